@@ -1,0 +1,1 @@
+"""What exists: sections, grades, machine models, units and the text people write them in."""

@@ -1,0 +1,527 @@
+"""What a typed section means.
+
+The rule of the house: never guess. Text with one reading becomes a section; text with two
+becomes a question with the readings as choices; text with none becomes an error with the
+nearest known designations. What little is taken for granted is said in ``Section.note``.
+"""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from fractions import Fraction
+from typing import Final
+
+from .errors import InputError, OpenQuestion
+from .sections import A500, Section, hollow_section, round_section
+from .tables import INCH, PipeRow, SectionTables, schedule_name
+from .written import Size, Written, take_apart
+
+# A number without unit is read as inches or millimetres only where that is a size tube and
+# pipe come in. Common practice, no source: outside 6 mm to 2 m, and up to 48 in with walls
+# up to 2.5 in.
+SMALLEST_MM: Final = 6
+LARGEST_MM: Final = 2000
+LARGEST_IN: Final = 48
+THICKEST_IN: Final = Fraction(5, 2)
+THINNEST_MM: Final = Fraction(3, 10)
+
+OD_TOLERANCE: Final = Fraction(1, 2)  # mm: printed sizes differ by rounding (323.8, 323.9)
+WALL_TOLERANCE: Final = Fraction(2, 100)  # mm
+
+
+def read_section(text: str, tables: SectionTables) -> Section:
+    """Read a section as people write it.
+
+    Raises:
+        InputError: unreadable, unknown or impossible; the message names the nearest known.
+        OpenQuestion: the text has more than one reading.
+    """
+    written = take_apart(text)
+    return _Reader(written, tables).section()
+
+
+class _Reader:
+    def __init__(self, written: Written, tables: SectionTables) -> None:
+        self.written = written
+        self.tables = tables
+
+    def section(self) -> Section:
+        written = self.written
+        if written.gauge_system and not written.gauge:
+            raise InputError(
+                "designation-unreadable",
+                f"{written.text!r} names a material or gauge table, but no gauge",
+                remedy="Name the material with --grade, the gauge like '11 ga BWG'.",
+            )
+        if not written.sizes:
+            raise InputError(
+                "designation-unreadable",
+                f"{written.text!r} has no size",
+                remedy="Write it like NPS 6 SCH 40, HSS 6x4x1/4 or tube 50 x 3 mm.",
+            )
+        if written.schedule or written.family in ("nps", "dn"):
+            return self._pipe()
+        if written.family == "hss":
+            return self._hss()
+        if written.family in ("chs", "shs", "rhs"):
+            return self._en(written.family)
+        if len(written.sizes) == 3 or written.form in ("square", "rectangular"):
+            return self._box()
+        if written.kind == "pipe" and not written.is_outside:
+            return self._pipe()
+        return self._round()
+
+    # --- pipe by nominal size -------------------------------------------------------------
+
+    def _pipe(self) -> Section:
+        written, sizes = self.written, self.written.sizes
+        if written.form in ("square", "rectangular") or len(sizes) > 2 or written.gauge:
+            raise InputError(
+                "designation-unreadable",
+                f"{written.text!r} mixes pipe with sizes that pipe does not have",
+                remedy="Pipe is a nominal size with a schedule or a wall.",
+            )
+        if written.family == "dn":
+            return self._dn()
+        nps = self._nominal(sizes[0])
+        if nps is None:
+            return self._round()
+        if written.schedule:
+            if len(sizes) > 1:
+                return self._agreeing(nps)
+            return self._scheduled(nps, written.schedule)
+        if len(sizes) == 1:
+            raise self._which_schedule(nps)
+        return self._by_wall(nps, self._wall_in(sizes[1], mm_above=THICKEST_IN))
+
+    def _nominal(self, size: Size) -> str | None:
+        """Return the NPS that ``size`` names, None where it is an outside diameter."""
+        sizes = self.tables.nominal_sizes
+        is_bare_mm = not size.unit and size.value > LARGEST_IN
+        if size.unit not in ("", "in") or is_bare_mm:
+            outside = size.mm("mm")
+            return self._by_outside(outside)
+        by_name = next((nps for nps, row in sizes.items() if row[0] == size.value), None)
+        by_outside = self._by_outside(size.value * INCH)
+        if by_name and by_outside and by_name != by_outside and self._looks_outside(size):
+            raise OpenQuestion(
+                "nominal-or-outside",
+                f"Is {size.text} in {self.written.text!r} the nominal size or the outside diameter?",
+                [
+                    f"NPS {by_name} {self._schedule_text()}",
+                    f"NPS {by_outside} {self._schedule_text()}",
+                ],
+            )
+        if by_name or by_outside:
+            return by_name or by_outside
+        if self.written.family == "nps" or self.written.schedule:
+            near = sorted(sizes, key=lambda nps: abs(sizes[nps][0] - size.value))[:2]
+            raise self._unknown(
+                f"there is no NPS {size.text}",
+                [f"NPS {nps} {self._schedule_text()}" for nps in near],
+            )
+        return None
+
+    def _looks_outside(self, size: Size) -> bool:
+        return not self.written.family and "/" not in size.text and size.value.denominator != 1
+
+    def _schedule_text(self) -> str:
+        return schedule_name(self.written.schedule) if self.written.schedule else "SCH 40"
+
+    def _by_outside(self, mm: Fraction) -> str | None:
+        for nps, (_, inch, printed, _) in self.tables.nominal_sizes.items():
+            if abs(mm - Fraction(printed)) <= OD_TOLERANCE or mm == inch * INCH:
+                return nps
+        return None
+
+    def _dn(self) -> Section:
+        size = self.written.sizes[0]
+        dn = f"{float(size.value):g}"
+        sizes = self.tables.nominal_sizes
+        nps = next((name for name, row in sizes.items() if row[3] == dn), None)
+        if nps is None:
+            near = sorted(
+                (row[3] for row in sizes.values() if row[3]),
+                key=lambda known: abs(Fraction(known) - size.value),
+            )[:2]
+            raise self._unknown(
+                f"there is no DN {dn}", [f"DN {known} {self._schedule_text()}" for known in near]
+            )
+        if self.written.schedule:
+            section = self._scheduled(nps, self.written.schedule)
+            note = f"DN {dn} is NPS {nps}, {section.height:g} mm outside"
+            return replace(section, note=note)
+        if len(self.written.sizes) == 1:
+            raise self._which_schedule(nps)
+        wall = self.written.sizes[1].mm("mm")
+        outsides = {sizes[nps][2], self.tables.dn_of_series_1.get(dn, sizes[nps][2])}
+        if max(outsides) - min(outsides) > OD_TOLERANCE:
+            raise OpenQuestion(
+                "which-dn",
+                f"DN {dn} is a different outside diameter in ASME and EN pipe. Which is it?",
+                [f"tube {outside:g} x {float(wall):g} mm" for outside in sorted(outsides)],
+            )
+        return self._round_from(Fraction(str(sizes[nps][2])), wall, "mm")
+
+    def _scheduled(self, nps: str, schedule: str) -> Section:
+        row = self.tables.pipes.get((nps, schedule))
+        if row is None:
+            known = self.tables.schedules(nps)
+            raise self._unknown(
+                f"NPS {nps} has no {schedule_name(schedule)}",
+                [item.designation for item in known],
+            )
+        return row.section()
+
+    def _agreeing(self, nps: str) -> Section:
+        """Schedule and wall were both given: they must say the same."""
+        row_section = self._scheduled(nps, self.written.schedule)
+        second = self.written.sizes[1]
+        wall = second.mm("in" if second.value <= THICKEST_IN else "mm")
+        if abs(wall - Fraction(row_section.wall)) > Fraction(2, 10):
+            raise OpenQuestion(
+                "schedule-or-wall",
+                f"{row_section.designation} has a wall of {row_section.wall:g} mm, "
+                f"not {float(wall):g} mm. Which is meant?",
+                [row_section.designation, f"tube {row_section.height:g} x {float(wall):g} mm"],
+            )
+        return row_section
+
+    def _which_schedule(self, nps: str) -> OpenQuestion:
+        rows = _by_distinct_wall(self.tables.schedules(nps))
+        return OpenQuestion(
+            "which-wall",
+            f"Which schedule or wall has the NPS {nps} pipe?",
+            [row.designation for row in rows],
+        )
+
+    def _wall_in(self, size: Size, *, mm_above: Fraction) -> Fraction:
+        """Return a wall in inches; a bare number above ``mm_above`` is millimetres."""
+        if size.unit:
+            return size.mm("in") / INCH
+        return size.value / INCH if size.value > mm_above else size.value
+
+    def _by_wall(self, nps: str, wall_in: Fraction) -> Section:
+        rows = self.tables.schedules(nps)
+        match = _row_with_wall(rows, wall_in)
+        if match is not None:
+            return replace(
+                match.section(), note=f"a wall of {float(wall_in):g} in is {match.designation}"
+            )
+        near = sorted(rows, key=lambda row: abs(row.wall_in - wall_in))[:3]
+        outside = float(rows[0].od_in)
+        raise self._unknown(
+            f"no schedule of NPS {nps} has a wall of {float(wall_in):g} in",
+            [
+                *(f"{row.designation} ({float(row.wall_in):g} in)" for row in near),
+                f"tube {outside:g} x {float(wall_in):g} in",
+            ],
+        )
+
+    # --- round by outside diameter and wall -----------------------------------------------
+
+    def _round(self) -> Section:
+        written, sizes = self.written, self.written.sizes
+        unit_name = "in"
+        if written.gauge:
+            outside, wall = self._gauged()
+        elif len(sizes) == 1:
+            raise self._which_round(sizes[0])
+        else:
+            unit_name = self._unit_of(sizes[0], sizes[1])
+            outside, wall = (size.mm(unit_name) for size in sizes[:2])
+            is_open = not written.kind and not written.is_outside and written.form != "round"
+            if unit_name == "in" and is_open:
+                self._ask_pipe_or_tube(outside / INCH, wall)
+        return self._round_from(outside, wall, unit_name)
+
+    def _round_from(self, outside: Fraction, wall: Fraction, unit_name: str) -> Section:
+        if unit_name == "in":
+            written = f"tube {float(outside / INCH):g} x {_inch_wall(wall)} in"
+        else:
+            written = f"tube {float(outside):g} x {float(wall):g} mm"
+        tube = round_section(written, float(outside), float(wall), "by outside diameter and wall")
+        if self.written.kind == "tube":
+            return tube
+        row = self._same_pipe(outside, wall)
+        if row is None:
+            return tube
+        return replace(row.section(), note=f"{written[5:]} is {row.designation}")
+
+    def _same_pipe(self, outside: Fraction, wall: Fraction) -> PipeRow | None:
+        nps = self._by_outside(outside)
+        if nps is None:
+            return None
+        return _row_with_wall(self.tables.schedules(nps), wall / INCH)
+
+    def _unit_of(self, first: Size, second: Size) -> str:
+        """Return the unit of sizes typed without one, or ask."""
+        if first.unit or second.unit:
+            return first.unit or second.unit
+        outside, wall = first.value, second.value
+        as_mm = (
+            SMALLEST_MM <= outside <= LARGEST_MM and wall >= THINNEST_MM and 2 * wall < outside
+        )
+        as_inch = outside <= LARGEST_IN and wall <= THICKEST_IN and 2 * wall < outside
+        if as_mm == as_inch:
+            if not as_mm:
+                raise InputError(
+                    "section-impossible",
+                    f"{self.written.text!r} is no tube size in inches or millimetres",
+                    remedy="Give outside diameter x wall with a unit, wall below half the outside.",
+                )
+            pair = f"{first.text} x {second.text}"
+            raise OpenQuestion(
+                "size-unit",
+                f"Is {self.written.text!r} in inches or in millimetres?",
+                [f"tube {pair} in", f"tube {pair} mm"],
+            )
+        return "mm" if as_mm else "in"
+
+    def _ask_pipe_or_tube(self, inch: Fraction, wall: Fraction) -> None:
+        """Ask where ``2 in x .154`` may be NPS 2 pipe or 2.000 in tube."""
+        match = next(
+            ((nps, row) for nps, row in self.tables.nominal_sizes.items() if row[0] == inch), None
+        )
+        if match is None or match[1][1] == inch:
+            return
+        nps, (_, outside_in, _, _) = match
+        row = _row_with_wall(self.tables.schedules(nps), wall / INCH)
+        wall_in = _inch_wall(wall)
+        as_pipe = row.designation if row else f"tube {float(outside_in):g} x {wall_in} in"
+        raise OpenQuestion(
+            "pipe-or-tube",
+            f"Is {self.written.text!r} NPS {nps} pipe, {float(outside_in):g} in outside, "
+            f"or tube {float(inch):g} in outside?",
+            [as_pipe, f"tube {float(inch):g} x {wall_in} in"],
+        )
+
+    def _gauged(self) -> tuple[Fraction, Fraction]:
+        written, gauges = self.written, self.tables.gauges
+        size = written.sizes[0]
+        outside = size.mm("in" if size.value <= LARGEST_IN else "mm")
+        found = {
+            system: wall
+            for (system, gauge), wall in gauges.items()
+            if gauge == written.gauge and written.gauge_system in ("", system)
+        }
+        if not found:
+            known = sorted({gauge for _, gauge in gauges}, key=len)
+            raise self._unknown(
+                f"no gauge {written.gauge} is in the tables", [f"{g} ga" for g in known[-3:]]
+            )
+        if len(found) > 1:
+            od = f"{float(outside / INCH):g}"
+            raise OpenQuestion(
+                "which-gauge",
+                f"Which gauge table is {written.gauge} ga from? "
+                + ", ".join(f"{system} {float(wall):g} in" for system, wall in found.items()),
+                [f"tube {od} x {float(wall):g} in" for wall in found.values()],
+            )
+        return outside, next(iter(found.values())) * INCH
+
+    def _which_round(self, size: Size) -> OpenQuestion:
+        """Return the question what wall, and where it is open, pipe or tube."""
+        choices: list[str] = []
+        inch = size.mm("in") / INCH if size.unit != "mm" else size.value / INCH
+        if self.written.kind != "tube":
+            nps = next(
+                (name for name, row in self.tables.nominal_sizes.items() if row[0] == inch), None
+            ) or self._by_outside(inch * INCH)
+            if nps:
+                rows = _by_distinct_wall(self.tables.schedules(nps))
+                choices += [row.designation for row in rows]
+        if self.written.kind != "pipe":
+            choices += [
+                f"tube {float(od):g} x {float(wall):g} in"
+                for od, _, wall in self.tables.inch_tubes
+                if od == inch
+            ][:8]
+            choices += [
+                f"tube {float(od):g} x {float(wall):g} mm"
+                for od, wall in self.tables.metric_tubes
+                if od == size.mm("mm")
+            ][:8]
+        if not choices:
+            raise self._unknown("a wall is missing", ["tube 50 x 3 mm", "NPS 6 SCH 40"])
+        return OpenQuestion(
+            "which-wall", f"Which section is {self.written.text!r}, and with which wall?", choices
+        )
+
+    # --- structural sections --------------------------------------------------------------
+
+    def _hss(self) -> Section:
+        written, sizes = self.written, self.written.sizes
+        if len(sizes) not in (2, 3):
+            raise self._unknown("HSS has two or three sizes", ["HSS 6x4x1/4", "HSS 6.625x0.280"])
+        is_metric = max(size.value for size in sizes) > 36 or any(s.unit == "mm" for s in sizes)
+        values = [size.mm("mm" if is_metric else "in") / INCH for size in sizes]
+        is_round = len(values) == 2 and written.form != "square"
+        height, width, wall = values[0], values[-2], values[-1]
+        slack = Fraction(3, 100) if is_metric else Fraction(6, 10_000)
+        rows = [key for key in self.tables.hss if key[3] == is_round]
+        wanted = (max(height, width), min(height, width), wall)
+        near = sorted(rows, key=lambda key: _distance(key[:3], wanted))
+        if near and all(abs(a - b) <= slack for a, b in zip(near[0][:3], wanted, strict=True)):
+            section = self.tables.hss[near[0]]
+            note = f"{written.text!r} is {section.designation}" if is_metric else ""
+            return replace(section, note=note)
+        raise self._unknown(
+            f"{written.text!r} is not in the ASTM A500 table",
+            [self.tables.hss[key].designation for key in near[:3]],
+        )
+
+    def _en(self, family: str) -> Section:
+        written, sizes = self.written, self.written.sizes
+        is_square = family == "shs" or (family == "rhs" and len(sizes) == 2)
+        if (family == "chs" and len(sizes) != 2) or len(sizes) not in (2, 3):
+            raise self._unknown(
+                f"{family.upper()} has another number of sizes",
+                ["CHS 168.3x8", "SHS 100x5", "RHS 150x100x6"],
+            )
+        values = [float(size.mm("mm")) for size in sizes]
+        wanted = (values[0], values[0] if is_square or family == "chs" else values[1], values[-1])
+        if is_square and len(sizes) == 3 and values[0] != values[1]:
+            raise self._unknown(f"{written.text!r} is not square", [f"RHS {written.text[3:]}"])
+        return self._from_en(wanted, family)
+
+    def _from_en(self, wanted: tuple[float, float, float], family: str) -> Section:
+        """Find a metric hollow section; of hot and cold the more demanding one is taken."""
+        tables = self.tables
+        if family == "chs":
+            pools = {"": tables.en_rounds}
+        else:
+            pools = {"hot": tables.hot_finished, "cold": tables.cold_formed}
+        shapes = {"chs": ("round",), "shs": ("square",)}.get(family, ("square", "rectangular"))
+        finish = self.written.finish if family != "chs" else ""
+        found: dict[str, Section] = {}
+        near: dict[str, float] = {}
+        height, width, wall = max(wanted[:2]), min(wanted[:2]), wanted[2]
+        for name, pool in pools.items():
+            if finish and name != finish:
+                continue
+            for section in pool:
+                if section.shape not in shapes:
+                    continue
+                sizes = (section.height, section.width, section.wall)
+                gap = _distance(sizes, (height, width, wall))
+                near[section.designation] = gap
+                if gap < 1e-6:
+                    found[name] = section
+        if not found:
+            names = [_plain_name(name) for name in sorted(near, key=lambda item: near[item])]
+            sides = f"{height:g}" if family == "chs" else f"{height:g} x {width:g}"
+            raise self._unknown(
+                f"{self.written.text!r} is not in the EN tables",
+                [*list(dict.fromkeys(names))[:3], f"tube {sides} x {wall:g} mm"],
+            )
+        if len(found) == 2:
+            note = (
+                "hot finished (EN 10210-2) was taken, the heavier and wider sweeping; "
+                "add 'cf' for cold formed (EN 10219-2)"
+            )
+            return replace(found["hot"], note=note)
+        return next(iter(found.values()))
+
+    def _box(self) -> Section:
+        """Square or rectangular tube without a family name."""
+        written, sizes = self.written, self.written.sizes
+        if len(sizes) == 1 or (len(sizes) == 2 and written.form == "rectangular"):
+            raise self._unknown(
+                "a size or the wall is missing", ["tube 100 x 50 x 4 mm", "HSS 6x4x1/4"]
+            )
+        if len(sizes) > 3:
+            raise self._unknown("there are more than three sizes", ["tube 100 x 50 x 4 mm"])
+        first, wall = sizes[0], sizes[-1]
+        second = sizes[1] if len(sizes) == 3 else first
+        any_unit = next((size.unit for size in sizes if size.unit), "")
+        unit_name = any_unit or self._unit_of(min(first, second, key=lambda s: s.value), wall)
+        values = tuple(size.mm(unit_name) for size in (first, second, wall))
+        height, width, thickness = values
+        if written.kind != "tube" or not any_unit:
+            known = self._known_box(values, unit_name)
+            if known is not None:
+                return known
+        if written.kind != "tube":
+            raise self._near_box(values, unit_name)
+        scale = INCH if unit_name == "in" else Fraction(1)
+        shown = " x ".join(f"{float(value / scale):g}" for value in values)
+        return hollow_section(
+            f"tube {shown} {unit_name}", float(height), float(width), float(thickness),
+            "by outside sizes and wall", corners=A500,
+        )  # fmt: skip
+
+    def _known_box(self, values: tuple[Fraction, ...], unit_name: str) -> Section | None:
+        sides = sorted(values[:2], reverse=True)
+        if unit_name == "in":
+            for (height, width, wall, is_round), section in self.tables.hss.items():
+                sizes = (height * INCH, width * INCH, wall * INCH)
+                wanted = (*sides, values[2])
+                if not is_round and all(
+                    abs(a - b) <= WALL_TOLERANCE for a, b in zip(sizes, wanted, strict=True)
+                ):
+                    return replace(section, note=f"{section.designation} (ASTM A500) was taken")
+            return None
+        family = "shs" if values[0] == values[1] else "rhs"
+        try:
+            return self._from_en((float(sides[0]), float(sides[1]), float(values[2])), family)
+        except InputError:
+            return None
+
+    def _near_box(self, values: tuple[Fraction, ...], unit_name: str) -> InputError:
+        scale = INCH if unit_name == "in" else Fraction(1)
+        shown = " x ".join(f"{float(value / scale):g}" for value in values)
+        wanted = (max(values[:2]), min(values[:2]), values[2])
+        pool: Iterable[Section] = (
+            self.tables.hss.values()
+            if unit_name == "in"
+            else (*self.tables.hot_finished, *self.tables.cold_formed)
+        )
+        boxes = [section for section in pool if section.shape != "round"]
+        near = sorted(boxes, key=lambda s: _distance((s.height, s.width, s.wall), wanted))
+        names = list(dict.fromkeys(_plain_name(section.designation) for section in near[:6]))
+        return self._unknown(
+            f"{self.written.text!r} is in no table", [*names[:3], f"tube {shown} {unit_name}"]
+        )
+
+    def _unknown(self, what: str, near: list[str]) -> InputError:
+        known = ", ".join(dict.fromkeys(near))
+        return InputError(
+            "section-unknown", f"{what} ({self.written.text!r})", remedy=f"Nearest known: {known}."
+        )
+
+
+def _row_with_wall(rows: list[PipeRow], wall_in: Fraction) -> PipeRow | None:
+    """Return the row with this wall; numbered schedules before weight classes."""
+    matches = [
+        row
+        for row in rows
+        if abs(row.wall_in - wall_in) <= Fraction(6, 10_000)
+        or abs(Fraction(row.wall) - wall_in * INCH) <= WALL_TOLERANCE
+    ]
+    matches.sort(key=lambda row: (not row.schedule.isdigit(), row.standard, row.schedule))
+    return matches[0] if matches else None
+
+
+def _by_distinct_wall(rows: list[PipeRow]) -> list[PipeRow]:
+    """Return one row a wall, numbered schedules preferred."""
+    best: dict[float, PipeRow] = {}
+    for row in rows:
+        known = best.get(row.wall)
+        if known is None or (row.schedule.isdigit() and not known.schedule.isdigit()):
+            best[row.wall] = row
+    return list(best.values())
+
+
+def _distance(sizes: Iterable[float | Fraction], wanted: Iterable[float | Fraction]) -> float:
+    """Return how far two sets of sizes are apart, each relative to its own size."""
+    return sum(
+        abs(float(a) - float(b)) / max(float(b), 1e-9) for a, b in zip(sizes, wanted, strict=True)
+    )
+
+
+def _plain_name(designation: str) -> str:
+    return designation.removesuffix(" cf").removesuffix(" hf")
+
+
+def _inch_wall(wall: Fraction) -> str:
+    return f"{float(wall / INCH):g}"

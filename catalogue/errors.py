@@ -1,0 +1,142 @@
+"""One family of errors: a stable code, what is wrong, where, and the remedy.
+
+Every message a person can cause to appear is one of the codes below. Scripts switch on the
+code; people read the sentence. ``cuttable explain CODE`` prints the meaning.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+ERROR_CODES: dict[str, str] = {
+    "text-empty": "A value was expected and the text is empty.",
+    "text-too-long": "The text is longer than any designation, length or name can be.",
+    "number-unreadable": "The text is not a finite number, fraction or mixed fraction.",
+    "unit-unknown": "The unit is not one the tool knows.",
+    "unit-mismatch": "The unit measures something else than what was asked for.",
+    "length-unreadable": "The text cannot be read as a length.",
+    "length-range": "A length must be above zero and at most 100 m.",
+    "value-range": "The number is outside what is physically possible for this input.",
+    "designation-unreadable": "The text is not a way of writing a section that the tool knows.",
+    "section-unknown": "The text is readable, but no section table lists this size.",
+    "section-impossible": "The wall is not smaller than half of the outside dimension.",
+    "grade-unknown": "No grade of this name is in the catalogue.",
+    "machine-unknown": "No machine model of this code is in the catalogue.",
+    "accessory-unknown": "The machine model has no accessory of this code.",
+    "choice-unknown": "The value is not one of the fixed choices.",
+    "option-needs": "An option was given without another that it needs.",
+    "measure-unknown": "No measure, error code or word of this name is known.",
+    "rule-unknown": "No rule of this code is in the rule set.",
+    "parts-unreadable": "A part or cut cannot be read.",
+    "cuts-outside": "A cut lies outside the stock or nearer than a kerf to another.",
+    "stations-bad": "A support station lies off the stock, is doubled, or stands on a cut.",
+    "file-missing": "The file does not exist or cannot be read.",
+    "file-damaged": "The file is not valid TOML or CSV: damaged, cut off, or misspelt syntax.",
+    "file-problems": "The file is readable, but keys or values in it are wrong.",
+    "rule-set-empty": "No rule was loaded. An empty rule set would let everything pass.",
+    "rule-set-too-large": "The rule set is beyond what the inference engine handles safely.",
+    "inference-failed": "The inference engine reported a fault; no verdict was given.",
+    "internal-fault": "The tool itself failed. Please report it with the command you typed.",
+}
+
+
+class CuttableError(ValueError):
+    """A problem that the person asking can see and remedy.
+
+    Args:
+        code: one of :data:`ERROR_CODES`.
+        what: one sentence, without final full stop, saying what is wrong.
+        where: file, key, row or option the problem sits in; may be empty.
+        remedy: what to do about it; may be empty.
+    """
+
+    def __init__(self, code: str, what: str, *, where: str = "", remedy: str = "") -> None:
+        if code not in ERROR_CODES:
+            message = f"error code {code!r} is not registered"
+            raise KeyError(message)
+        super().__init__(code, what, where, remedy)
+        self.code = code
+        self.what = what
+        self.where = where
+        self.remedy = remedy
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return (_rebuild, (type(self), self.code, self.what, self.where, self.remedy))
+
+    def __str__(self) -> str:
+        where = f"{self.where}: " if self.where else ""
+        remedy = f" {self.remedy}" if self.remedy else ""
+        return f"{where}{self.what}.{remedy} [{self.code}]"
+
+
+def _rebuild(
+    kind: type[CuttableError], code: str, what: str, where: str, remedy: str
+) -> CuttableError:
+    return kind(code, what, where=where, remedy=remedy)
+
+
+class InputError(CuttableError):
+    """Something typed cannot be read, or no such thing is known."""
+
+
+class FileError(CuttableError):
+    """A machine, rule or table file is missing, damaged or wrong.
+
+    ``problems`` lists each problem of the file as ``key: what is wrong. remedy``.
+    """
+
+    def __init__(
+        self,
+        code: str,
+        what: str,
+        *,
+        where: str = "",
+        remedy: str = "",
+        problems: Sequence[str] = (),
+    ) -> None:
+        super().__init__(code, what, where=where, remedy=remedy)
+        self.problems = tuple(problems)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        fields = (self.code, self.what, self.where, self.remedy, self.problems)
+        return (_rebuild_file, fields)
+
+    def __str__(self) -> str:
+        head = super().__str__()
+        return "\n".join([head, *(f"  - {problem}" for problem in self.problems)])
+
+
+def _rebuild_file(
+    code: str, what: str, where: str, remedy: str, problems: Sequence[str]
+) -> FileError:
+    return FileError(code, what, where=where, remedy=remedy, problems=problems)
+
+
+@dataclass(frozen=True)
+class Question:
+    """What the asker must say before there can be an answer.
+
+    Attributes:
+        code: stable code of the kind of question, e.g. ``pipe-or-tube``.
+        text: the question, one sentence.
+        choices: answers that can be typed as they stand.
+    """
+
+    code: str
+    text: str
+    choices: tuple[str, ...]
+
+
+class OpenQuestion(Exception):  # noqa: N818 - a question is not an error
+    """Raised by readers when the text has more than one reading. Never guess."""
+
+    def __init__(self, code: str, text: str, choices: Sequence[str]) -> None:
+        super().__init__(code, text, tuple(choices))
+        self.question = Question(code, text, tuple(choices))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        question = self.question
+        return (OpenQuestion, (question.code, question.text, question.choices))
+
+    def __str__(self) -> str:
+        return f"{self.question.text} {' | '.join(self.question.choices)}"

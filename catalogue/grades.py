@@ -1,0 +1,269 @@
+"""Grades of steel and aluminium, and the mill tolerances of their product standards."""
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from .errors import InputError, OpenQuestion
+from .nearest import nearest
+from .reading import Reader
+from .sections import Section
+from .units import DENSITY, LENGTH, NUMBER, STRESS
+
+Family = Literal["carbon-steel", "stainless-steel", "aluminium"]
+FAMILIES: Final[tuple[Family, ...]] = ("carbon-steel", "stainless-steel", "aluminium")
+
+DEFAULT_GRADE: Final = "ASTM A53 B"
+
+
+@dataclass(frozen=True)
+class Amount:
+    """A permitted deviation: a share of the size or a length, with bounds on the share."""
+
+    share: float
+    length: float
+    at_least: float
+    at_most: float
+
+    def of(self, size: float) -> float:
+        """Return the deviation in mm for a nominal ``size`` in mm."""
+        if not self.share:
+            return self.length
+        return min(max(self.share * size, self.at_least), self.at_most)
+
+
+@dataclass(frozen=True)
+class Band:
+    """One band of a tolerance: up to which size it goes, and what it permits."""
+
+    outside_up_to: float
+    wall_up_to: float
+    ratio_up_to: float
+    plus: Amount | None
+    minus: Amount
+
+    def covers(self, outside: float, wall: float) -> bool:
+        """Say whether a section falls in this band."""
+        return (
+            outside <= self.outside_up_to + 1e-6
+            and wall <= self.wall_up_to + 1e-6
+            and wall / outside <= self.ratio_up_to + 1e-9
+        )
+
+
+@dataclass(frozen=True)
+class Product:
+    """A product standard: how far a delivered piece may be off its nominal size."""
+
+    name: str
+    source: str
+    status: str
+    size: tuple[Band, ...]
+    size_shaped: tuple[Band, ...]
+    wall: tuple[Band, ...]
+    mass_plus: float | None
+    straightness: float | None
+
+
+@dataclass(frozen=True)
+class Grade:
+    """A grade.
+
+    Attributes:
+        density: kg/m^3.
+        elasticity: modulus in MPa.
+        yield_strength: least yield in MPa.
+    """
+
+    name: str
+    family: Family
+    product: Product
+    density: float
+    elasticity: float
+    yield_strength: float
+    source: str
+    status: str
+    aliases: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class MillRange:
+    """How far one section of one grade may be off, as ratios to nominal and as walls in mm.
+
+    Attributes:
+        size_ratio: greatest outside size / nominal.
+        least_size_ratio: smallest outside size / nominal.
+        mass_ratio: greatest mass per length / nominal.
+        gyration_ratio: greatest square of the polar radius of gyration / nominal.
+        thin_wall, thick_wall: wall at the ends of its range.
+        straightness: greatest bow / length, NaN where the standard names none.
+    """
+
+    size_ratio: float
+    least_size_ratio: float
+    mass_ratio: float
+    gyration_ratio: float
+    thin_wall: float
+    thick_wall: float
+    straightness: float
+
+
+def mill_range(section: Section, product: Product) -> MillRange:
+    """Return the mill range of ``section`` made to ``product``.
+
+    Where the standard tolerates mass, the heavy end is that mass spread over the largest
+    size: inertia grows with mass and with size squared. Where it does not, the heavy end has
+    the thick wall; there, mass follows size and wall.
+    """
+    outside, wall = section.height, section.wall
+    shaped = section.shape != "round" and product.size_shaped
+    size = _band(product.size_shaped if shaped else product.size, outside, wall)
+    thickness = _band(product.wall, outside, wall)
+    plus = size.plus.of(outside) if size.plus else 0.0
+    size_ratio = 1 + plus / outside
+    thin = wall - thickness.minus.of(wall)
+    if product.mass_plus is not None:
+        mass_ratio = 1 + product.mass_plus
+        thick = section.wall_for_mass(mass_ratio)
+        if thickness.plus is not None:
+            thick = min(thick, wall + thickness.plus.of(wall))
+    else:
+        thick = wall + (thickness.plus.of(wall) if thickness.plus else 0.0)
+        thick_ratio = thick / wall
+        grown = thick * (outside * size_ratio - thick) / (wall * (outside - wall))
+        # For other shapes the girth grows with size and the area with wall: no less than that.
+        mass_ratio = grown if section.shape == "round" else thick_ratio * size_ratio
+    return MillRange(
+        size_ratio=size_ratio,
+        least_size_ratio=1 - size.minus.of(outside) / outside,
+        mass_ratio=mass_ratio,
+        gyration_ratio=size_ratio**2,
+        thin_wall=thin,
+        thick_wall=max(thick, wall),
+        straightness=math.nan if product.straightness is None else product.straightness,
+    )
+
+
+def _band(bands: tuple[Band, ...], outside: float, wall: float) -> Band:
+    return next(band for band in bands if band.covers(outside, wall))
+
+
+def read_products(top: Reader) -> dict[str, Product]:
+    """Read ``tolerances.toml``."""
+    products: dict[str, Product] = {}
+    for name, table in top.table("products").named_tables().items():
+        mass = table.table("mass", optional=True)
+        products[name] = Product(
+            name=name,
+            source=table.text("source"),
+            status=table.text("status"),
+            size=_read_bands(table, "size"),
+            size_shaped=_read_bands(table, "size_shaped", optional=True),
+            wall=_read_bands(table, "wall"),
+            mass_plus=mass.quantity("plus", NUMBER) if mass.data else None,
+            straightness=_optional_share(table, "straightness"),
+        )
+        if mass.data:
+            mass.quantity("minus", NUMBER)
+            mass.done()
+        table.done()
+    top.done()
+    return products
+
+
+def _optional_share(table: Reader, name: str) -> float | None:
+    return table.quantity(name, NUMBER) if table.has(name) else None
+
+
+def _read_bands(table: Reader, name: str, *, optional: bool = False) -> tuple[Band, ...]:
+    bands: list[Band] = []
+    for band in table.tables(name, optional=optional):
+        plus = _read_amount(band, "plus") if band.has("plus") else None
+        bands.append(
+            Band(
+                outside_up_to=_up_to(band, "outside_up_to"),
+                wall_up_to=_up_to(band, "wall_up_to"),
+                ratio_up_to=band.number("ratio_up_to", 0, 0.5)
+                if band.has("ratio_up_to")
+                else math.inf,
+                plus=plus,
+                minus=_read_amount(band, "minus"),
+            )
+        )
+        band.done()
+    last = bands[-1] if bands else None
+    if last and not last.covers(1e9, 1e9 / 2):
+        table.problem(name, "the last band must cover every size: give it no *_up_to.")
+    return tuple(bands)
+
+
+def _up_to(band: Reader, name: str) -> float:
+    return band.quantity(name, LENGTH) if band.has(name) else math.inf
+
+
+def _read_amount(band: Reader, name: str) -> Amount:
+    is_share = "%" in str(band.data.get(name, ""))
+    value = band.quantity(name, NUMBER if is_share else LENGTH)
+    at_least = band.quantity("at_least", LENGTH) if band.has("at_least") else 0.0
+    at_most = band.quantity("at_most", LENGTH) if band.has("at_most") else math.inf
+    return Amount(value if is_share else 0.0, 0.0 if is_share else value, at_least, at_most)
+
+
+def read_grades(top: Reader, products: dict[str, Product]) -> dict[str, Grade]:
+    """Read ``grades.toml``."""
+    grades: dict[str, Grade] = {}
+    for name, table in top.table("grades").named_tables().items():
+        product = table.choice("product", products)
+        grades[name] = Grade(
+            name=name,
+            family=table.choice("family", FAMILIES),
+            product=products[product],
+            density=table.quantity("density", DENSITY),
+            elasticity=table.quantity("elasticity", STRESS),
+            yield_strength=table.quantity("yield", STRESS),
+            source=table.text("source"),
+            status=table.text("status"),
+            aliases=tuple(table.texts("aliases")),
+        )
+        table.done()
+    top.done()
+    return grades
+
+
+def find_grade(text: str, grades: dict[str, Grade]) -> Grade:
+    """Return the grade that ``text`` names, ignoring case, spaces and ``ASTM``/``GR``.
+
+    Raises:
+        InputError: ``text-empty`` or ``grade-unknown`` with the nearest names.
+        OpenQuestion: ``which-grade`` where the name stands in several standards.
+    """
+    if not text.strip():
+        raise InputError("text-empty", "the grade is empty", remedy="Leave --grade out instead.")
+    wanted = _fold(text[:200])
+    found = [
+        grade
+        for grade in grades.values()
+        if wanted in {_fold(name) for name in (grade.name, *grade.aliases)}
+    ]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise OpenQuestion(
+            "which-grade",
+            f"{text.strip()!r} is a grade of more than one product standard. Which?",
+            [grade.name for grade in found],
+        )
+    names = [name for grade in grades.values() for name in (grade.name, *grade.aliases)]
+    close = nearest(text[:200], names) or list(grades)[:6]
+    raise InputError(
+        "grade-unknown",
+        f"no grade {text.strip()[:60]!r} is known",
+        remedy=f"Nearest known: {', '.join(close)}.",
+    )
+
+
+def _fold(name: str) -> str:
+    plain = name.casefold().replace("astm", "").replace("grade", "")
+    plain = re.sub(r"\bgr\.?(?=\s|[a-z]\b)", "", plain)
+    return re.sub(r"[^a-z0-9]", "", plain)

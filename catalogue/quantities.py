@@ -1,0 +1,253 @@
+"""The text people write quantities in, read exactly.
+
+Text becomes an exact rational number, is converted with exact factors, and rounded to a
+float once. So ``3/4 in`` is 19.05 mm to the last bit, and stock written in inches meets a
+limit written in millimetres on equal terms.
+"""
+
+import re
+import unicodedata
+from fractions import Fraction
+from typing import Final
+
+from .errors import InputError, OpenQuestion
+from .units import LENGTH, NUMBER, Dimension, canonical, unit
+
+LONGEST_TEXT: Final = 200
+LONGEST_STOCK: Final = Fraction(100_000)  # mm
+
+_VULGAR = {
+    char: f" {int(fraction.numerator)}/{int(fraction.denominator)}"
+    for char in "¼½¾⅐⅑⅒⅓⅔⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞"
+    for fraction in [Fraction(unicodedata.numeric(char)).limit_denominator(16)]
+}
+_LOOKALIKES = str.maketrans(
+    {
+        "⁄": "/", "∕": "/", "′": "'", "’": "'", "‘": "'", "´": "'", "`": "'",
+        "″": '"', "”": '"', "“": '"', "„": '"', "×": "x", "✕": "x", "⨯": "x",
+        "–": "-", "—": "-", "−": "-", "‐": "-", "‑": "-", "\u00a0": " ", "\u202f": " ",
+        "\u2009": " ", "\t": " ", "\n": " ", "\r": " ",
+        **_VULGAR,
+    }
+)  # fmt: skip
+
+
+def tidy(text: str) -> str:
+    """Return ``text`` with look-alike characters replaced, spaces folded, lower case.
+
+    Raises:
+        InputError: ``text-empty`` or ``text-too-long``.
+    """
+    if len(text) > LONGEST_TEXT:
+        raise InputError(
+            "text-too-long",
+            f"a text of {len(text)} characters was given where at most {LONGEST_TEXT} make sense",
+            remedy="Give one section or one length at a time.",
+        )
+    # Marks first: the compatibility form would glue the 1 of one-half to the digit before it,
+    # and turn a double prime into two single ones.
+    plain = unicodedata.normalize("NFKC", text.translate(_LOOKALIKES)).translate(_LOOKALIKES)
+    plain = " ".join(plain.replace("''", '"').split()).casefold()
+    if not plain:
+        raise InputError("text-empty", "the text is empty", remedy="Write a section or a length.")
+    return plain
+
+
+# What a number can look like; `number` below decides what it means.
+NUMBER_PATTERN: Final = (
+    r"(?:\d+[ -]+\d+/\d+"  # 2-1/2, 2 1/2
+    r"|\d+/\d+"  # 3/4
+    r"|\d{1,3}(?: \d{3})+(?:[.,]\d+)?(?![\d/])"  # 12 000
+    r"|\d[\d.,]*(?:e[+-]?\d{1,3}(?![\w]))?"  # 12  1,200.5  6.1e3
+    r"|[.,]\d+)"  # .065
+)
+_MIXED = re.compile(r"(\d+)[ -]+(\d+)/(\d+)")
+_FRACTION = re.compile(r"(\d+)/(\d+)")
+_DECIMAL = re.compile(r"(\d*)(?:\.(\d*))?(?:e([+-]?\d{1,3}))?")
+_GROUPED = re.compile(r"\d{1,3}([ ,.])\d{3}(?:\1\d{3})*")
+
+
+def number(text: str) -> Fraction:
+    """Read one number exactly: decimal, fraction, mixed fraction, decimal comma, groups.
+
+    Raises:
+        InputError: ``number-unreadable``.
+        OpenQuestion: ``decimal-or-thousands`` where one comma stands before three digits.
+    """
+    plain = text.strip()
+    if match := _MIXED.fullmatch(plain):
+        whole, top, bottom = (int(part) for part in match.groups())
+        return whole + _ratio(top, bottom, plain)
+    if match := _FRACTION.fullmatch(plain):
+        top, bottom = (int(part) for part in match.groups())
+        return _ratio(top, bottom, plain)
+    match = _DECIMAL.fullmatch(_with_point(plain))
+    if match is None or not any(character.isdigit() for character in plain):
+        raise InputError(
+            "number-unreadable",
+            f"{plain!r} is not a number",
+            remedy="Write 6.1, 6,1, 3/4 or 2-1/2.",
+        )
+    whole_text, part, exponent = match.groups(default="")
+    value = Fraction(int(f"{whole_text}{part}" or "0"), 10 ** len(part))
+    return value * Fraction(10) ** int(exponent or 0)
+
+
+def _ratio(top: int, bottom: int, text: str) -> Fraction:
+    if bottom == 0:
+        raise InputError("number-unreadable", f"{text!r} divides by zero")
+    return Fraction(top, bottom)
+
+
+def _with_point(text: str) -> str:
+    """Return a decimal text with a point and no group marks."""
+    commas, points = text.count(","), text.count(".")
+    if commas and points:
+        decimal = max(text.rfind(","), text.rfind("."))
+        whole = text[:decimal]
+        mark = "," if text[decimal] == "." else "."
+        if _GROUPED.fullmatch(whole) and mark in whole and text[decimal] not in whole:
+            return f"{whole.replace(mark, '')}.{text[decimal + 1 :]}"
+        return "?"
+    if commas + points > 1 or " " in text:
+        whole, mark, part = text, "", ""
+        if " " in text and commas + points == 1:
+            whole, mark, part = text.replace(",", ".").partition(".")
+        if _GROUPED.fullmatch(whole):
+            return re.sub(r"[ ,.]", "", whole) + mark + part
+        return "?"
+    if commas:
+        whole, _, part = text.partition(",")
+        if len(part) == 3 and part.isdigit() and 1 <= len(whole) <= 3 and whole.strip("0"):
+            raise OpenQuestion(
+                "decimal-or-thousands",
+                f"Is the comma in {text!r} a decimal comma or a thousands mark?",
+                [f"{whole}.{part}", f"{whole}{part}"],
+            )
+        return f"{whole}.{part}"
+    return text
+
+
+_QUANTITY = re.compile(rf"([+-]?)\s*({NUMBER_PATTERN})\s*(.*)")
+
+
+def quantity(text: str, dimension: Dimension) -> float:
+    """Read ``2.1 kN`` and the like; the result is in the canonical unit of ``dimension``.
+
+    A pure number (``dimension`` NUMBER) may stand without unit or with ``%``.
+
+    Raises:
+        InputError: ``number-unreadable``, ``unit-unknown`` or ``unit-mismatch``.
+        OpenQuestion: ``decimal-or-thousands``.
+    """
+    plain = tidy(text)
+    match = _QUANTITY.fullmatch(plain)
+    wanted = canonical(dimension)
+    if match is None:
+        raise InputError(
+            "number-unreadable",
+            f"{text.strip()!r} is not a number with a unit",
+            remedy=f"Write it like '12 {wanted.name}'.",
+        )
+    sign, digits, unit_text = match.groups()
+    if not unit_text and dimension != NUMBER:
+        raise InputError(
+            "unit-mismatch",
+            f"{text.strip()!r} has no unit",
+            remedy=f"Write it like '{digits} {wanted.name}'.",
+        )
+    given = unit(unit_text or "1")
+    if given.dimension != dimension:
+        raise InputError(
+            "unit-mismatch",
+            f"{text.strip()!r} is not in a unit of this kind",
+            remedy=f"Write it like '{digits} {wanted.name}'.",
+        )
+    exact = number(digits) * given.factor / wanted.factor
+    return _to_float(-exact if sign == "-" else exact, text)
+
+
+def _to_float(exact: Fraction, text: str) -> float:
+    try:
+        return float(exact)
+    except OverflowError:
+        raise InputError("value-range", f"{text.strip()!r} is too large") from None
+
+
+_FEET_AND_INCHES = re.compile(
+    rf"({NUMBER_PATTERN})\s*(?:'|ft\.?|feet|foot)\s*-?\s*"
+    rf"({NUMBER_PATTERN})\s*(?:\"|in\.?|inch|inches)?"
+)
+_RANGE = re.compile(rf"({NUMBER_PATTERN})\s*(?:-|to)\s*({NUMBER_PATTERN})\s*([a-z'\"]+\.?)")
+
+
+def length(text: str, *, what: str = "length") -> float:
+    """Read a length as people write it and return millimetres.
+
+    Understands ``21'-0 1/2"``, ``21.5 ft``, ``6,1 m``, ``12m``, ``240 in``, ``2-1/2"``.
+
+    Raises:
+        InputError: ``length-unreadable``, ``length-range``, ``unit-unknown`` …
+        OpenQuestion: ``length-unit``, ``decimal-or-thousands``, ``random-length``.
+    """
+    exact = exact_length(text, what=what)
+    if not 0 < exact <= LONGEST_STOCK:
+        raise InputError(
+            "length-range",
+            f"{what} {text.strip()!r} is not above zero and at most 100 m",
+            remedy="Check the number and its unit.",
+        )
+    return float(exact)
+
+
+def exact_length(text: str, *, what: str = "length") -> Fraction:
+    """Read a length of any sign or size as exact millimetres; see :func:`length`."""
+    plain = tidy(text)
+    if match := _FEET_AND_INCHES.fullmatch(plain):
+        feet, inches = number(match[1]), number(match[2])
+        if inches >= 12:
+            raise InputError(
+                "length-unreadable",
+                f"{what} {text.strip()!r} has 12 inches or more beside feet",
+                remedy="Write feet with less than 12 inches, or inches alone.",
+            )
+        return (feet * 12 + inches) * Fraction(254, 10)
+    if (match := _RANGE.fullmatch(plain)) and "/" not in plain:
+        low, high = f"{match[1]} {match[3]}", f"{match[2]} {match[3]}"
+        raise OpenQuestion(
+            "random-length",
+            f"Random lengths {text.strip()!r}: how long is the longest piece to be loaded?",
+            [high, low],
+        )
+    match = _QUANTITY.fullmatch(plain)
+    if match is None:
+        raise InputError(
+            "length-unreadable",
+            f"{what} {text.strip()!r} cannot be read",
+            remedy="Write it like 20 ft, 21'-6\", 6.1 m, 6,1 m or 6100 mm.",
+        )
+    sign, digits, unit_text = match.groups()
+    if not unit_text:
+        value = number(digits)
+        choices = [
+            f"{digits} {name}"
+            for name in ("ft", "m", "in", "mm")
+            if 0 < value * unit(name).factor * 1000 <= LONGEST_STOCK
+        ]
+        raise OpenQuestion(
+            "length-unit", f"In which unit is the {what} {text.strip()!r}?", choices
+        )
+    given = unit(unit_text)
+    if given.dimension != LENGTH:
+        raise InputError(
+            "unit-mismatch",
+            f"{what} {text.strip()!r} is in {given.name}, which is not a unit of length",
+            remedy="Write mm, cm, m, in or ft.",
+        )
+    try:
+        value = number(digits)
+    except OpenQuestion as asked:
+        # The whole text, so that the choices can be typed as they stand.
+        choices = [f"{choice} {given.name}" for choice in asked.question.choices]
+        raise OpenQuestion(asked.question.code, asked.question.text, choices) from None
+    return (-value if sign == "-" else value) * given.factor * 1000

@@ -1,0 +1,207 @@
+"""Take a section as typed apart: kind words, schedule, gauge, finish, and sizes.
+
+Nothing is decided here. :mod:`cuttable.catalogue.designations` decides what the pieces mean.
+"""
+
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from .errors import InputError
+from .nearest import nearest
+from .quantities import NUMBER_PATTERN, number, tidy
+from .units import LENGTH, unit
+
+
+@dataclass(frozen=True)
+class Size:
+    """One size as typed: number, and its unit or empty."""
+
+    value: Fraction
+    unit: str
+    text: str
+
+    def mm(self, unit_if_bare: str) -> Fraction:
+        """Return millimetres, taking ``unit_if_bare`` where none was typed."""
+        return self.value * unit(self.unit or unit_if_bare).factor * 1000
+
+
+@dataclass
+class Written:
+    """A designation taken apart.
+
+    Attributes:
+        text: as typed.
+        family: ``nps``, ``dn``, ``hss``, ``chs``, ``shs``, ``rhs`` or empty.
+        kind: ``pipe``, ``tube`` or empty.
+        form: ``round``, ``square``, ``rectangular`` or empty.
+        schedule: ``40``, ``40S``, ``STD`` … or empty.
+        gauge: gauge number or empty; ``gauge_system`` names its table or is empty.
+        finish: ``hot``, ``cold`` or empty.
+        is_outside: the first size was said to be an outside diameter.
+        sizes: in the order typed.
+    """
+
+    text: str
+    family: str = ""
+    kind: str = ""
+    form: str = ""
+    schedule: str = ""
+    gauge: str = ""
+    gauge_system: str = ""
+    finish: str = ""
+    is_outside: bool = False
+    sizes: list[Size] = field(default_factory=list[Size])
+
+
+_WORD_NUMBERS = {
+    "sixteenth": "1/16",
+    "eighth": "1/8",
+    "quarter": "1/4",
+    "three eighths": "3/8",
+    "half": "1/2",
+    "five eighths": "5/8",
+    "three quarter": "3/4",
+    "three quarters": "3/4",
+}
+
+# Each pattern removes what it matches and says which field it sets. Order matters: longer
+# phrases first.
+_PHRASES: list[tuple[re.Pattern[str], str, str | None]] = [
+    (re.compile(r"\b(?:bs )?en ?10219(?:-[12])?\b|\bcold[- ]formed\b|\bcold\b|\bcf\b"),
+     "finish", "cold"),
+    (re.compile(r"\b(?:bs )?en ?10210(?:-[12])?\b|\bhot[- ]finished\b|\bhot\b|\bhf\b"),
+     "finish", "hot"),
+    (re.compile(r"\b(?:asme )?b ?36\.(?:10|19)m?\b|\b(?:astm )?a ?500\b"
+                r"|\b(?:en ?10220|iso ?4200)\b"), "", ""),
+    (re.compile(r"\bdouble[- ]extra[- ](?:strong|heavy)\b|\bxx[sh]\b"), "schedule", "XXS"),
+    (re.compile(r"\bextra[- ](?:strong|heavy)\b|\bx[sh]\b"), "schedule", "XS"),
+    (re.compile(r"\bstd\b|\bstandard (?:weight|wall)\b|\bstandard\b"), "schedule", "STD"),
+    (re.compile(r"\bsch(?:edule|ed|d)?\b\.?"
+                r" ?-?(?P<value>\d{1,3} ?s?|std|xs|xxs)(?![\w./])"), "schedule", None),
+    (re.compile(r"\bsch(?:edule|ed|d)?\.?(?P<value>\d{1,3}s?)(?![\w./])"), "schedule", None),
+    (re.compile(r"(?<![\w.])s ?-?(?P<value>\d{1,3}s?)(?![\w./])"), "schedule", None),
+    (re.compile(r"(?<![\w.])(?P<value>(?:5|10|40|80)s)\b"), "schedule", None),
+    (re.compile(r"(?<![\w./])(?P<value>\d{1,2}|[234]/0|0{1,4}) ?-?(?:ga\.?|gage|gauge|g)"
+                r"(?= |$)"), "gauge", None),
+    (re.compile(r"(?<![\w./])(?P<value>\d{1,2}|[234]/0|0{1,4}) ?-?(?=bwg\b)"),
+     "gauge", None),
+    (re.compile(r"\bbwg\b|\bstubs\b|\bbirmingham\b"), "gauge_system", "bwg"),
+    (re.compile(r"\bsheet(?:[- ]steel)?\b|\bmsg\b|\bmanufacturers'? standard\b"),
+     "gauge_system", "sheet-steel"),
+    (re.compile(r"\bstainless(?:[- ](?:steel|gauge))?\b"), "gauge_system", "stainless"),
+    (re.compile(r"\bawg\b|\balumini?um(?:[- ]awg)?\b"), "gauge_system", "aluminium-awg"),
+    (re.compile(r"\bnps\b"), "family", "nps"),
+    (re.compile(r"\bdn\b"), "family", "dn"),
+    (re.compile(r"\bhss\b"), "family", "hss"),
+    (re.compile(r"\bchs\b"), "family", "chs"),
+    (re.compile(r"\bshs\b"), "family", "shs"),
+    (re.compile(r"\brhs\b"), "family", "rhs"),
+    (re.compile(r"\b(?:square|sq)\b\.?"), "form", "square"),
+    (re.compile(r"\b(?:rectangular|rect|rectangle)\b\.?"), "form", "rectangular"),
+    (re.compile(r"\b(?:round|circular)\b|[ø⌀]"), "form", "round"),
+    (re.compile(r"\bpip(?:e|es|ing)\b"), "kind", "pipe"),
+    (re.compile(r"\btub(?:e|es|ing)\b"), "kind", "tube"),
+    (re.compile(r"\bo\.?d\.?(?= |$|x)|\boutside(?: diameter)?\b"), "is_outside", "yes"),
+    (re.compile(r"\bnominal(?: wall)?\b|\bbore\b|\bdia(?:meter)?\b\.?"
+                r"|\b(?:wall|thick(?:ness)?|wt|thk)\b\.?|\bnom\b\.?"), "", ""),
+]  # fmt: skip
+
+_SIZE = re.compile(rf"({NUMBER_PATTERN})\s*(\"|'|[a-z]+\.?)?")
+
+
+def take_apart(text: str) -> Written:
+    """Take ``text`` apart.
+
+    Raises:
+        InputError: ``text-empty``, ``text-too-long``, ``designation-unreadable``,
+            ``unit-unknown``, ``unit-mismatch`` or ``number-unreadable``.
+        OpenQuestion: ``decimal-or-thousands``.
+    """
+    plain = _with_word_numbers(tidy(text))
+    plain = re.sub(r"(?<=[a-z])(?=\d)", " ", plain)  # dn150, hss6x4, s40
+    plain = re.sub(r"(?<=[\d\"']) ?x ?(?=[\d.])", " x ", plain)
+    plain = re.sub(r"(?<=\d)(?=(?:sch|std|xs|xxs|xh|xxh|ga\b|bwg\b))", " ", plain)
+    written = Written(text.strip())
+    for pattern, target, value in _PHRASES:
+        match = pattern.search(plain)
+        if match is None:
+            continue
+        plain = f"{plain[: match.start()]} {plain[match.end() :]}"
+        found = value if value is not None else match["value"].replace(" ", "")
+        if target == "schedule":
+            found = found.upper()
+            if written.schedule and written.schedule != found:
+                raise InputError(
+                    "designation-unreadable",
+                    f"{written.text!r} names two schedules, {written.schedule} and {found}",
+                    remedy="Name one.",
+                )
+        if target == "is_outside":
+            written.is_outside = True
+        elif target:
+            setattr(written, target, getattr(written, target) or found)
+    written.sizes = _sizes(plain, written.text)
+    return written
+
+
+def _with_word_numbers(plain: str) -> str:
+    for word, digits in sorted(_WORD_NUMBERS.items(), key=lambda item: -len(item[0])):
+        pattern = rf"\b{word.replace(' ', '[- ]')}\b(?:[- ](?=in))?"
+        plain = re.sub(pattern, f"{digits} ", plain)
+    return plain
+
+
+def _sizes(plain: str, text: str) -> list[Size]:
+    # "12 in, 1/2 in": a comma with a space is a separator, never a decimal comma.
+    pieces = re.split(r" ?x ?|, +|,$| by | [-/] ", f"{plain} ")
+    sizes: list[Size] = []
+    for piece in pieces:
+        rest = _trim(piece)
+        while rest:
+            match = _SIZE.match(rest)
+            if match is None:
+                raise _unreadable(rest, text)
+            sizes.append(_size(match[1], match[2] or "", text))
+            rest = _trim(rest[match.end() :])
+    return sizes
+
+
+def _trim(text: str) -> str:
+    """Drop spaces and stray marks, but not the point of ``.065``."""
+    return re.sub(r"^[ \-]*(?:\.(?!\d))?|[ .\-]+$", "", " ".join(text.split())).strip()
+
+
+def _size(digits: str, unit_text: str, text: str) -> Size:
+    name = ""
+    if unit_text:
+        try:
+            known = unit(unit_text)
+        except InputError:
+            raise _unreadable(unit_text, text) from None
+        if known.dimension != LENGTH:
+            raise InputError(
+                "unit-mismatch",
+                f"{text!r} has a size in {known.name}",
+                remedy="Sizes are in mm or in.",
+            )
+        name = known.name
+    return Size(number(digits), name, digits)
+
+
+_WORDS = ("nps dn hss chs shs rhs pipe tube square rectangular round sch std xs xxs bwg "
+          "wall gauge od in mm").split()  # fmt: skip
+
+
+def _unreadable(rest: str, text: str) -> InputError:
+    word = re.split(r"[^a-zà-ž]", rest.strip())[0] or rest.strip()
+    close = [item for item in nearest(word, _WORDS, 2) if item != word]
+    remedy = "Write it like NPS 6 SCH 40, DN 150 SCH 40, HSS 6x4x1/4, SHS 100x5 or 2 x 0.065 in tube."
+    if close:
+        corrected = [re.sub(re.escape(word), item, text.casefold(), count=1) for item in close]
+        remedy = f"Did you mean {' or '.join(repr(item) for item in corrected)}?"
+    return InputError(
+        "designation-unreadable",
+        f"{word[:40]!r} in {text[:60]!r} is not a word used in designations",
+        remedy=remedy,
+    )

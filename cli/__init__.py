@@ -1,0 +1,1 @@
+"""How a person or a script asks: commands and terminal answers."""

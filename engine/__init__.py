@@ -1,0 +1,1 @@
+"""What follows: measures, conditions, inference, verdicts, and what would make a job fit."""

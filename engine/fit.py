@@ -1,0 +1,103 @@
+"""What would make it fit: longest stock, smallest model, accessories. On the real verdict."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..catalogue.machines import MachineModel
+from .decide import Engine
+from .frame import Floats, Frame, build_frame
+from .inference import RANK
+from .job import Job
+
+COARSE: Final = 10.0  # mm
+FINE: Final = 1.0  # mm
+LONGEST: Final = 100_000.0  # mm
+
+
+def longest_lengths(engine: Engine, job: Job, machine: MachineModel) -> dict[str, float | None]:
+    """Return the longest piece of the job's stock that is in range, and that is allowed.
+
+    Every length on a grid is judged by the whole rule set, and the last step is refined to
+    1 mm, so the result is one that the verdict itself gives. Parts, cuts and stations are left
+    out of the question: they belong to one length. None where no length does.
+    """
+    bare = replace(job, parts=(), cuts=(), stations=())
+    frame = build_frame([bare], [machine], engine.rule_set)
+    stated = machine.limit("stock_length").absolute
+    longest = stated if stated == stated else LONGEST
+    grid = np.arange(COARSE, longest + COARSE / 2, COARSE)
+    if grid[-1] < longest:
+        grid = np.append(grid, longest)
+    grid[-1] = min(grid[-1], longest)
+    ranks = _ranks(engine, frame, grid)
+    found: dict[str, float | None] = {}
+    for name, outcome in (("in_range", "setting"), ("allowed", "conditions")):
+        places = np.flatnonzero(ranks <= RANK[outcome])
+        if not places.size:
+            found[name] = None
+            continue
+        last = float(grid[places[-1]])
+        fine = np.arange(last, min(last + COARSE, longest) + FINE / 2, FINE)
+        good = np.flatnonzero(_ranks(engine, frame, fine) <= RANK[outcome])
+        found[name] = float(fine[good[-1]])
+    return found
+
+
+def _ranks(engine: Engine, frame: Frame, lengths: Floats) -> NDArray[np.int8]:
+    return engine.decide_frame(with_lengths(frame, lengths)).ranks
+
+
+def with_lengths(frame: Frame, lengths: Floats) -> Frame:
+    """Return the one row of ``frame`` repeated for every length."""
+    rows = len(lengths)
+
+    def spread(columns: dict[str, Any]) -> dict[str, Any]:
+        return {name: np.repeat(column, rows) for name, column in columns.items()}
+
+    given = spread(frame.given)
+    given["length"] = lengths
+    return Frame(
+        rows,
+        given,
+        spread(frame.heavy),
+        spread(frame.facts),
+        spread(frame.numbers),
+        spread(frame.accessories),
+    )
+
+
+def smallest_models(
+    engine: Engine, job: Job, machines: Sequence[MachineModel]
+) -> dict[str, str | None]:
+    """Return the smallest of ``machines`` (smallest first) that has the job in range or allows it."""
+    ranks = engine.decide([job] * len(machines), machines).ranks
+    return {
+        name: next(
+            (
+                machine.code
+                for machine, rank in zip(machines, ranks, strict=True)
+                if rank <= RANK[outcome]
+            ),
+            None,
+        )
+        for name, outcome in (("in_range", "setting"), ("allowed", "conditions"))
+    }
+
+
+def with_accessories(
+    engine: Engine, job: Job, machine: MachineModel, missing: Sequence[str]
+) -> tuple[str, ...]:
+    """Return the accessories that, fitted together, would turn a refusal into a yes.
+
+    Empty where they would not, or are not offered for this model.
+    """
+    offered = [code for code in missing if code in machine.offered]
+    if not offered or len(offered) < len(missing):
+        return ()
+    fitted = replace(job, fitted=job.fitted | set(offered))
+    rank = int(engine.decide([fitted], [machine]).ranks[0])
+    return tuple(offered) if rank <= RANK["conditions"] else ()

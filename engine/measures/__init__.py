@@ -1,0 +1,8 @@
+"""Measures: registered array functions, one for each name of the vocabulary."""
+
+from . import chuck as chuck
+from . import drive as drive
+from . import stock as stock
+from .registry import GIVEN, REGISTRY, MeasureFunction, Measured, compute
+
+__all__ = ["GIVEN", "REGISTRY", "MeasureFunction", "Measured", "compute"]

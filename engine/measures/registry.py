@@ -1,0 +1,118 @@
+"""How a measure is declared, and how all of them are computed for a frame.
+
+A measure is a pure function of named arrays. It is called once with nominal inputs and, where
+the vocabulary says it has a heavy end, once more with the heavy ones; so the heavy end of
+everything follows from the heavy ends of the few things the mill tolerates.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from ..frame import Floats, Frame
+
+
+@dataclass(frozen=True)
+class MeasureFunction:
+    """A measure: its function, and what ``explain`` and ``--trace`` show of it."""
+
+    name: str
+    function: Callable[..., Floats]
+    inputs: tuple[str, ...]
+    formula: str
+    source: str
+    about: str
+
+
+REGISTRY: Final[dict[str, MeasureFunction]] = {}
+
+# What measures are computed from: unit and meaning of every given column.
+GIVEN: Final[dict[str, tuple[str, str]]] = {
+    "bare_mass": ("kg/m", "density times area of the section with its nominal wall"),
+    "coating_mass": ("kg/m", "zinc on the inner and outer face (ISO 1461 mean, from memory)"),
+    "gyration_squared": ("mm^2", "(Iy + Iz) / area of the section"),
+    "round_size": ("mm", "outside diameter of a round"),
+    "swept_size": ("mm", "circle swept by the section with its smallest permitted corners"),
+    "nominal_wall": ("mm", "nominal wall; at the heavy end the thick wall"),
+    "thin_wall_size": ("mm", "wall at the thin end of the mill tolerance"),
+    "crush_wall": ("mm", "nominal wall; at the heavy end the thin wall"),
+    "mean_radius": ("mm", "radius of the middle of the wall"),
+    "grip_radius": ("mm", "radius at which the jaws hold"),
+    "length": ("mm", "length of the stock as loaded"),
+    "usual_bow_share": ("1", "0; at the heavy end the straightness usual for this product"),
+    "bow_stated": ("mm", "bow as stated by the asker"),
+    "off_axis_mass": ("kg", "mass of a flange, branch or clamp beside the axis"),
+    "off_axis_distance": ("mm", "its distance from the axis"),
+    "part_total": ("mm", "lengths of all parts together"),
+    "part_count": ("1", "number of parts"),
+    "longest_part": ("mm", "longest piece that comes free"),
+    "fixed_inertia": ("kg*m^2", "inertia of chuck and spindle"),
+    "reference_inertia": ("kg*m^2", "rated inertia, which the drive is tuned for"),
+    "ramp": ("rad/s^2", "acceleration of a full rapid ramp"),
+    "is_timed": ("1", "1 for a ramp of constant time, 0 for one of constant acceleration"),
+    "torque_available": ("N*m", "torque the drive has at the chuck"),
+    "torque_friction": ("N*m", "torque lost to friction"),
+    "jaws": ("1", "number of jaws"),
+    "ring_moment": ("1", "moment under one of n equal radial loads on a ring / (F R)"),
+    "jaw_force": ("N", "full force of one jaw"),
+    "friction": ("1", "friction of the jaws on this surface"),
+    "grip_length": ("mm", "length of the jaw face along the stock"),
+    "stub": ("mm", "length at the chuck out of the head's reach"),
+    "kerf": ("mm", "width of a cut"),
+    "trim": ("mm", "length trimmed off the free end"),
+    "yield_strength": ("MPa", "least yield strength of the grade"),
+    "crush_share": ("1", "share of the yield strength allowed under the jaws"),
+    "unbalance_share": ("1", "share of the free drive torque that unbalance may take"),
+}
+
+
+def measure(
+    *, formula: str, source: str
+) -> Callable[[Callable[..., Floats]], Callable[..., Floats]]:
+    """Register a function under its own name; its docstring says what it is."""
+
+    def register(function: Callable[..., Floats]) -> Callable[..., Floats]:
+        code = function.__code__
+        inputs = code.co_varnames[: code.co_argcount]
+        about = " ".join((function.__doc__ or "").split())
+        name = function.__name__
+        REGISTRY[name] = MeasureFunction(name, function, inputs, formula, source, about)
+        return function
+
+    return register
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Computed measures: nominal and heavy columns by name."""
+
+    nominal: dict[str, Floats]
+    heavy: dict[str, Floats]
+
+
+def compute(frame: Frame, heavy_names: frozenset[str]) -> Measured:
+    """Compute every registered measure for every row.
+
+    Args:
+        heavy_names: measures that have a heavy end.
+    """
+    nominal: dict[str, Floats] = {}
+    heavy: dict[str, Floats] = {}
+
+    def value(name: str, at_heavy_end: bool) -> Floats:
+        known = heavy if at_heavy_end else nominal
+        if name in known:
+            return known[name]
+        function = REGISTRY.get(name)
+        if function is None:
+            return frame.heavy.get(name, frame.given[name]) if at_heavy_end else frame.given[name]
+        if at_heavy_end and name not in heavy_names:
+            return value(name, False)
+        known[name] = function.function(*(value(item, at_heavy_end) for item in function.inputs))
+        return known[name]
+
+    for name in REGISTRY:
+        value(name, False)
+        if name in heavy_names:
+            value(name, True)
+    return Measured(nominal, heavy)

@@ -1,0 +1,88 @@
+"""Measures of the stock itself: mass, inertia, sizes, lengths, parts."""
+
+import numpy as np
+
+from ..frame import Floats
+from .registry import measure
+
+
+@measure(
+    formula="m' = rho A + zinc; heavy: rho A (1 + mass tolerance) + zinc",
+    source="EN 10220 / ASME B36.10M mass formula; density of the grade",
+)
+def linear_mass(bare_mass: Floats, coating_mass: Floats) -> Floats:
+    """Mass of one metre, from the nominal wall."""
+    return bare_mass + coating_mass
+
+
+@measure(formula="m = m' L + off-axis mass", source="definition")
+def stock_mass(linear_mass: Floats, length: Floats, off_axis_mass: Floats) -> Floats:
+    """Mass of the piece as loaded, with anything fixed to it."""
+    return linear_mass * length / 1e3 + off_axis_mass
+
+
+@measure(
+    formula="J = m' L (Iy + Iz) / A + m_off e^2; heavy: J (1 + mass tol.) (1 + size tol.)^2",
+    source="mechanics: rho (Iy + Iz) L, never the torsion constant",
+)
+def rotary_inertia(
+    linear_mass: Floats,
+    gyration_squared: Floats,
+    length: Floats,
+    off_axis_mass: Floats,
+    off_axis_distance: Floats,
+) -> Floats:
+    """Polar mass moment of inertia of the whole piece about the axis it turns on."""
+    own = linear_mass * length / 1e3 * gyration_squared / 1e6
+    return own + off_axis_mass * (off_axis_distance / 1e3) ** 2
+
+
+@measure(formula="D; heavy: D + size tolerance", source="section table; product standard")
+def round_diameter(round_size: Floats) -> Floats:
+    """Outside diameter of a round; it has no value for other shapes."""
+    return round_size
+
+
+@measure(
+    formula="2 (hypot(H/2 - r, B/2 - r) + r), r the smallest corner radius permitted",
+    source="geometry; EN 10219-2 corner radii; sharp corner where only a largest is stated",
+)
+def swept_diameter(swept_size: Floats) -> Floats:
+    """Circle that the section sweeps as it turns; of a round, its diameter."""
+    return swept_size
+
+
+@measure(formula="t; heavy: thick end of the mill tolerance", source="product standard")
+def wall(nominal_wall: Floats) -> Floats:
+    """Wall that the torch must pierce and cut."""
+    return nominal_wall
+
+
+@measure(formula="t - wall tolerance", source="product standard")
+def thin_wall(thin_wall_size: Floats) -> Floats:
+    """Wall at the thin end of the mill tolerance, for stiffness and crushing."""
+    return thin_wall_size
+
+
+@measure(formula="L", source="given")
+def stock_length(length: Floats) -> Floats:
+    """Length of the stock as loaded."""
+    return length
+
+
+@measure(formula="L - stub - trim", source="machine file")
+def usable_length(length: Floats, stub: Floats, trim: Floats) -> Floats:
+    """Length that can become parts and kerfs."""
+    return np.maximum(length - stub - trim, 0.0)
+
+
+@measure(formula="sum of parts + number of parts x kerf", source="machine file")
+def needed_length(part_total: Floats, part_count: Floats, kerf: Floats) -> Floats:
+    """Length that the parts and the cuts behind them take; no value without parts."""
+    return part_total + part_count * kerf
+
+
+@measure(formula="m' x longest part", source="definition")
+def part_mass(linear_mass: Floats, longest_part: Floats) -> Floats:
+    """Mass of the heaviest piece that comes free; no value without parts or cuts."""
+    return linear_mass * longest_part / 1e3

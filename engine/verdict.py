@@ -1,0 +1,441 @@
+"""The answer: verdict, reasons in numbers, what must be done, and where it came from."""
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any, Final
+
+from ..catalogue.machines import MachineModel
+from ..catalogue.units import canonical
+from ..rules.model import Rule
+from .conditions import Scope, number_of, truth_of
+from .decide import Decision, Engine, Fullness
+from .inference import Found, Inferred
+from .job import Job
+from .wording import System, Words
+
+VERDICTS: Final = {
+    "setting": "in-range",
+    "conditions": "oversize-allowed-with-conditions",
+    "refused": "refused",
+}
+NEAR: Final = 0.9
+"""Utilisation from which a limit counts as close."""
+
+
+@dataclass(frozen=True)
+class MeasureValue:
+    """One measure of the answer. Numbers that do not exist are None."""
+
+    value: float | None
+    heavy: float | None
+    unit: str
+    minimum: float | None = None
+    rated: float | None = None
+    absolute: float | None = None
+    utilisation: float | None = None
+    heavy_utilisation: float | None = None
+
+
+@dataclass(frozen=True)
+class FindingText:
+    """A rule that holds for this job, in words."""
+
+    rule: str
+    title: str
+    outcome: str
+    text: str
+    basis: str
+
+
+@dataclass(frozen=True)
+class MitigationText:
+    """What must be done, in words and numbers."""
+
+    code: str
+    text: str
+    values: dict[str, float]
+    provided_by: str | None
+
+
+@dataclass(frozen=True)
+class QuestionText:
+    """What must be said first."""
+
+    code: str
+    text: str
+    choices: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Provenance:
+    """What the answer rests on."""
+
+    tool: str
+    rules: str
+    catalogue: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The answer for one job on one machine.
+
+    ``verdict`` is empty while ``questions`` are open.
+    """
+
+    verdict: str
+    machine: MachineModel
+    job: Job
+    governing: str
+    decided_by: str
+    measures: dict[str, MeasureValue]
+    findings: tuple[FindingText, ...]
+    mitigations: tuple[MitigationText, ...]
+    cautions: tuple[str, ...]
+    not_assessed: tuple[str, ...]
+    close: tuple[str, ...]
+    provenance: Provenance
+    missing: tuple[str, ...] = ()
+    questions: tuple[QuestionText, ...] = ()
+    fit: dict[str, Any] = field(default_factory=dict[str, Any])
+
+    @property
+    def id(self) -> str:
+        """Stable name of the answer: the same for the same inputs and digests."""
+        content = {
+            "job": describe_job(self.job),
+            "machine": [self.machine.code, self.machine.revision, self.machine.digest],
+            "provenance": [self.provenance.tool, self.provenance.rules, self.provenance.catalogue],
+        }
+        text = json.dumps(content, sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def verdicts(
+    engine: Engine,
+    decision: Decision,
+    jobs: Sequence[Job],
+    machines: Sequence[MachineModel],
+    provenance: Provenance,
+    system: System,
+) -> list[Verdict]:
+    """Put every row of a decision into words."""
+    fullness = engine.fullness(decision)
+    return [
+        _Writer(engine, decision, fullness, row, system).verdict(job, machine, provenance)
+        for row, (job, machine) in enumerate(zip(jobs, machines, strict=True))
+    ]
+
+
+class _Writer:
+    def __init__(
+        self,
+        engine: Engine,
+        decision: Decision,
+        fullness: Sequence[Fullness],
+        row: int,
+        system: System,
+    ) -> None:
+        self.rule_set = engine.rule_set
+        self.decision = decision
+        self.fullness = {item.name: item for item in fullness}
+        self.row = row
+        self.scope = _one_row(decision.scope, row)
+        self.words = Words(self.scope, 0, system)
+
+    def verdict(self, job: Job, machine: MachineModel, provenance: Provenance) -> Verdict:
+        inferred = self.decision.of(self.row)
+        findings = [self.finding(found) for found in inferred.findings]
+        findings += self.consequences(inferred, machine)
+        questions = tuple(
+            QuestionText(rule.code, rule.ask_text, rule.ask_choices)
+            for found in inferred.findings
+            if self.outcome_of(found) == "question"
+            for rule in [self.rule_set.rules[found.rule]]
+        )
+        is_open = inferred.outcome == "question"
+        measures = self.measures()
+        worst = [item for item in findings if item.outcome == inferred.outcome]
+        return Verdict(
+            verdict="" if is_open else VERDICTS[inferred.outcome],
+            machine=machine,
+            job=job,
+            governing=self.governing(),
+            decided_by=worst[0].rule if worst and inferred.outcome != "setting" else "",
+            measures=measures,
+            findings=tuple(findings),
+            mitigations=tuple(self.mitigation(code) for code in inferred.mitigations),
+            cautions=tuple(
+                caution.text
+                for caution in self.rule_set.cautions
+                if caution.when is None or not self.is_false(caution.when)
+            ),
+            not_assessed=tuple(self.not_assessed(job)),
+            close=tuple(
+                name
+                for name, item in measures.items()
+                if item.utilisation is not None
+                and NEAR <= max(item.utilisation, item.heavy_utilisation or 0.0)
+            ),
+            provenance=provenance,
+            missing=tuple(dict.fromkeys(accessory for _, accessory in inferred.missing)),
+            questions=questions if is_open else (),
+        )
+
+    def is_false(self, when: Any) -> bool:
+        truth = truth_of(when, self.scope)
+        return bool(truth.known[0] and not truth.yes[0])
+
+    def outcome_of(self, found: Found) -> str:
+        rule = self.rule_set.rules[found.rule]
+        return rule.unknown if found.is_unknown else rule.outcome
+
+    def finding(self, found: Found) -> FindingText:
+        rule = self.rule_set.rules[found.rule]
+        text = self.words.fill(rule.says)
+        if found.is_unknown:
+            text = f"Cannot be judged ({rule.title.lower()}): {self.unknown_names(rule)}."
+        return FindingText(rule.code, rule.title, self.outcome_of(found), text, rule.basis)
+
+    def unknown_names(self, rule: Rule) -> str:
+        from ..rules.expression import names_in
+
+        vocabulary = self.rule_set.vocabulary
+        names = sorted(
+            name
+            for name in names_in(rule.when)
+            if name in self.scope.numbers and not math.isfinite(self.scope.numbers[name][0])
+        )
+        shown = [vocabulary.titles.get(name, name) for name in names]
+        return f"{', '.join(shown) or 'an input'} not stated for this model"
+
+    def consequences(self, inferred: Inferred, machine: MachineModel) -> list[FindingText]:
+        """Return the findings that come from the chain, not from a rule."""
+        findings: list[FindingText] = []
+        titles = self.rule_set.vocabulary.accessories
+        for _, accessory in inferred.missing:
+            offered = machine.offered.get(accessory)
+            state = "offered for this model, but not fitted" if offered else "not made for this model"
+            text = f"Needs {offered or titles[accessory]}: {state}."
+            item = FindingText("NOT-FITTED", "Accessory not fitted", "refused", text, "builder")
+            if item not in findings:
+                findings.append(item)
+        for first, second in inferred.conflicts:
+            text = f"Two things that must be done contradict each other: {first} and {second}."
+            findings.append(
+                FindingText("CONFLICT", "Contradicting mitigations", "refused", text, "rule set")
+            )
+        return findings
+
+    def mitigation(self, code: str) -> MitigationText:
+        item = self.rule_set.mitigations[code]
+        values = {
+            name: _rounded(float(number_of(node, self.scope)[0])) for name, node in item.values
+        }
+        return MitigationText(
+            code, self.words.fill(item.text), values, item.provided_by or None
+        )
+
+    def measures(self) -> dict[str, MeasureValue]:
+        measured, row = self.decision.measured, self.row
+        result: dict[str, MeasureValue] = {}
+        for name, measure in self.rule_set.vocabulary.measures.items():
+            value = _finite(measured.nominal[name][row])
+            if value is None:
+                continue
+            result[name] = MeasureValue(
+                value, _finite(measured.heavy[name][row]) if measure.heavy else None, measure.unit
+            )
+        gauges = {gauge.name: gauge for gauge in self.rule_set.gauges}
+        for name, full in self.fullness.items():
+            known = result.get(name)
+            utilisation = _finite(full.nominal[row])
+            if known is None or utilisation is None:
+                continue
+            # Where the measure itself is what must be had at least (grip, override), the
+            # demand is the least and the measure is not its own limit.
+            is_least = _names(gauges[name].rated) == {name}
+            result[name] = replace(
+                known,
+                minimum=_finite(full.demand[row] if is_least else full.minimum[row]),
+                rated=None if is_least else _finite(full.rated[row]),
+                absolute=_finite(full.absolute[row]),
+                utilisation=utilisation,
+                heavy_utilisation=_finite(full.heavy[row]),
+            )
+        return result
+
+    def governing(self) -> str:
+        """Return the measure with the largest utilisation; of the heavy end if only that is over."""
+        row = self.row
+        nominal = {name: full.nominal[row] for name, full in self.fullness.items()}
+        heavy = {name: full.heavy[row] for name, full in self.fullness.items()}
+        known = {name: value for name, value in nominal.items() if not math.isnan(value)}
+        if not known:
+            return ""
+        over = {name: value for name, value in heavy.items() if value > 1 + 1e-9}
+        if max(known.values()) <= 1 + 1e-9 and over:
+            return max(over, key=lambda name: over[name])
+        return max(known, key=lambda name: known[name])
+
+    def not_assessed(self, job: Job) -> list[str]:
+        names = list(self.rule_set.vocabulary.not_assessed)
+        if job.section.shape != "round":
+            names.append("jaw_stress")
+        return names
+
+
+def _names(node: Any) -> set[str]:
+    from ..rules.expression import names_in
+
+    return names_in(node)
+
+
+def _one_row(scope: Scope, row: int) -> Scope:
+    piece = slice(row, row + 1)
+    return Scope(
+        1,
+        {name: column[piece] for name, column in scope.numbers.items()},
+        {name: column[piece] for name, column in scope.facts.items()},
+        scope.codes,
+    )
+
+
+def _finite(value: float) -> float | None:
+    return _rounded(float(value)) if math.isfinite(value) else None
+
+
+def _rounded(value: float) -> float:
+    """Return twelve significant digits: beyond that is noise of the arithmetic."""
+    return float(f"{value:.12g}")
+
+
+def describe_job(job: Job) -> dict[str, Any]:
+    """Return the job as plain data in canonical units."""
+    section = job.section
+    sizes: Mapping[str, Any] = (
+        {"outside_diameter": section.height}
+        if section.shape == "round"
+        else {"height": section.height, "width": section.width}
+    )
+    described: dict[str, Any] = {
+        "section": {
+            "designation": section.designation,
+            "shape": section.shape,
+            **sizes,
+            "wall": section.wall,
+            "standard": section.standard,
+        },
+        "grade": job.grade.name,
+        "stock_length": job.length,
+    }
+    optional: dict[str, Any] = {
+        "parts": [{"length": part.length, "count": part.count} for part in job.parts],
+        "cuts": list(job.cuts),
+        "stations": list(job.stations),
+        "bow": None if math.isnan(job.bow) else job.bow,
+        "off_axis": {"mass": job.off_axis_mass, "distance": job.off_axis_distance}
+        if job.off_axis_mass
+        else None,
+        "ends": job.ends,
+        "contents": job.contents,
+        "coating": job.coating,
+        "fitted": sorted(job.fitted),
+        "assumptions": list(job.assumptions),
+    }
+    return described | {
+        key: value
+        for key, value in optional.items()
+        if value not in (None, [], "not-stated")
+    }
+
+
+def setup_of(verdict: Verdict) -> dict[str, float]:
+    """Return the settings of the machine that the answer fixes, in canonical units."""
+    measures = verdict.measures
+    settings: dict[str, float] = {}
+    for name, measure in (
+        ("rapid_override", "rapid_override"),
+        ("acceleration", "acceleration_setting"),
+        ("jaw_force", "jaw_force_setting"),
+        ("bow_allowed", "bow_allowed"),
+    ):
+        item = measures.get(measure)
+        if item is not None and item.value is not None:
+            settings[name] = item.value if item.heavy is None else item.heavy
+    for mitigation in verdict.mitigations:
+        if "rapid_override" in mitigation.values:
+            settings["rapid_override"] = min(
+                settings.get("rapid_override", 1.0), mitigation.values["rapid_override"]
+            )
+    return settings
+
+
+def to_json(verdict: Verdict) -> dict[str, Any]:
+    """Return the verdict in the form scripts rely on (schema ``cuttable.verdicts/1``)."""
+    machine, provenance = verdict.machine, verdict.provenance
+    return {
+        "id": verdict.id,
+        "verdict": verdict.verdict or None,
+        "machine": {
+            "model": machine.code,
+            "revision": machine.revision,
+            "digest": machine.digest,
+        },
+        "job": describe_job(verdict.job),
+        "governing": verdict.governing,
+        "decided_by": verdict.decided_by or None,
+        "measures": {
+            name: {
+                key: value
+                for key, value in (
+                    ("value", item.value),
+                    ("heavy", item.heavy),
+                    ("unit", item.unit),
+                    ("minimum", item.minimum),
+                    ("rated", item.rated),
+                    ("absolute", item.absolute),
+                    ("utilisation", item.utilisation),
+                    ("heavy_utilisation", item.heavy_utilisation),
+                )
+                if value is not None
+            }
+            for name, item in verdict.measures.items()
+        },
+        "findings": [
+            {
+                "rule": item.rule,
+                "title": item.title,
+                "outcome": item.outcome,
+                "text": item.text,
+                "basis": item.basis,
+            }
+            for item in verdict.findings
+        ],
+        "mitigations": [
+            {
+                "code": item.code,
+                "text": item.text,
+                "values": item.values,
+                "provided_by": item.provided_by,
+            }
+            for item in verdict.mitigations
+        ],
+        "cautions": list(verdict.cautions),
+        "close": list(verdict.close),
+        "not_assessed": list(verdict.not_assessed),
+        "would_fit": verdict.fit,
+        "setup": setup_of(verdict),
+        "provenance": {
+            "tool": provenance.tool,
+            "rules": provenance.rules,
+            "catalogue": provenance.catalogue,
+        },
+    }
+
+
+def unit_of(node: Any) -> str:
+    """Return the canonical unit of an expression."""
+    return canonical(node.dimension).name

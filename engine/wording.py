@@ -1,0 +1,113 @@
+"""Numbers and sentences as people read them, in SI or US units."""
+
+import math
+from typing import Final, Literal
+
+from ..catalogue.units import convert
+from ..rules.model import Template
+from .conditions import Scope, number_of
+
+System = Literal["si", "us"]
+SYSTEMS: Final[tuple[System, ...]] = ("si", "us")
+
+_US: Final = {
+    "kg": "lb",
+    "kg/m": "lb/ft",
+    "kg*m^2": "lb*ft^2",
+    "N": "lbf",
+    "N*m": "lbf*ft",
+    "MPa": "ksi",
+}
+_LONG: Final = 1000.0  # mm: from here a US length is shown in feet and inches
+
+
+def show(value: float, unit: str, system: System = "si", style: str = "") -> str:
+    """Return a quantity with its unit, with digits enough that no limit is rounded away.
+
+    Args:
+        value: in ``unit``, a canonical unit.
+        style: ``%`` to show a pure number as a percentage.
+    """
+    if not math.isfinite(value):
+        return "not stated"
+    if unit == "1":
+        return f"{_digits(value * 100)} %" if style == "%" else _digits(value)
+    if unit == "mm":
+        return _length(value, system)
+    if system == "us" and unit in _US:
+        other = _US[unit]
+        return f"{_digits(convert(value, unit, other))} {_pretty(other)}"
+    if unit == "N" and abs(value) >= 1000:
+        return f"{_digits(value / 1000)} kN"
+    return f"{_digits(value)} {_pretty(unit)}"
+
+
+def _pretty(unit: str) -> str:
+    return unit.replace("*", "·").replace("^2", "²")
+
+
+def _digits(value: float) -> str:
+    """Return five significant digits, whole numbers whole, no trailing zeros."""
+    if value == 0:
+        return "0"
+    places = max(0, 4 - math.floor(math.log10(abs(value))))
+    text = f"{value:.{min(places, 6)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _length(value: float, system: System) -> str:
+    if system == "si":
+        text = f"{value:.2f}" if abs(value) < _LONG else f"{value:.1f}"
+        return f"{text.rstrip('0').rstrip('.')} mm"
+    if abs(value) < _LONG:
+        return f"{value / 25.4:.3f}".rstrip("0").rstrip(".") + " in"
+    return feet_and_inches(value)
+
+
+def feet_and_inches(value: float) -> str:
+    """Return feet, inches and sixteenths: ``20'-6 1/16"``."""
+    sixteenths = round(value / 25.4 * 16)
+    feet, rest = divmod(sixteenths, 12 * 16)
+    inches, part = divmod(rest, 16)
+    fraction = ""
+    if part:
+        shared = math.gcd(part, 16)
+        fraction = f" {part // shared}/{16 // shared}"
+    return f"{feet}'-{inches}{fraction}\""
+
+
+def show_both(value: float, unit: str, system: System, style: str = "") -> str:
+    """Return the quantity in the chosen system with the other one in brackets."""
+    first = show(value, unit, system, style)
+    second = show(value, unit, "us" if system == "si" else "si", style)
+    return first if first == second else f"{first} ({second})"
+
+
+class Words:
+    """Fills templates for one row of a scope."""
+
+    def __init__(self, scope: Scope, row: int, system: System) -> None:
+        self._scope = scope
+        self._row = row
+        self._system: System = system
+        self._values = {
+            name: {code: value for value, code in codes.items()}
+            for name, codes in scope.codes.items()
+        }
+
+    def fill(self, template: Template) -> str:
+        """Return the sentence with its values."""
+        from ..catalogue.units import canonical
+
+        pieces = [template.texts[0]]
+        for field, style, text in zip(
+            template.fields, template.styles, template.texts[1:], strict=True
+        ):
+            if isinstance(field, str):
+                pieces.append(self._values[field][int(self._scope.facts[field][self._row])])
+            else:
+                value = float(number_of(field, self._scope)[self._row])
+                unit = canonical(field.dimension).name
+                pieces.append(show(value, unit, self._system, style))
+            pieces.append(text)
+        return "".join(pieces)

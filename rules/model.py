@@ -1,0 +1,166 @@
+"""What a rule set consists of."""
+
+import datetime
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from .expression import Logical, Numeric
+
+Outcome = Literal["setting", "conditions", "question", "refused"]
+OUTCOMES: Final[tuple[Outcome, ...]] = ("setting", "conditions", "question", "refused")
+Unknown = Literal["never", "conditions", "question", "refused"]
+UNKNOWNS: Final[tuple[Unknown, ...]] = ("never", "conditions", "question", "refused")
+
+
+@dataclass(frozen=True)
+class Template:
+    """A sentence with computed values in it: literal pieces and expressions by turns.
+
+    ``fields[i]`` stands between ``texts[i]`` and ``texts[i + 1]``. A field is an expression
+    or, as a text, the name of a fact; with ``%`` in ``styles[i]`` it is shown as a percentage.
+    """
+
+    texts: tuple[str, ...]
+    fields: tuple[Numeric | str, ...]
+    styles: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """A number that rules use, which the builder can change."""
+
+    name: str
+    value: float
+    unit: str
+    basis: str
+    file: str
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A declared condition and what follows when it holds.
+
+    Attributes:
+        code: permanent.
+        when: the condition; ``source`` is its text.
+        given: tags of findings that must also be there for the rule to hold.
+        tags: marks this rule puts on its finding, for other rules' ``given``.
+        unknown: what follows when the condition cannot be judged.
+    """
+
+    code: str
+    title: str
+    source: str
+    when: Logical
+    given: tuple[str, ...]
+    outcome: Outcome
+    unknown: Unknown
+    says: Template
+    tags: tuple[str, ...]
+    mitigations: tuple[str, ...]
+    ask_text: str
+    ask_choices: tuple[str, ...]
+    because: str
+    basis: str
+    may_be_wrong_when: str
+    since: datetime.date
+    until: datetime.date | None
+    file: str
+
+
+@dataclass(frozen=True)
+class Mitigation:
+    """What must be done, as one imperative sentence with its numbers.
+
+    Attributes:
+        values: named numbers in the canonical units of their expressions.
+        provided_by: accessory that must be fitted, or empty.
+        needs: other mitigations that come with it.
+        replaces: mitigations it makes superfluous.
+        conflicts: mitigations it cannot stand beside.
+    """
+
+    code: str
+    title: str
+    text: Template
+    values: tuple[tuple[str, Numeric], ...]
+    provided_by: str
+    needs: tuple[str, ...]
+    replaces: tuple[str, ...]
+    conflicts: tuple[str, ...]
+    basis: str
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A standing safety line. With ``when`` it is printed only where that is not false."""
+
+    code: str
+    text: str
+    when: Logical | None
+    source: str
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A measure of the vocabulary."""
+
+    name: str
+    unit: str
+    title: str
+    heavy: bool
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A fact of the vocabulary: its values, and which of them need no rule."""
+
+    name: str
+    values: tuple[str, ...]
+    harmless: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """How full a limit is: ``demand`` over ``rated``, and where ``absolute`` ends it.
+
+    Attributes:
+        name: the measure it belongs to.
+        minimum: lower bound of the demand, or None.
+        when: rows it applies to, or None for all.
+        style: ``%`` to show its numbers as percentages.
+    """
+
+    name: str
+    demand: Numeric
+    rated: Numeric
+    absolute: Numeric | None
+    minimum: Numeric | None
+    when: Logical | None
+    style: str
+
+
+@dataclass(frozen=True)
+class RuleSet:
+    """Everything that is allowed, with the digest it is known by."""
+
+    vocabulary: "Vocabulary"
+    parameters: dict[str, Parameter]
+    rules: tuple[Rule, ...]
+    mitigations: dict[str, Mitigation]
+    cautions: tuple[Caution, ...]
+    gauges: tuple[Gauge, ...]
+    digest: str
+
+
+@dataclass(frozen=True)
+class Vocabulary:
+    """The closed set of names. ``numbers`` maps every number name to its unit."""
+
+    measures: dict[str, Measure]
+    not_assessed: dict[str, str]
+    limits: dict[str, tuple[str, tuple[str, ...]]]
+    numbers: dict[str, str]
+    titles: dict[str, str]
+    facts: dict[str, Fact]
+    accessories: dict[str, str]
