@@ -165,10 +165,12 @@ class _Reader:
     def _scheduled(self, nps: str, schedule: str) -> Section:
         row = self.tables.pipes.get((nps, schedule))
         if row is None:
-            known = self.tables.schedules(nps)
+            known = _by_distinct_wall(self.tables.schedules(nps))
+            if schedule.isdigit():
+                known.sort(key=lambda item: _schedule_distance(item.schedule, int(schedule)))
             raise self._unknown(
                 f"NPS {nps} has no {schedule_name(schedule)}",
-                [item.designation for item in known],
+                [item.designation for item in known[:4]],
             )
         return row.section()
 
@@ -510,6 +512,11 @@ def _by_distinct_wall(rows: list[PipeRow]) -> list[PipeRow]:
         if known is None or (row.schedule.isdigit() and not known.schedule.isdigit()):
             best[row.wall] = row
     return list(best.values())
+
+
+def _schedule_distance(schedule: str, wanted: int) -> int:
+    digits = schedule.removesuffix("S")
+    return abs(int(digits) - wanted) if digits.isdigit() else 1000
 
 
 def _distance(sizes: Iterable[float | Fraction], wanted: Iterable[float | Fraction]) -> float:

@@ -35,6 +35,7 @@ class Section:
             swept circle is never understated; 0 means a sharp corner (and rounds).
         standard: the dimensional standard, or a plain description.
         note: what was taken for granted when the text was read; empty if nothing.
+        inches: outside and wall as printed in inches, where the standard prints both.
     """
 
     designation: str
@@ -47,6 +48,7 @@ class Section:
     sweep_radius: float
     standard: str
     note: str = ""
+    inches: tuple[float, float] | None = None
 
     @property
     def outside_diameter(self) -> float | None:

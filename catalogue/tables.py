@@ -7,7 +7,7 @@ checked for physics by ``tests/catalogue``; loading trusts nothing and reports f
 import csv
 import io
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
@@ -43,7 +43,8 @@ class PipeRow:
 
     def section(self) -> Section:
         """Return the section with the printed millimetre sizes."""
-        return round_section(self.designation, self.od, self.wall, self.standard)
+        section = round_section(self.designation, self.od, self.wall, self.standard)
+        return replace(section, inches=(float(self.od_in), float(self.wall_in)))
 
 
 def schedule_name(schedule: str) -> str:
@@ -231,3 +232,23 @@ class SectionTables:
             return Fraction(row["od_mm"]), Fraction(row["wall_mm"])
 
         return self._read("tube_metric.csv", "od_mm,wall_mm", build)
+
+    def every_section(self) -> Iterable[Section]:
+        """Return all sections of all tables, in the order of the tables."""
+        yield from (row.section() for row in self.pipes.values())
+        yield from self.hss.values()
+        yield from self.en_rounds
+        yield from (s for s in self.cold_formed if s.shape != "round")
+        yield from (s for s in self.hot_finished if s.shape != "round")
+        for od, gauge, wall in self.inch_tubes:
+            note = f"{gauge} ga BWG" if gauge else ""
+            section = round_section(
+                f"tube {float(od):g} x {float(wall):g} in",
+                float(od * INCH), float(wall * INCH), "common stock tube",
+            )  # fmt: skip
+            yield replace(section, note=note, inches=(float(od), float(wall)))
+        for od, wall in self.metric_tubes:
+            yield round_section(
+                f"tube {float(od):g} x {float(wall):g} mm", float(od), float(wall),
+                "common stock tube",
+            )  # fmt: skip

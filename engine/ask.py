@@ -16,18 +16,11 @@ from .decide import Engine
 from .fit import longest_lengths, smallest_models, with_accessories
 from .inference import RANK
 from .job import Job, JobText, read_job
+from .version import VERSION
 from .verdict import VERDICTS, Provenance, Verdict, verdicts
 from .wording import System
 
 ORDER: Final = {"in-range": 0, "oversize-allowed-with-conditions": 1, "": 2, "refused": 3}
-
-
-def tool_version() -> str:
-    """Return ``cuttable`` and its version, without the cost of reading package metadata."""
-    return f"cuttable {VERSION}"
-
-
-VERSION: Final = "0.1.0"
 
 
 @dataclass(frozen=True)
@@ -63,7 +56,7 @@ class Desk:
     @cached_property
     def provenance(self) -> Provenance:
         """What answers of this desk rest on."""
-        return Provenance(tool_version(), self.rule_set.digest, self.catalogue.digest)
+        return Provenance(f"cuttable {VERSION}", self.rule_set.digest, self.catalogue.digest)
 
     def machines(self, names: Sequence[str]) -> list[MachineModel]:
         """Return models by code or by the path of a ``.toml`` file; all if none is named.

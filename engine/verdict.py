@@ -272,10 +272,10 @@ class _Writer:
         row = self.row
         nominal = {name: full.nominal[row] for name, full in self.fullness.items()}
         heavy = {name: full.heavy[row] for name, full in self.fullness.items()}
-        known = {name: value for name, value in nominal.items() if not math.isnan(value)}
+        known = {name: value for name, value in nominal.items() if math.isfinite(value)}
         if not known:
             return ""
-        over = {name: value for name, value in heavy.items() if value > 1 + 1e-9}
+        over = {name: value for name, value in heavy.items() if 1 + 1e-9 < value < math.inf}
         if max(known.values()) <= 1 + 1e-9 and over:
             return max(over, key=lambda name: over[name])
         return max(known, key=lambda name: known[name])

@@ -21,36 +21,40 @@ _US: Final = {
 _LONG: Final = 1000.0  # mm: from here a US length is shown in feet and inches
 
 
-def show(value: float, unit: str, system: System = "si", style: str = "") -> str:
-    """Return a quantity with its unit, with digits enough that no limit is rounded away.
+def show(
+    value: float, unit: str, system: System = "si", style: str = "", *, digits: int = 5
+) -> str:
+    """Return a quantity with its unit.
 
     Args:
         value: in ``unit``, a canonical unit.
         style: ``%`` to show a pure number as a percentage.
+        digits: significant digits; sentences that set a number against its limit keep five,
+            so that an excess is not rounded away.
     """
     if not math.isfinite(value):
         return "not stated"
     if unit == "1":
-        return f"{_digits(value * 100)} %" if style == "%" else _digits(value)
+        return f"{_digits(value * 100, digits)} %" if style == "%" else _digits(value, digits)
     if unit == "mm":
         return _length(value, system)
     if system == "us" and unit in _US:
         other = _US[unit]
-        return f"{_digits(convert(value, unit, other))} {_pretty(other)}"
+        return f"{_digits(convert(value, unit, other), digits)} {_pretty(other)}"
     if unit == "N" and abs(value) >= 1000:
-        return f"{_digits(value / 1000)} kN"
-    return f"{_digits(value)} {_pretty(unit)}"
+        return f"{_digits(value / 1000, digits)} kN"
+    return f"{_digits(value, digits)} {_pretty(unit)}"
 
 
 def _pretty(unit: str) -> str:
     return unit.replace("*", "·").replace("^2", "²")
 
 
-def _digits(value: float) -> str:
-    """Return five significant digits, whole numbers whole, no trailing zeros."""
+def _digits(value: float, digits: int) -> str:
+    """Return significant digits; whole numbers stay whole, no trailing zeros."""
     if value == 0:
         return "0"
-    places = max(0, 4 - math.floor(math.log10(abs(value))))
+    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
     text = f"{value:.{min(places, 6)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
 
@@ -62,6 +66,13 @@ def _length(value: float, system: System) -> str:
     if abs(value) < _LONG:
         return f"{value / 25.4:.3f}".rstrip("0").rstrip(".") + " in"
     return feet_and_inches(value)
+
+
+def show_at_most(value: float, system: System) -> str:
+    """Return a length rounded down: to 1 mm, or to half an inch."""
+    if system == "si":
+        return _length(math.floor(value + 1e-6), system)
+    return feet_and_inches(math.floor(value / 12.7 + 1e-6) * 12.7)
 
 
 def feet_and_inches(value: float) -> str:
@@ -76,10 +87,10 @@ def feet_and_inches(value: float) -> str:
     return f"{feet}'-{inches}{fraction}\""
 
 
-def show_both(value: float, unit: str, system: System, style: str = "") -> str:
+def show_both(value: float, unit: str, system: System, *, digits: int = 4) -> str:
     """Return the quantity in the chosen system with the other one in brackets."""
-    first = show(value, unit, system, style)
-    second = show(value, unit, "us" if system == "si" else "si", style)
+    first = show(value, unit, system, digits=digits)
+    second = show(value, unit, "us" if system == "si" else "si", digits=digits)
     return first if first == second else f"{first} ({second})"
 
 

@@ -1,0 +1,45 @@
+"""Find sections by what people remember of them: a size, a schedule, a standard."""
+
+import re
+
+from .errors import InputError
+from .quantities import tidy
+from .sections import Section
+from .tables import SectionTables
+
+_SCHEDULE = re.compile(r"\b(?:sch(?:edule)?\.?|s)\s*(?=\d)")
+
+
+def find_sections(text: str, tables: SectionTables) -> list[Section]:
+    """Return sections of which every word of ``text`` is part, in the order of the tables.
+
+    Words are compared with the designation, the standard, and the sizes in mm.
+
+    Raises:
+        InputError: ``text-empty`` or ``text-too-long``.
+    """
+    words = _words(_SCHEDULE.sub(" sch ", tidy(text)))
+    if not words:
+        raise InputError("text-empty", f"{text!r} has no word to search for")
+    return [section for section in tables.every_section() if _matches(section, words)]
+
+
+def _words(text: str) -> list[str]:
+    return [
+        word.rstrip(".") for word in re.split(r"[\s,;]+|(?<=\d)x(?=[\d.])|\"", text)
+        if word.strip(".x")
+    ]  # fmt: skip
+
+
+def _matches(section: Section, words: list[str]) -> bool:
+    described = (
+        f"{section.designation} {section.standard} {section.shape} {section.note} "
+        f"{section.height:g} {section.width:g} {section.wall:g} "
+    ).casefold()
+    have = set(re.split(r"[\s/]+|(?<=\d)x(?=[\d.])", described))
+    # Sizes must match whole, so that 6 does not find 16; words may be beginnings.
+    return all(
+        word in have
+        or (not word[0].isdigit() and any(item.startswith(word) for item in have))
+        for word in words
+    )

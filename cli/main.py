@@ -1,0 +1,106 @@
+"""The command ``cuttable``: its subcommands, and how failures end."""
+
+import os
+import sys
+from importlib import import_module
+from typing import Final, NoReturn
+
+import click
+
+from ..catalogue.errors import CuttableError, OpenQuestion
+from ..engine.version import VERSION
+
+# Subcommands are imported when they are used: the tool starts cold for every question.
+_COMMANDS: Final[dict[str, tuple[str, str]]] = {
+    "check": ("check", "Can this machine cut this stock, and on what conditions?"),
+    "compare": ("compare", "How much harder is one piece to turn than another?"),
+    "sections": ("sections", "Find and show pipe and tube sections."),
+    "machines": ("machines", "List, show and validate machine models."),
+    "rules": ("rules", "List, show and check the rules."),
+    "explain": ("explain", "Explain a measure, a code or a word of an answer."),
+    "completion": ("completion", "Print the shell completion script."),
+}
+
+
+class _LazyGroup(click.Group):
+    """A group that knows its commands by name and imports one at a time."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        _ = ctx
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        _ = ctx
+        if cmd_name not in _COMMANDS:
+            return None
+        module = import_module(f".{_COMMANDS[cmd_name][0]}", __package__)
+        command: click.Command = module.command
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in _COMMANDS and not args[0].startswith("-"):
+            from ..catalogue.nearest import did_you_mean
+
+            hint = did_you_mean(args[0], _COMMANDS, otherwise=f"There are: {', '.join(_COMMANDS)}.")
+            raise click.UsageError(f"There is no command {args[0]!r}. {hint}", ctx)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        _ = ctx
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in _COMMANDS.items()])
+
+
+@click.group(
+    cls=_LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog='Example: cuttable check "NPS 4 SCH 40" "20 ft"',
+)
+@click.version_option(VERSION, prog_name="cuttable")
+def root() -> None:
+    """Can a rotary pipe and tube cutting machine cut this, and how must it be set up?
+
+    Exit status: 0 answered; 1 answered, and refused on every machine asked; 2 the question
+    could not be answered (bad input, an open question, a damaged file).
+    """
+
+
+def run() -> NoReturn:
+    """Run the command line; failures become one sentence on stderr and exit status 2."""
+    try:
+        status = root.main(standalone_mode=False)
+    except click.exceptions.Abort:
+        click.echo("stopped", err=True)
+        sys.exit(130)
+    except click.ClickException as fault:
+        fault.show()
+        sys.exit(2)
+    except CuttableError as fault:
+        click.echo(f"cuttable: {fault}", err=True)
+        sys.exit(2)
+    except OpenQuestion as asked:
+        _print_question(asked)
+        sys.exit(2)
+    except BrokenPipeError:
+        # The reader (head, less) has seen enough; say nothing more.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except Exception as fault:  # noqa: BLE001 - the last line before a traceback
+        if os.environ.get("CUTTABLE_DEBUG"):
+            raise
+        text = CuttableError(
+            "internal-fault",
+            f"the tool failed ({type(fault).__name__}: {str(fault)[:200]})",
+            remedy="Please report this with the command; CUTTABLE_DEBUG=1 shows where it failed.",
+        )
+        click.echo(f"cuttable: {text}", err=True)
+        sys.exit(2)
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+def _print_question(asked: OpenQuestion) -> None:
+    click.echo(f"cuttable: {asked.question.text} [{asked.question.code}]", err=True)
+    for choice in asked.question.choices:
+        click.echo(f"  {choice}", err=True)

@@ -1,0 +1,360 @@
+"""The answer on a terminal: verdict first, then the number that decides, then what to do."""
+
+import sys
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from ..catalogue.errors import Question
+from ..catalogue.sections import Section
+from ..engine.ask import Answer, Desk
+from ..engine.verdict import Verdict
+from ..engine.wording import System, show, show_at_most, show_both
+
+WORDS = {
+    "in-range": "IN RANGE",
+    "oversize-allowed-with-conditions": "ALLOWED WITH CONDITIONS",
+    "refused": "REFUSED",
+    "": "QUESTION OPEN",
+}
+STYLES = {
+    "in-range": "bold green",
+    "oversize-allowed-with-conditions": "bold yellow",
+    "refused": "bold red",
+    "": "bold magenta",
+}
+BAR = 10
+WIDEST = 100
+
+
+def console() -> Console:
+    """Return a console on stdout that wraps at a readable width."""
+    out = Console(highlight=False, emoji=False)
+    if out.width > WIDEST or not out.is_terminal:
+        out = Console(highlight=False, emoji=False, width=WIDEST)
+    return out
+
+
+def section_sizes(section: Section, system: System) -> str:
+    """Return outside and wall; pipe listed in inches shows its inches."""
+    sizes = [section.height, section.width] if section.shape != "round" else [section.height]
+    if system == "us" and section.inches:
+        return f"{section.inches[0]:g} in x {section.inches[1]:g} in"
+    return " x ".join(show(size, "mm", system) for size in (*sizes, section.wall))
+
+
+def is_plain() -> bool:
+    """Say whether the output cannot show block characters."""
+    return "utf" not in (sys.stdout.encoding or "").casefold()
+
+
+def print_answer(answer: Answer, desk: Desk, system: System, *, is_traced: bool) -> None:
+    """Print an answer, or the questions that stand before it."""
+    out = console()
+    if answer.questions:
+        _print_questions(out, answer.questions)
+        return
+    writer = _Writer(out, desk, system)
+    writer.stock(answer.verdicts[0])
+    if len(answer.verdicts) > 1:
+        writer.summary(answer.verdicts)
+    for verdict in answer.verdicts[: 1 if len(answer.verdicts) > 1 else None]:
+        writer.verdict(verdict)
+        if is_traced:
+            writer.trace(verdict)
+    writer.close(answer.verdicts[0])
+
+
+def _print_questions(out: Console, questions: Sequence[Question]) -> None:
+    out.print(Text(WORDS[""], style=STYLES[""]), Text("no verdict until this is answered"))
+    for question in questions:
+        out.print()
+        out.print(f"{question.text} [dim]\\[{question.code}][/dim]")
+        for choice in question.choices:
+            out.print(Text(f"  {choice}"))
+
+
+class _Writer:
+    def __init__(self, out: Console, desk: Desk, system: System) -> None:
+        self.out = out
+        self.desk = desk
+        self.vocabulary = desk.rule_set.vocabulary
+        self.styles = {gauge.name: gauge.style for gauge in desk.rule_set.gauges}
+        self.system: System = system
+
+    def show(self, value: float | None, unit: str, name: str = "") -> str:
+        style = self.styles.get(name, "")
+        return "" if value is None else show(value, unit, self.system, style, digits=4)
+
+    def longest(self, value: float | None) -> str:
+        """Return a length found by search, rounded down."""
+        return "no length" if value is None else show_at_most(value, self.system)
+
+    def line(self, text: str | Text, indent: int = 2) -> None:
+        """Print one wrapped paragraph."""
+        item = text if isinstance(text, Text) else Text(text)
+        self.out.print(Padding(item, (0, 0, 0, indent), expand=False))
+
+    def stock(self, verdict: Verdict) -> None:
+        """Say what was asked about, in numbers."""
+        job, measures = verdict.job, verdict.measures
+        section = job.section
+        shown = section_sizes(section, self.system)
+        self.out.print(
+            Text(f"{section.designation}, {self.both(job.length, 'mm')}, {job.grade.name}", "bold")
+        )
+        mass, inertia = measures["stock_mass"], measures["rotary_inertia"]
+        self.out.print(
+            Text(
+                f"{shown}; {self.both(mass.value, 'kg')}, heavy end {self.show(mass.heavy, 'kg')}; "
+                f"rotary inertia {self.show(inertia.value, 'kg*m^2')}, "
+                f"heavy end {self.show(inertia.heavy, 'kg*m^2')}"
+            )
+        )
+        for assumption in job.assumptions:
+            self.line(Text(f"- {assumption}", style="dim"), 0)
+
+    def both(self, value: float | None, unit: str) -> str:
+        return "" if value is None else show_both(value, unit, self.system)
+
+    def summary(self, verdicts: Sequence[Verdict]) -> None:
+        """Print one line a model."""
+        table = self.table("model", "verdict", "decided by", "in range up to", "allowed up to")
+        for verdict in verdicts:
+            fit = verdict.fit
+            table.add_row(
+                verdict.machine.code,
+                Text(WORDS[verdict.verdict].lower(), style=STYLES[verdict.verdict]),
+                self.decision(verdict),
+                self.longest(fit.get("longest_in_range")),
+                self.longest(fit.get("longest_allowed")),
+            )
+        self.out.print()
+        self.out.print(table)
+
+    def table(self, *heads: str) -> Table:
+        table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim", show_edge=False)
+        for head in heads:
+            table.add_column(head, no_wrap=head == "used")
+        return table
+
+    def title(self, name: str) -> str:
+        return self.vocabulary.titles.get(name, name)
+
+    def decision(self, verdict: Verdict) -> str:
+        """Return in few words what decides."""
+        measure = verdict.measures.get(verdict.governing)
+        over = measure is not None and (measure.utilisation or 0) > 1
+        if verdict.missing and verdict.decided_by == "NOT-FITTED":
+            return f"needs {', '.join(verdict.missing)}"
+        if verdict.verdict != "in-range" and not over:
+            finding = next(item for item in verdict.findings if item.rule == verdict.decided_by)
+            return finding.title.lower()
+        used = "" if measure is None else f" {_percent(measure.utilisation)}"
+        return f"{self.title(verdict.governing)}{used}"
+
+    def verdict(self, verdict: Verdict) -> None:
+        """Print one verdict in full."""
+        machine = verdict.machine
+        self.out.print()
+        head = Text(WORDS[verdict.verdict], style=STYLES[verdict.verdict])
+        head.append(f"  {machine.code}", style="bold")
+        head.append(f"  {machine.title}, revision {machine.revision}", style="not bold default")
+        self.out.print(head)
+        self.deciding(verdict)
+        self.findings(verdict)
+        self.limits(verdict)
+        self.to_do(verdict)
+        self.fit(verdict)
+
+    def deciding(self, verdict: Verdict) -> None:
+        """Print the number that decides against its limit."""
+        measure = verdict.measures.get(verdict.governing)
+        if measure is None or measure.value is None:
+            return
+        name, unit = verdict.governing, measure.unit
+        value = self.both(measure.value, unit)
+        if measure.rated is None:
+            against = f"at least {self.show(measure.minimum, unit, name)}"
+        else:
+            against = f"rated {self.both(measure.rated, unit)}"
+            if measure.absolute is not None:
+                against += f", absolute {self.show(measure.absolute, unit, name)}"
+        heavy = ""
+        if measure.heavy is not None and measure.heavy != measure.value:
+            heavy = f" (heavy end {self.show(measure.heavy, unit, name)})"
+        used = _percent(measure.utilisation)
+        self.line(f"Largest use of a limit: {self.title(name)} {value}{heavy}; {against}; {used}.")
+
+    def findings(self, verdict: Verdict) -> None:
+        """Print the rules that hold, worst first."""
+        words = {"refused": "refused", "question": "asks", "conditions": "condition",
+                 "setting": "note"}  # fmt: skip
+        order = list(words)
+        grid = Table.grid(padding=(0, 2, 0, 0))
+        for item in sorted(verdict.findings, key=lambda item: order.index(item.outcome)):
+            style = {"refused": "red", "conditions": "yellow"}.get(item.outcome, "dim")
+            grid.add_row(
+                Text(words[item.outcome], style=style), Text(item.rule, "dim"), Text(item.text)
+            )
+        self.out.print(Padding(grid, (0, 0, 0, 2), expand=False))
+
+    def limits(self, verdict: Verdict) -> None:
+        """Print how full each limit is."""
+        table = self.table("limit", "this job", "heavy end", "rated", "absolute", "used")
+        for name, item in verdict.measures.items():
+            if item.utilisation is None and item.rated is None:
+                continue
+            rated = self.show(item.rated, item.unit, name)
+            if item.rated is None:
+                rated = f"min {self.show(item.minimum, item.unit, name)}"
+            heavy = item.heavy if item.heavy != item.value else None
+            table.add_row(
+                self.title(name),
+                self.show(item.value, item.unit, name),
+                self.show(heavy, item.unit, name),
+                rated,
+                self.show(item.absolute, item.unit, name),
+                _bar(item.utilisation, item.heavy_utilisation),
+            )
+        self.out.print()
+        self.out.print(Padding(table, (0, 0, 0, 2), expand=False))
+
+    def to_do(self, verdict: Verdict) -> None:
+        """Print what must be done as boxes to tick."""
+        if not verdict.mitigations:
+            return
+        self.out.print()
+        is_moot = verdict.verdict == "refused" and not _only_accessories(verdict)
+        if is_moot:
+            self.line("Nothing to tick: no setting lifts the refusal.")
+            return
+        head = "Once fitted, to do" if verdict.verdict == "refused" else "To do"
+        self.line(f"{head}:")
+        for item in verdict.mitigations:
+            needs = f" (accessory {item.provided_by})" if item.provided_by else ""
+            self.hanging("[ ] ", f"{item.text.removesuffix('.')}{needs}.")
+
+    def hanging(self, mark: str, text: str) -> None:
+        """Print a paragraph with a mark hanging before it."""
+        grid = Table.grid()
+        grid.add_column(no_wrap=True)
+        grid.add_column()
+        grid.add_row(Text(mark), Text(text))
+        self.out.print(Padding(grid, (0, 0, 0, 2), expand=False))
+
+    def fit(self, verdict: Verdict) -> None:
+        """Print what would make it fit."""
+        fit = verdict.fit
+        if not fit:
+            return
+        self.out.print()
+        in_range, allowed = fit.get("longest_in_range"), fit.get("longest_allowed")
+        if allowed is None:
+            self.line("No length of this section is allowed on this model as fitted.")
+        else:
+            within = "in no length" if in_range is None else f"up to {self.longest(in_range)}"
+            self.line(
+                f"This section on this model: in range {within}, "
+                f"allowed with conditions up to {self.longest(allowed)}."
+            )
+        if verdict.verdict == "in-range":
+            return
+        names = {"in_range": "in range", "allowed": "allowed with conditions"}
+        for key, words in names.items():
+            model = fit.get(f"smallest_model_{key}")
+            text = model or "none of the models asked"
+            self.line(f"Smallest model that has this job {words}: {text}.")
+        if fit.get("accessories"):
+            self.line(f"With {' and '.join(fit['accessories'])} fitted it is allowed: --fitted "
+                      f"{' --fitted '.join(fit['accessories'])}")  # fmt: skip
+
+    def trace(self, verdict: Verdict) -> None:
+        """Print every measure with formula and inputs."""
+        from ..engine.trace import trace
+
+        self.out.print()
+        self.line(Text("How each number came about", style="bold"), 0)
+        for entry in trace(self.desk, verdict.job, verdict.machine):
+            self.line(Text(f"{entry['name']} = {self.traced(entry)}", style="bold"))
+            self.line(Text(f"{entry['formula']}  [{entry['source']}]"), 4)
+            inputs = "; ".join(
+                f"{name} {self.traced(item)}" for name, item in entry["inputs"].items()
+            )
+            self.line(Text(inputs, style="dim"), 4)
+
+    def traced(self, entry: dict[str, Any]) -> str:
+        if entry["value"] is None:
+            return "not known"
+        text = show(entry["value"], entry["unit"], self.system)
+        heavy = entry.get("heavy")
+        return text if heavy is None else f"{text} (heavy {show(heavy, entry['unit'], self.system)})"
+
+    def close(self, verdict: Verdict) -> None:
+        """Print what was not assessed, cautions and provenance."""
+        self.out.print()
+        words = [self.vocabulary.not_assessed.get(name) or f"{self.title(name)} of a flat side"
+                 for name in verdict.not_assessed]  # fmt: skip
+        if words:
+            self.line(f"Not assessed, and not passed: {', '.join(words)}.", 0)
+        self.out.print("Cautions:")
+        for caution in verdict.cautions:
+            self.hanging("! ", caution)
+        provenance = verdict.provenance
+        self.line(
+            Text(
+                f"Answer {verdict.id}; {provenance.tool}; rules {_short(provenance.rules)}; "
+                f"catalogue {_short(provenance.catalogue)}; "
+                f"{verdict.machine.code} {_short(verdict.machine.digest)}",
+                style="dim",
+            ),
+            0,
+        )
+
+
+def _only_accessories(verdict: Verdict) -> bool:
+    refusing = {item.rule for item in verdict.findings if item.outcome == "refused"}
+    return refusing == {"NOT-FITTED"}
+
+
+def _short(digest: str) -> str:
+    return digest.removeprefix("sha256:")[:8]
+
+
+def _percent(share: float | None) -> str:
+    """Return a percentage that never rounds an excess away."""
+    if share is None:
+        return ""
+    percent = share * 100
+    if percent > 100 and round(percent) == 100:
+        return f"{percent:.3g} %" if percent >= 100.05 else "just over 100 %"
+    return f"{percent:.0f} %"
+
+
+def _bar(share: float | None, heavy: float | None) -> Text:
+    """Return a bar whose full length is the rated limit, with the heavy end as a lighter tail."""
+    if share is None:
+        return Text("")
+    full, part, empty = ("#", "+", ".") if is_plain() else ("█", "▒", "·")
+    cells = min(round(share * BAR), BAR)
+    tail = max(min(round((heavy or share) * BAR), BAR) - cells, 0)
+    bar = Text(f"{_percent(share):>6} ")
+    bar.append(full * cells + part * tail + empty * (BAR - cells - tail))
+    if share > 1 + 1e-9 or (heavy or 0) > 1 + 1e-9:
+        bar.append(" over" if share > 1 + 1e-9 else " heavy over")
+    return bar
+
+
+def print_rows(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    """Print a plain table."""
+    out = console()
+    table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim", show_edge=False)
+    for head in heads:
+        table.add_column(head)
+    for row in rows:
+        table.add_row(*(Text(cell) for cell in row))
+    out.print(table)

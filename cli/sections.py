@@ -1,0 +1,135 @@
+"""``cuttable sections``: find and show sections."""
+
+import json
+from typing import Any
+
+import click
+
+from ..catalogue.grades import DEFAULT_GRADE, mill_range
+from ..catalogue.sections import Section
+from ..catalogue.store import Catalogue
+from ..engine.wording import SYSTEMS, System, show
+
+MOST = 60
+
+
+@click.group("sections")
+def command() -> None:
+    """Find and show pipe and tube sections."""
+
+
+@command.command(
+    "find",
+    epilog='Example: cuttable sections find "NPS 6"   or   cuttable sections find hss 6x4',
+)
+@click.argument("words", nargs=-1, required=True, metavar="TEXT...")
+@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
+@click.option("--most", default=MOST, show_default=True, help="How many to list at the most.")
+def find(words: tuple[str, ...], *, is_json: bool, most: int) -> int:
+    """List sections of which every word of TEXT is part."""
+    from ..catalogue.search import find_sections
+
+    catalogue = Catalogue()
+    found = find_sections(" ".join(words), catalogue.tables)
+    if is_json:
+        sections = [describe(section) for section in found[:most]]
+        content = {"schema": "cuttable.sections/1", "count": len(found), "sections": sections}
+        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+    elif found:
+        from .render import print_rows, section_sizes
+
+        print_rows(
+            ("section", "outside x wall", "inches", "kg/m", "lb/ft", "standard"),
+            (
+                (
+                    section.designation + (f" ({section.note})" if section.note else ""),
+                    section_sizes(section, "si"),
+                    section_sizes(section, "us"),
+                    f"{_mass(section):.4g}",
+                    show(_mass(section), "kg/m", "us", digits=4).split()[0],
+                    section.standard,
+                )
+                for section in found[:most]
+            ),
+        )
+        if len(found) > most:
+            click.echo(f"{len(found) - most} more; add a word, or --most {len(found)}.")
+    else:
+        click.echo("No section has all of these words. Try fewer, like: cuttable sections find 168.3")
+    return 0 if found else 1
+
+
+def _mass(section: Section) -> float:
+    return 7850 * section.area / 1e6
+
+
+@command.command("show", epilog='Example: cuttable sections show "6 in XS pipe" --grade "A106 B"')
+@click.argument("section")
+@click.option("--grade", default="", metavar="G", help="Grade; without it carbon steel, ASTM A53.")
+@click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True)
+@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
+def show_one(section: str, grade: str, units: System, *, is_json: bool) -> int:
+    """Show one section: sizes, mass, second moments, mill tolerance."""
+    catalogue = Catalogue()
+    item = catalogue.section(section)
+    material = catalogue.grade(grade or DEFAULT_GRADE)
+    mill = mill_range(item, material.product)
+    mass = material.density * item.area / 1e6
+    second = item.second_moments
+    if is_json:
+        content = {
+            "schema": "cuttable.section/1",
+            **describe(item),
+            "grade": material.name,
+            "linear_mass": mass,
+            "mill_range": {
+                "size_ratio": mill.size_ratio,
+                "mass_ratio": mill.mass_ratio,
+                "thin_wall": mill.thin_wall,
+                "thick_wall": mill.thick_wall,
+            },
+        }
+        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        return 0
+    from .render import print_rows, section_sizes
+
+    rows: list[tuple[str, str]] = [
+        ("section", item.designation),
+        ("standard", item.standard),
+        ("outside x wall", f"{section_sizes(item, 'si')}  =  {section_sizes(item, 'us')}"),
+        ("swept diameter", show(item.swept_diameter, "mm", units)),
+        ("area", f"{item.area:.5g} mm²"),
+        ("second moments", f"{second[0] / 1e4:.5g} cm⁴ and {second[1] / 1e4:.5g} cm⁴"),
+        ("polar moment", f"{item.polar_moment / 1e4:.5g} cm⁴"),
+        ("grade", f"{material.name}: {material.density:g} kg/m³, yield at least "
+                  f"{show(material.yield_strength, 'MPa', units)}"),
+        ("mass per length", f"{show(mass, 'kg/m', 'si', digits=4)}  =  "
+                            f"{show(mass, 'kg/m', 'us', digits=4)}"),
+        ("inertia per metre", f"{material.density * item.polar_moment / 1e12:.5g} kg·m²"),
+        ("mill tolerance", f"outside up to {show(item.height * mill.size_ratio, 'mm', units)}, "
+                           f"wall {show(mill.thin_wall, 'mm', units)} to "
+                           f"{show(mill.thick_wall, 'mm', units)}, "
+                           f"mass up to {(mill.mass_ratio - 1) * 100:+.1f} %"),
+        ("tolerance from", f"{material.product.name}: {material.product.source} "
+                           f"({material.product.status})"),
+    ]  # fmt: skip
+    if item.note:
+        rows.insert(1, ("note", item.note))
+    print_rows(("", ""), rows)
+    return 0
+
+
+def describe(section: Section) -> dict[str, Any]:
+    """Return a section as plain data, mm."""
+    return {
+        "designation": section.designation,
+        "shape": section.shape,
+        "height": section.height,
+        "width": section.width,
+        "wall": section.wall,
+        "standard": section.standard,
+        "area": section.area,
+        "second_moments": list(section.second_moments),
+        "polar_moment": section.polar_moment,
+        "swept_diameter": section.swept_diameter,
+    }
