@@ -105,7 +105,8 @@ class _Reader:
         if by_name and by_outside and by_name != by_outside and self._looks_outside(size):
             raise OpenQuestion(
                 "nominal-or-outside",
-                f"Is {size.text} in {self.written.text!r} the nominal size or the outside diameter?",
+                f"Is {size.text} in {self.written.text!r} the nominal size or "
+                "the outside diameter?",
                 [
                     f"NPS {by_name} {self._schedule_text()}",
                     f"NPS {by_outside} {self._schedule_text()}",
@@ -260,9 +261,7 @@ class _Reader:
         if first.unit or second.unit:
             return first.unit or second.unit
         outside, wall = first.value, second.value
-        as_mm = (
-            SMALLEST_MM <= outside <= LARGEST_MM and wall >= THINNEST_MM and 2 * wall < outside
-        )
+        as_mm = SMALLEST_MM <= outside <= LARGEST_MM and wall >= THINNEST_MM and 2 * wall < outside
         as_inch = outside <= LARGEST_IN and wall <= THICKEST_IN and 2 * wall < outside
         if as_mm == as_inch:
             if not as_mm:

@@ -9,9 +9,9 @@ import math
 from dataclasses import dataclass
 from typing import Any, Final, Literal, cast
 
+from .designations import read_section
 from .errors import CuttableError, OpenQuestion
 from .grades import DEFAULT_GRADE, FAMILIES, Grade, find_grade
-from .designations import read_section
 from .quantities import length
 from .reading import UNREADABLE, Reader
 from .sections import Shape
@@ -169,9 +169,7 @@ class MachineModel:
     @property
     def fitted_as_delivered(self) -> frozenset[str]:
         """Codes of what every machine of this model has."""
-        return frozenset(
-            item.code for item in (*self.supports, *self.accessories) if item.standard
-        )
+        return frozenset(item.code for item in (*self.supports, *self.accessories) if item.standard)
 
     def carried_shapes(self, fitted: frozenset[str]) -> frozenset[Shape]:
         """Return the shapes that can turn on the supports fitted."""
@@ -218,9 +216,7 @@ def read_machine(
     return model
 
 
-def _limits(
-    table: Reader, tables: SectionTables, grades: dict[str, Grade]
-) -> dict[str, Limit]:
+def _limits(table: Reader, tables: SectionTables, grades: dict[str, Grade]) -> dict[str, Limit]:
     found: dict[str, Limit] = {}
     for name, (dimension, has_minimum) in LIMITS.items():
         if table.has(name):

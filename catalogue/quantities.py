@@ -234,9 +234,7 @@ def exact_length(text: str, *, what: str = "length") -> Fraction:
             for name in ("ft", "m", "in", "mm")
             if 0 < value * unit(name).factor * 1000 <= LONGEST_STOCK
         ]
-        raise OpenQuestion(
-            "length-unit", f"In which unit is the {what} {text.strip()!r}?", choices
-        )
+        raise OpenQuestion("length-unit", f"In which unit is the {what} {text.strip()!r}?", choices)
     given = unit(unit_text)
     if given.dimension != LENGTH:
         raise InputError(

@@ -146,10 +146,8 @@ class Reader:
             return options[0]
         return cast("T", value)
 
-    def boolean(self, name: str, default: bool | None = None) -> bool:
+    def boolean(self, name: str) -> bool:
         """Return true or false."""
-        if default is not None and not self.has(name):
-            return default
         return bool(self._take(name, bool, "true or false"))
 
     def integer(self, name: str, low: int, high: int, default: int | None = None) -> int:

@@ -189,14 +189,18 @@ def _size(digits: str, unit_text: str, text: str) -> Size:
     return Size(number(digits), name, digits)
 
 
-_WORDS = ("nps dn hss chs shs rhs pipe tube square rectangular round sch std xs xxs bwg "
-          "wall gauge od in mm").split()  # fmt: skip
+_WORDS = [
+    "nps", "dn", "hss", "chs", "shs", "rhs", "pipe", "tube", "square", "rectangular", "round",
+    "sch", "std", "xs", "xxs", "bwg", "wall", "gauge", "od", "in", "mm",
+]  # fmt: skip
 
 
 def _unreadable(rest: str, text: str) -> InputError:
     word = re.split(r"[^a-zà-ž]", rest.strip())[0] or rest.strip()
     close = [item for item in nearest(word, _WORDS, 2) if item != word]
-    remedy = "Write it like NPS 6 SCH 40, DN 150 SCH 40, HSS 6x4x1/4, SHS 100x5 or 2 x 0.065 in tube."
+    remedy = (
+        "Write it like NPS 6 SCH 40, DN 150 SCH 40, HSS 6x4x1/4, SHS 100x5 or 2 x 0.065 in tube."
+    )
     if close:
         corrected = [re.sub(re.escape(word), item, text.casefold(), count=1) for item in close]
         remedy = f"Did you mean {' or '.join(repr(item) for item in corrected)}?"

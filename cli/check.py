@@ -18,8 +18,13 @@ SCHEMA = "cuttable.verdicts/1"
 
 def system_of(text: str) -> System:
     """Return the unit system a length was typed in."""
-    plain = text.casefold()
-    marks = ("'", '"', "ft", "feet", "foot", "in", "′", "″", "’", "”")
+    from ..catalogue.quantities import tidy
+
+    try:
+        plain = tidy(text)
+    except InputError:
+        return "si"  # the text will be refused where it is read
+    marks = ("'", '"', "ft", "feet", "foot", "in")
     return "us" if any(mark in plain for mark in marks) else "si"
 
 
@@ -34,29 +39,61 @@ Examples:
 )
 @click.argument("words", nargs=-1, metavar="SECTION LENGTH")
 @click.option("--grade", default="", metavar="G", help="Grade, e.g. 'A106 B', 304, S355J2H.")
-@click.option("--machine", "machines", multiple=True, metavar="CODE|FILE.toml",
-              help="Model to ask; repeat for several. Without it: every model, best first.")
+@click.option(
+    "--machine",
+    "machines",
+    multiple=True,
+    metavar="CODE|FILE.toml",
+    help="Model to ask; repeat for several. Without it: every model, best first.",
+)
 @click.option("--part", "parts", multiple=True, metavar="LENGTH[*N]", help="Parts to cut.")
-@click.option("--cut", "cuts", multiple=True, metavar="POSITION",
-              help="A cut, measured from the chuck face outward.")
-@click.option("--station", "stations", multiple=True, metavar="POSITION",
-              help="A support station (recorded; judged once statics are assessed).")
+@click.option(
+    "--cut",
+    "cuts",
+    multiple=True,
+    metavar="POSITION",
+    help="A cut, measured from the chuck face outward.",
+)
+@click.option(
+    "--station",
+    "stations",
+    multiple=True,
+    metavar="POSITION",
+    help="A support station (recorded; judged once statics are assessed).",
+)
 @click.option("--bow", default="", metavar="LENGTH", help="Measured bow of the stock.")
-@click.option("--off-axis", default="", metavar="'MASS @ DISTANCE'",
-              help="A flange, branch or clamp beside the axis.")
-@click.option("--end", "ends", default="", metavar="KIND",
-              help="open, sealed, flanged or coupled.")
-@click.option("--contents", default="", metavar="KIND",
-              help="empty, unknown, flammable, residue or filled.")
-@click.option("--coating", default="", metavar="KIND",
-              help="none, wet, oily, scaled, galvanised, painted, lined …")
+@click.option(
+    "--off-axis",
+    default="",
+    metavar="'MASS @ DISTANCE'",
+    help="A flange, branch or clamp beside the axis.",
+)
+@click.option("--end", "ends", default="", metavar="KIND", help="open, sealed, flanged or coupled.")
+@click.option(
+    "--contents", default="", metavar="KIND", help="empty, unknown, flammable, residue or filled."
+)
+@click.option(
+    "--coating",
+    default="",
+    metavar="KIND",
+    help="none, wet, oily, scaled, galvanised, painted, lined …",
+)
 @click.option("--fitted", multiple=True, metavar="CODE", help="An accessory that is fitted.")
-@click.option("--units", type=click.Choice(SYSTEMS), default=None,
-              help="Units to show; by default those the length was typed in.")
-@click.option("--at-least", type=click.Choice(["in-range", "allowed"]), default="allowed",
-              help="Exit with 1 where the best verdict is below this.")
-@click.option("--trace", "is_traced", is_flag=True,
-              help="Show every measure with formula and inputs.")
+@click.option(
+    "--units",
+    type=click.Choice(SYSTEMS),
+    default=None,
+    help="Units to show; by default those the length was typed in.",
+)
+@click.option(
+    "--at-least",
+    type=click.Choice(["in-range", "allowed"]),
+    default="allowed",
+    help="Exit with 1 where the best verdict is below this.",
+)
+@click.option(
+    "--trace", "is_traced", is_flag=True, help="Show every measure with formula and inputs."
+)
 @click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
 @click.pass_context
 def command(
@@ -125,15 +162,16 @@ def _error(fault: CuttableError) -> dict[str, Any]:
 
 
 def _json(answer: Answer, desk: Desk, *, is_traced: bool) -> str:
-    content = {
+    found = [to_json(verdict) for verdict in answer.verdicts]
+    content: dict[str, Any] = {
         "schema": SCHEMA,
-        "verdicts": [to_json(verdict) for verdict in answer.verdicts],
+        "verdicts": found,
         "questions": [_question(question) for question in answer.questions],
     }
     if is_traced:
         from ..engine.trace import trace
 
-        for item, verdict in zip(content["verdicts"], answer.verdicts, strict=True):
+        for item, verdict in zip(found, answer.verdicts, strict=True):
             item["trace"] = trace(desk, verdict.job, verdict.machine)
     return json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False)
 

@@ -8,7 +8,7 @@ import click
 from ..catalogue.errors import OpenQuestion
 from ..engine.ask import Desk
 from ..engine.frame import build_frame
-from ..engine.job import JobText, read_job
+from ..engine.job import Job, JobText, read_job
 from ..engine.measures import compute
 from ..engine.wording import SYSTEMS, System, show
 from .check import system_of
@@ -27,7 +27,7 @@ MEASURES = ("linear_mass", "stock_mass", "rotary_inertia")
 @click.option("--grade", default="", metavar="G", help="Grade of both.")
 @click.option("--units", type=click.Choice(SYSTEMS), default=None)
 @click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def command(  # noqa: PLR0913 - four arguments and three options are what is compared
+def command(
     section: str,
     length: str,
     other_section: str,
@@ -40,7 +40,7 @@ def command(  # noqa: PLR0913 - four arguments and three options are what is com
     """How much heavier, and how much harder to turn, is one piece than another?"""
     desk = Desk()
     pieces = [(section, length), (other_section, other_length)]
-    jobs = []
+    jobs: list[Job] = []
     for item_section, item_length in pieces:
         text = JobText(item_section, item_length, grade=grade)
         job, questions = read_job(text, desk.catalogue, desk.rule_set.vocabulary)

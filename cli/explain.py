@@ -42,7 +42,7 @@ def command(name: str, *, is_json: bool) -> int:
             "about": item.about,
             "formula": item.formula,
             "source": item.source,
-            "heavy": measure.heavy,
+            "heavy": measure.has_heavy,
             "inputs": {
                 given: {"unit": GIVEN[given][0], "about": GIVEN[given][1]}
                 if given in GIVEN
@@ -80,7 +80,9 @@ def _print(content: dict[str, Any]) -> None:
     click.echo(f"{content['name']} [{content['unit']}], {content['title']}: {content['about']}\n")
     rows = [("formula", content["formula"]), ("source", content["source"])]
     if content["heavy"]:
-        rows.append(("heavy end", "the same with the inputs at the heavy end of the mill tolerance"))
+        rows.append(
+            ("heavy end", "the same with the inputs at the heavy end of the mill tolerance")
+        )
     rows.append(("read by rules", ", ".join(content["rules"]) or "none"))
     print_rows(("", ""), rows)
     click.echo("")

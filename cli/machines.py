@@ -68,8 +68,10 @@ def show_one(code: str, units: System, *, is_json: bool) -> int:
         rows.append(_limit_row(name, machine.limit(name), canonical(dimension).name, units))
     for family, limit in machine.wall.items():
         rows.append(_limit_row(f"wall, {family}", limit, "mm", units))
-    for support in machine.supports:
-        rows.append(_limit_row(f"reaction of a {support.code}", support.reaction, "N", units))
+    rows += [
+        _limit_row(f"reaction of a {support.code}", support.reaction, "N", units)
+        for support in machine.supports
+    ]
     print_rows(("limit", "minimum", "rated", "absolute", "basis"), rows)
     click.echo("")
     rotary, chuck, bed = machine.rotary, machine.chuck, machine.bed
@@ -101,9 +103,7 @@ def show_one(code: str, units: System, *, is_json: bool) -> int:
 
 def _limit_row(name: str, limit: Limit, unit: str, units: System) -> tuple[str, ...]:
     values = (limit.minimum, limit.rated, limit.absolute)
-    shown = [
-        show(value, unit, units, digits=4) if math.isfinite(value) else "" for value in values
-    ]
+    shown = [show(value, unit, units, digits=4) if math.isfinite(value) else "" for value in values]
     return (name.replace("_", " "), *shown, limit.basis or "not stated: unknown, never passes")
 
 

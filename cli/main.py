@@ -87,7 +87,7 @@ def run() -> NoReturn:
         # The reader (head, less) has seen enough; say nothing more.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
-    except Exception as fault:  # noqa: BLE001 - the last line before a traceback
+    except Exception as fault:
         if os.environ.get("CUTTABLE_DEBUG"):
             raise
         text = CuttableError(

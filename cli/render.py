@@ -59,14 +59,15 @@ def print_answer(answer: Answer, desk: Desk, system: System, *, is_traced: bool)
         _print_questions(out, answer.questions)
         return
     writer = _Writer(out, desk, system)
-    writer.stock(answer.verdicts[0])
+    best = answer.verdicts[0]
+    writer.stock(best)
     if len(answer.verdicts) > 1:
         writer.summary(answer.verdicts)
     for verdict in answer.verdicts[: 1 if len(answer.verdicts) > 1 else None]:
         writer.verdict(verdict)
         if is_traced:
             writer.trace(verdict)
-    writer.close(answer.verdicts[0])
+    writer.close(best)
 
 
 def _print_questions(out: Console, questions: Sequence[Question]) -> None:
@@ -292,7 +293,9 @@ class _Writer:
             return "not known"
         text = show(entry["value"], entry["unit"], self.system)
         heavy = entry.get("heavy")
-        return text if heavy is None else f"{text} (heavy {show(heavy, entry['unit'], self.system)})"
+        return (
+            text if heavy is None else f"{text} (heavy {show(heavy, entry['unit'], self.system)})"
+        )
 
     def close(self, verdict: Verdict) -> None:
         """Print what was not assessed, cautions and provenance."""

@@ -55,7 +55,9 @@ def find(words: tuple[str, ...], *, is_json: bool, most: int) -> int:
         if len(found) > most:
             click.echo(f"{len(found) - most} more; add a word, or --most {len(found)}.")
     else:
-        click.echo("No section has all of these words. Try fewer, like: cuttable sections find 168.3")
+        click.echo(
+            "No section has all of these words. Try fewer, like: cuttable sections find 168.3"
+        )
     return 0 if found else 1
 
 

@@ -16,8 +16,8 @@ from .decide import Engine
 from .fit import longest_lengths, smallest_models, with_accessories
 from .inference import RANK
 from .job import Job, JobText, read_job
-from .version import VERSION
 from .verdict import VERDICTS, Provenance, Verdict, verdicts
+from .version import VERSION
 from .wording import System
 
 ORDER: Final = {"in-range": 0, "oversize-allowed-with-conditions": 1, "": 2, "refused": 3}

@@ -71,7 +71,7 @@ def fact_codes(vocabulary: Vocabulary) -> dict[str, dict[str, int]]:
 def scope_of(frame: Frame, rule_set: RuleSet) -> tuple[Scope, Measured]:
     """Compute the measures of a frame and name everything that rules can read."""
     vocabulary = rule_set.vocabulary
-    heavy_names = frozenset(name for name, item in vocabulary.measures.items() if item.heavy)
+    heavy_names = frozenset(name for name, item in vocabulary.measures.items() if item.has_heavy)
     measured = compute(frame, heavy_names)
     numbers = dict(frame.numbers)
     numbers.update(measured.nominal)
@@ -152,6 +152,6 @@ def truth_of(node: Logical, scope: Scope) -> Truth:
 
 
 def _all_of(truths: list[Truth]) -> Truth:
-    yes = np.logical_and.reduce([truth.yes for truth in truths])
-    no = np.logical_or.reduce([~truth.yes & truth.known for truth in truths])
-    return Truth(yes, yes | no)
+    yes: Bools = np.logical_and.reduce([truth.yes for truth in truths])
+    no: Bools = np.logical_or.reduce([~truth.yes & truth.known for truth in truths])
+    return Truth(yes, np.logical_or(yes, no))

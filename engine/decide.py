@@ -1,6 +1,6 @@
 """From jobs and machines to outcomes: one array path for one job and for a million."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -65,15 +65,17 @@ class Engine:
 
     def decide_frame(self, frame: Frame) -> Decision:
         """Decide every row of a frame."""
-        scope, measured = scope_of(frame, self.rule_set)
+        return self.decide_scope(frame, *scope_of(frame, self.rule_set))
+
+    def decide_scope(self, frame: Frame, scope: Scope, measured: Measured) -> Decision:
+        """Decide every row of a frame whose measures are known."""
         truths = [truth_of(rule.when, scope) for rule in self.rule_set.rules]
         bits = self._signatures(frame, truths)
         packed = np.ascontiguousarray(np.packbits(bits, axis=1))
         keys = packed.view(np.dtype((np.void, packed.shape[1]))).ravel()
         _, first, which = np.unique(keys, return_index=True, return_inverse=True)
         inferred = tuple(
-            self._inference.infer(tuple(bits[row].tolist()), packed[row].tobytes())
-            for row in first
+            self._inference.infer(tuple(bits[row].tolist()), packed[row].tobytes()) for row in first
         )
         rank_of = np.array([RANK[item.outcome] for item in inferred], dtype=np.int8)
         return Decision(frame, scope, measured, inferred, which, rank_of[which])
@@ -95,53 +97,47 @@ class Engine:
         ]
         return np.stack([*holds, *unknown, *fitted], axis=1)
 
-    def fullness(self, decision: Decision) -> list[Fullness]:
-        """Return how full every limit is, in the order of the vocabulary."""
-        scope = decision.scope
-        heavy_numbers = {
-            name: scope.numbers.get(f"{name}.heavy", column)
-            for name, column in scope.numbers.items()
-        }
-        heavy_scope = replace(scope, numbers=heavy_numbers)
-        result: list[Fullness] = []
-        missing = np.full(scope.rows, np.nan)
-        for gauge in self.rule_set.gauges:
-            applies = truth_of(gauge.when, scope).yes if gauge.when else np.True_
-            demand, rated = number_of(gauge.demand, scope), number_of(gauge.rated, scope)
-            heavy = number_of(gauge.demand, heavy_scope)
-            heavy_rated = number_of(gauge.rated, heavy_scope)
-            minimum = number_of(gauge.minimum, scope) if gauge.minimum else missing
-            with np.errstate(divide="ignore", invalid="ignore"):
-                below = minimum / demand
-                nominal = np.fmax(demand / rated, below)
-                at_heavy = np.fmax(heavy / heavy_rated, below)
-            result.append(
-                Fullness(
-                    gauge.name, demand, rated,
-                    number_of(gauge.absolute, scope) if gauge.absolute else missing,
-                    minimum, np.where(applies, nominal, np.nan), np.where(applies, at_heavy, np.nan),
-                )
-            )  # fmt: skip
-        return result
+
+def fullness(rule_set: RuleSet, scope: Scope) -> list[Fullness]:
+    """Return how full every limit is, in the order of the vocabulary."""
+    heavy_numbers = {
+        name: scope.numbers.get(f"{name}.heavy", column) for name, column in scope.numbers.items()
+    }
+    heavy_scope = replace(scope, numbers=heavy_numbers)
+    result: list[Fullness] = []
+    missing = np.full(scope.rows, np.nan)
+    for gauge in rule_set.gauges:
+        applies = truth_of(gauge.when, scope).yes if gauge.when else np.True_
+        demand, rated = number_of(gauge.demand, scope), number_of(gauge.rated, scope)
+        heavy = number_of(gauge.demand, heavy_scope)
+        heavy_rated = number_of(gauge.rated, heavy_scope)
+        minimum = number_of(gauge.minimum, scope) if gauge.minimum else missing
+        absolute = number_of(gauge.absolute, scope) if gauge.absolute else missing
+        with np.errstate(divide="ignore", invalid="ignore"):
+            below = minimum / demand
+            nominal = np.where(applies, np.fmax(demand / rated, below), np.nan)
+            at_heavy = np.where(applies, np.fmax(heavy / heavy_rated, below), np.nan)
+        result.append(Fullness(gauge.name, demand, rated, absolute, minimum, nominal, at_heavy))
+    return result
+
+
+def with_needs(codes: Iterable[str], rule_set: RuleSet) -> set[str]:
+    """Return mitigations with everything they need, however far."""
+    found = set(codes)
+    todo = list(found)
+    while todo:
+        for code in rule_set.mitigations[todo.pop()].needs:
+            if code not in found:
+                found.add(code)
+                todo.append(code)
+    return found
 
 
 def _rules_that_need(rule_set: RuleSet) -> dict[str, list[int]]:
     """Return, for each accessory, the rules that lead to a mitigation it provides."""
-    mitigations = rule_set.mitigations
-
-    def reach(codes: Sequence[str]) -> set[str]:
-        found = set(codes)
-        todo = list(codes)
-        while todo:
-            for code in mitigations[todo.pop()].needs:
-                if code not in found:
-                    found.add(code)
-                    todo.append(code)
-        return found
-
     uses: dict[str, list[int]] = {code: [] for code in rule_set.vocabulary.accessories}
     for place, rule in enumerate(rule_set.rules):
-        for accessory in {mitigations[code].provided_by for code in reach(rule.mitigations)}:
-            if accessory:
-                uses[accessory].append(place)
+        needed = with_needs(rule.mitigations, rule_set)
+        for accessory in {rule_set.mitigations[code].provided_by for code in needed} - {""}:
+            uses[accessory].append(place)
     return uses

@@ -1,5 +1,6 @@
 """What would make it fit: longest stock, smallest model, accessories. On the real verdict."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Final
@@ -28,7 +29,7 @@ def longest_lengths(engine: Engine, job: Job, machine: MachineModel) -> dict[str
     bare = replace(job, parts=(), cuts=(), stations=())
     frame = build_frame([bare], [machine], engine.rule_set)
     stated = machine.limit("stock_length").absolute
-    longest = stated if stated == stated else LONGEST
+    longest = LONGEST if math.isnan(stated) else stated
     grid = np.arange(COARSE, longest + COARSE / 2, COARSE)
     if grid[-1] < longest:
         grid = np.append(grid, longest)
@@ -73,7 +74,7 @@ def with_lengths(frame: Frame, lengths: Floats) -> Frame:
 def smallest_models(
     engine: Engine, job: Job, machines: Sequence[MachineModel]
 ) -> dict[str, str | None]:
-    """Return the smallest of ``machines`` (smallest first) that has the job in range or allows it."""
+    """Return the first of ``machines`` that has the job in range, and that allows it."""
     ranks = engine.decide([job] * len(machines), machines).ranks
     return {
         name: next(

@@ -8,6 +8,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,14 +95,8 @@ def _stock_inputs(section: Section, grade: Grade, coating: str) -> dict[str, flo
     }
 
 
-def build_frame(
-    jobs: Sequence[Job], machines: Sequence[MachineModel], rule_set: RuleSet
-) -> Frame:
-    """Pair ``jobs[i]`` with ``machines[i]`` for every i.
-
-    Args:
-        jobs, machines: of equal length.
-    """
+def build_frame(jobs: Sequence[Job], machines: Sequence[MachineModel], rule_set: RuleSet) -> Frame:
+    """Pair ``jobs[i]`` with ``machines[i]`` for every i; both have equal length."""
     rows = len(jobs)
     given, heavy = _stock_columns(jobs)
     given |= _job_columns(jobs)
@@ -183,7 +178,7 @@ def longest_part(job: Job) -> float:
     """Return the longest piece that comes free, NaN where no part or cut is known."""
     pieces = [part.length for part in job.parts]
     ends = (job.length, *job.cuts)
-    pieces += [outer - inner for outer, inner in zip(ends, ends[1:], strict=False)]
+    pieces += [outer - inner for outer, inner in pairwise(ends)]
     return max(pieces, default=math.nan)
 
 

@@ -16,7 +16,7 @@ import threading
 import weakref
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, cast
 
 import durable_rules_engine  # pyright: ignore[reportMissingTypeStubs, reportMissingImports]
 from durable import engine as durable  # pyright: ignore[reportMissingTypeStubs]
@@ -27,6 +27,9 @@ from ..rules.model import Outcome, RuleSet
 _KEYS_PER_FACT: Final = 60  # more than 64 matches of one fact raise error 303
 _MOST_FIRST_CONDITIONS: Final = 500  # 512 distinct ones loop for ever
 _MOST_RULES_ON_ONE: Final = 250  # 256 rules on one condition crash
+
+# The library is untyped: what is used of it is named once.
+_core: Any = durable_rules_engine
 
 RANK: Final[dict[str, int]] = {"setting": 0, "conditions": 1, "question": 2, "refused": 3}
 
@@ -79,7 +82,7 @@ class Inference:
         program = self._program()
         self._check_size(program)
         self._host: Any = _InlineHost({"cuttable": program})
-        handle = self._host.get_ruleset("cuttable")._handle
+        handle = self._host.get_ruleset("cuttable")._handle  # noqa: SLF001 - there is no other way
         weakref.finalize(self, _delete, handle)
         # A parked slot beside the working one: without it each deletion trims the heap.
         for sid in ("1", "parked"):
@@ -124,14 +127,19 @@ class Inference:
     def _forget(self) -> None:
         try:
             self._host.delete_state("cuttable", "1")
-        except durable_rules_engine.error as fault:
+        except _core.error as fault:
             raise _failed(fault) from fault
 
     def _facts(self, signature: tuple[bool, ...]) -> list[dict[str, Any]]:
         names = self._atom_names()
         pairs = list(zip(names, signature, strict=True))
         return [
-            {"job": True, "sid": "1", "id": f"f{start}", **dict(pairs[start : start + _KEYS_PER_FACT])}
+            {
+                "job": True,
+                "sid": "1",
+                "id": f"f{start}",
+                **dict(pairs[start : start + _KEYS_PER_FACT]),
+            }
             for start in range(0, len(pairs), _KEYS_PER_FACT)
         ]
 
@@ -189,9 +197,7 @@ class Inference:
 
         return run
 
-    def _note(
-        self, kind: str, value: object, needs: tuple[str, ...] = ()
-    ) -> Callable[[Any], None]:
+    def _note(self, kind: str, value: object, needs: tuple[str, ...] = ()) -> Callable[[Any], None]:
         def run(context: Any) -> None:
             self._out.append((kind, value))
             _put_all("mitigation", needs, context)
@@ -220,7 +226,9 @@ class Inference:
             return list(dict.fromkeys(value for name, value in out if name == kind))
 
         rules, declared = self._rule_set.rules, self._rule_set.mitigations
-        findings = sorted(of("finding"), key=lambda found: (found.rule, found.is_unknown))
+        findings: list[Found] = sorted(
+            of("finding"), key=lambda found: (found.rule, found.is_unknown)
+        )
         wanted = set(of("mitigation"))
         replaced = {old for code in wanted for old in declared[code].replaces}
         kept = tuple(code for code in declared if code in wanted - replaced)
@@ -235,7 +243,7 @@ class Inference:
         worst: Outcome = "setting"
         for outcome in outcomes:
             if outcome != "never" and RANK[outcome] > RANK[worst]:
-                worst = outcome
+                worst = cast("Outcome", outcome)
         if missing or conflicts:
             worst = "refused"
         order = {code: place for place, code in enumerate(declared)}
@@ -257,8 +265,7 @@ def _nothing(context: Any) -> None:
 
 
 def _delete(handle: Any) -> None:
-    delete: Callable[[Any], None] = durable_rules_engine.delete_ruleset
-    delete(handle)
+    _core.delete_ruleset(handle)
 
 
 def _failed(fault: object) -> CuttableError:

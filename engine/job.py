@@ -4,6 +4,7 @@ import math
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Final, TypeVar
 
 from ..catalogue.errors import InputError, OpenQuestion, Question
@@ -170,8 +171,8 @@ def _assumptions(text: JobText, section: Section, grade: Grade) -> Iterable[str]
         yield "Ends and contents not stated: new, open, clean and empty stock was taken."
 
 
-_PART = re.compile(r"(.*?)\s*(?:[*x×]\s*(\d{1,5}))?", re.DOTALL)
-_COUNT_FIRST = re.compile(r"(\d{1,5})\s*[*x×]\s*(.+)", re.DOTALL)
+_PART = re.compile(r"(.*?)\s*(?:[*x\u00d7]\s*(\d{1,5}))?", re.DOTALL)
+_COUNT_FIRST = re.compile(r"(\d{1,5})\s*[*x\u00d7]\s*(.+)", re.DOTALL)
 
 
 def read_part(text: str) -> Part:
@@ -253,7 +254,7 @@ def _check_cuts(job: Job) -> None:
                 f"a cut at {cut:g} mm lies beyond the stock of {job.length:g} mm",
                 remedy="Positions are measured from the chuck face outward.",
             )
-    for outer, inner in zip(job.cuts, job.cuts[1:], strict=False):
+    for outer, inner in pairwise(job.cuts):
         if outer - inner < 1.0:
             raise InputError(
                 "cuts-outside", f"two cuts lie at {inner:g} mm", remedy="Give each cut once."

@@ -3,11 +3,11 @@
 import math
 from typing import Any
 
+from ..catalogue.machines import MachineModel
 from .ask import Desk
 from .frame import build_frame
 from .job import Job
 from .measures import GIVEN, REGISTRY, compute
-from ..catalogue.machines import MachineModel
 
 
 def trace(desk: Desk, job: Job, machine: MachineModel) -> list[dict[str, Any]]:
@@ -18,7 +18,7 @@ def trace(desk: Desk, job: Job, machine: MachineModel) -> list[dict[str, Any]]:
     rule_set = desk.rule_set
     frame = build_frame([job], [machine], rule_set)
     vocabulary = rule_set.vocabulary
-    heavy_names = frozenset(name for name, item in vocabulary.measures.items() if item.heavy)
+    heavy_names = frozenset(name for name, item in vocabulary.measures.items() if item.has_heavy)
     measured = compute(frame, heavy_names)
 
     def values(name: str) -> dict[str, Any]:

@@ -8,10 +8,9 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from ..catalogue.machines import MachineModel
-from ..catalogue.units import canonical
 from ..rules.model import Rule
 from .conditions import Scope, number_of, truth_of
-from .decide import Decision, Engine, Fullness
+from .decide import Decision, Engine, Fullness, fullness
 from .inference import Found, Inferred
 from .job import Job
 from .wording import System, Words
@@ -122,9 +121,9 @@ def verdicts(
     system: System,
 ) -> list[Verdict]:
     """Put every row of a decision into words."""
-    fullness = engine.fullness(decision)
+    full = fullness(engine.rule_set, decision.scope)
     return [
-        _Writer(engine, decision, fullness, row, system).verdict(job, machine, provenance)
+        _Writer(engine, decision, full, row, system).verdict(job, machine, provenance)
         for row, (job, machine) in enumerate(zip(jobs, machines, strict=True))
     ]
 
@@ -134,13 +133,13 @@ class _Writer:
         self,
         engine: Engine,
         decision: Decision,
-        fullness: Sequence[Fullness],
+        full: Sequence[Fullness],
         row: int,
         system: System,
     ) -> None:
         self.rule_set = engine.rule_set
         self.decision = decision
-        self.fullness = {item.name: item for item in fullness}
+        self.fullness = {item.name: item for item in full}
         self.row = row
         self.scope = _one_row(decision.scope, row)
         self.words = Words(self.scope, 0, system)
@@ -177,7 +176,7 @@ class _Writer:
                 name
                 for name, item in measures.items()
                 if item.utilisation is not None
-                and NEAR <= max(item.utilisation, item.heavy_utilisation or 0.0)
+                and max(item.utilisation, item.heavy_utilisation or 0.0) >= NEAR
             ),
             provenance=provenance,
             missing=tuple(dict.fromkeys(accessory for _, accessory in inferred.missing)),
@@ -217,7 +216,9 @@ class _Writer:
         titles = self.rule_set.vocabulary.accessories
         for _, accessory in inferred.missing:
             offered = machine.offered.get(accessory)
-            state = "offered for this model, but not fitted" if offered else "not made for this model"
+            state = (
+                "offered for this model, but not fitted" if offered else "not made for this model"
+            )
             text = f"Needs {offered or titles[accessory]}: {state}."
             item = FindingText("NOT-FITTED", "Accessory not fitted", "refused", text, "builder")
             if item not in findings:
@@ -234,9 +235,7 @@ class _Writer:
         values = {
             name: _rounded(float(number_of(node, self.scope)[0])) for name, node in item.values
         }
-        return MitigationText(
-            code, self.words.fill(item.text), values, item.provided_by or None
-        )
+        return MitigationText(code, self.words.fill(item.text), values, item.provided_by or None)
 
     def measures(self) -> dict[str, MeasureValue]:
         measured, row = self.decision.measured, self.row
@@ -246,7 +245,9 @@ class _Writer:
             if value is None:
                 continue
             result[name] = MeasureValue(
-                value, _finite(measured.heavy[name][row]) if measure.heavy else None, measure.unit
+                value,
+                _finite(measured.heavy[name][row]) if measure.has_heavy else None,
+                measure.unit,
             )
         gauges = {gauge.name: gauge for gauge in self.rule_set.gauges}
         for name, full in self.fullness.items():
@@ -268,7 +269,7 @@ class _Writer:
         return result
 
     def governing(self) -> str:
-        """Return the measure with the largest utilisation; of the heavy end if only that is over."""
+        """Return the measure with the largest utilisation, else the one whose heavy end is over."""
         row = self.row
         nominal = {name: full.nominal[row] for name, full in self.fullness.items()}
         heavy = {name: full.heavy[row] for name, full in self.fullness.items()}
@@ -346,9 +347,7 @@ def describe_job(job: Job) -> dict[str, Any]:
         "assumptions": list(job.assumptions),
     }
     return described | {
-        key: value
-        for key, value in optional.items()
-        if value not in (None, [], "not-stated")
+        key: value for key, value in optional.items() if value not in (None, [], "not-stated")
     }
 
 
@@ -434,8 +433,3 @@ def to_json(verdict: Verdict) -> dict[str, Any]:
             "catalogue": provenance.catalogue,
         },
     }
-
-
-def unit_of(node: Any) -> str:
-    """Return the canonical unit of an expression."""
-    return canonical(node.dimension).name

@@ -26,11 +26,9 @@ def show(
 ) -> str:
     """Return a quantity with its unit.
 
-    Args:
-        value: in ``unit``, a canonical unit.
-        style: ``%`` to show a pure number as a percentage.
-        digits: significant digits; sentences that set a number against its limit keep five,
-            so that an excess is not rounded away.
+    ``value`` is in ``unit``, a canonical unit; with style ``%`` a pure number is shown as a
+    percentage. Sentences that set a number against its limit keep five ``digits``, so that
+    an excess is not rounded away.
     """
     if not math.isfinite(value):
         return "not stated"

@@ -283,7 +283,7 @@ class _Parser:
 
     def single(self) -> Numeric:
         kind, token = self.take()
-        if token == "(":
+        if kind == "op" and token == "(":  # noqa: S105 - a bracket is no password
             node = self.total()
             self.expect(")")
             return node
@@ -293,7 +293,7 @@ class _Parser:
             return self.extreme(token)
         if kind == "name" and token not in _WORDS:
             return Name(token, self.names.number(token))
-        self.fail(f"a number or name is expected, not {token!r}")
+        return self.fail(f"a number or name is expected, not {token!r}")
 
     def extreme(self, op: str) -> Numeric:
         self.expect("(")
@@ -323,9 +323,7 @@ def _factor(dimension: Dimension) -> Fraction:
 
 def _multiply(op: str, left: Numeric, right: Numeric) -> Numeric:
     sign = 1 if op == "*" else -1
-    mass, size, time = (
-        a + sign * b for a, b in zip(left.dimension, right.dimension, strict=True)
-    )
+    mass, size, time = (a + sign * b for a, b in zip(left.dimension, right.dimension, strict=True))
     dimension = (mass, size, time)
     scale = _factor(left.dimension) * _factor(right.dimension) ** sign / _factor(dimension)
     return Arithmetic(op, left, right, dimension, float(scale))
@@ -351,7 +349,7 @@ def names_in(node: Node) -> set[str]:
         case Known(item=item) | Not(item=item):
             return names_in(item)
         case Extreme(items=items) | Both(items=items) | Either(items=items):
-            return set().union(*(names_in(item) for item in items))
+            return set[str]().union(*(names_in(item) for item in items))
 
 
 def comparisons_in(node: Logical) -> list[Compare]:

@@ -1,6 +1,6 @@
 """Load the rule set: strict, complete, with every problem told at once."""
 
-import datetime
+import datetime as dt
 import re
 from collections.abc import Iterable
 from pathlib import Path
@@ -13,6 +13,7 @@ from ..catalogue.reading import Reader, digest_of, parse_toml, read_bytes
 from ..catalogue.units import Dimension, unit
 from .expression import FactIs, Logical, Names, Numeric, parse_condition, parse_number
 from .model import (
+    HEAVY_ENDS,
     OUTCOMES,
     UNKNOWNS,
     Caution,
@@ -31,14 +32,14 @@ FOLDER: Final = Path(__file__).parent
 _NOT_TOPICS: Final = frozenset({"vocabulary", "mitigations", "cautions"})
 
 
-def load_rules(folder: Path = FOLDER, on: datetime.date | None = None) -> RuleSet:
+def load_rules(folder: Path = FOLDER, on: dt.date | None = None) -> RuleSet:
     """Load the rules in force on a day (today by default).
 
     Raises:
         FileError: ``file-missing``, ``file-damaged``, ``file-problems`` or
             ``rule-set-empty``.
     """
-    today = on or datetime.datetime.now(datetime.UTC).date()
+    today = on or dt.datetime.now(dt.UTC).date()
     files = sorted(folder.glob("*.toml"))
     contents = {path.stem: read_bytes(path) for path in files}
     tops = {
@@ -62,9 +63,7 @@ def load_rules(folder: Path = FOLDER, on: datetime.date | None = None) -> RuleSe
     for top in tops.values():
         top.finish("rule file")
     rules = [
-        rule
-        for rule in every
-        if rule.since <= today and (rule.until is None or today < rule.until)
+        rule for rule in every if rule.since <= today and (rule.until is None or today < rule.until)
     ]
     if not rules:
         raise FileError(
@@ -76,7 +75,12 @@ def load_rules(folder: Path = FOLDER, on: datetime.date | None = None) -> RuleSe
     in_force = ",".join(rule.code for rule in rules).encode()
     parts = [part for name, data in contents.items() for part in (name.encode(), data)]
     return RuleSet(
-        vocabulary, parameters, tuple(rules), mitigations, cautions, gauges,
+        vocabulary,
+        parameters,
+        tuple(rules),
+        mitigations,
+        cautions,
+        gauges,
         digest_of(*parts, in_force),
     )
 
@@ -86,11 +90,13 @@ def _read_vocabulary(top: Reader) -> Vocabulary:
     numbers: dict[str, str] = {}
     titles: dict[str, str] = {}
     for name, table in top.table("measures").named_tables().items():
-        measure = Measure(name, _unit(table), table.text("title"), table.boolean("heavy"))
+        measure = Measure(
+            name, _unit(table), table.text("title"), table.choice("heavy", HEAVY_ENDS)
+        )
         measures[name] = measure
         numbers[name] = measure.unit
         titles[name] = measure.title
-        if measure.heavy:
+        if measure.has_heavy:
             numbers[f"{name}.heavy"] = measure.unit
             titles[f"{name}.heavy"] = f"{measure.title}, heavy end"
         table.done()
@@ -302,13 +308,13 @@ class _Loader:
         return tuple(found)
 
 
-def _date(table: Reader, key: str) -> datetime.date:
+def _date(table: Reader, key: str) -> dt.date:
     text = table.text(key)
     try:
-        return datetime.date.fromisoformat(text)
+        return dt.date.fromisoformat(text)
     except ValueError:
         table.problem(key, f"must be a date like '2026-11-25', not {text!r}.")
-        return datetime.date.min
+        return dt.date.min
 
 
 def _unknown_name(name: str, known: Iterable[str]) -> InputError:
@@ -328,6 +334,7 @@ def _check_links(
     """Check that everything named exists, and that no code stands twice."""
     tags = {tag for rule in rules for tag in rule.tags}
     seen: dict[str, str] = {}
+    _check_mitigations(mitigations, mitigation_top)
     for rule in rules:
         top = topics[rule.file.removesuffix(".toml")]
         if rule.code in seen:
@@ -341,11 +348,14 @@ def _check_links(
             if tag not in tags:
                 hint = did_you_mean(tag, tags)
                 top.problem(f"rules.{rule.code}.given", f"no rule has the tag {tag!r}. {hint}")
+
+
+def _check_mitigations(mitigations: dict[str, Mitigation], top: Reader) -> None:
     for mitigation in mitigations.values():
         for key in ("needs", "replaces", "conflicts"):
             for code in getattr(mitigation, key):
                 if code not in mitigations:
                     hint = did_you_mean(code, mitigations)
-                    mitigation_top.problem(
+                    top.problem(
                         f"mitigations.{mitigation.code}.{key}", f"{code!r} does not exist. {hint}"
                     )

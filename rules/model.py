@@ -1,6 +1,6 @@
 """What a rule set consists of."""
 
-import datetime
+import datetime as dt
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -8,6 +8,8 @@ from .expression import Logical, Numeric
 
 Outcome = Literal["setting", "conditions", "question", "refused"]
 OUTCOMES: Final[tuple[Outcome, ...]] = ("setting", "conditions", "question", "refused")
+HeavyEnd = Literal["more", "less", "none"]
+HEAVY_ENDS: Final[tuple[HeavyEnd, ...]] = ("more", "less", "none")
 Unknown = Literal["never", "conditions", "question", "refused"]
 UNKNOWNS: Final[tuple[Unknown, ...]] = ("never", "conditions", "question", "refused")
 
@@ -63,8 +65,8 @@ class Rule:
     because: str
     basis: str
     may_be_wrong_when: str
-    since: datetime.date
-    until: datetime.date | None
+    since: dt.date
+    until: dt.date | None
     file: str
 
 
@@ -103,12 +105,17 @@ class Caution:
 
 @dataclass(frozen=True)
 class Measure:
-    """A measure of the vocabulary."""
+    """A measure of the vocabulary; ``heavy`` says which way its heavy end lies."""
 
     name: str
     unit: str
     title: str
-    heavy: bool
+    heavy: HeavyEnd
+
+    @property
+    def has_heavy(self) -> bool:
+        """Whether it has a heavy end at all."""
+        return self.heavy != "none"
 
 
 @dataclass(frozen=True)

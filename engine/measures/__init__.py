@@ -3,6 +3,6 @@
 from . import chuck as chuck
 from . import drive as drive
 from . import stock as stock
-from .registry import GIVEN, REGISTRY, MeasureFunction, Measured, compute
+from .registry import GIVEN, REGISTRY, Measured, MeasureFunction, compute
 
 __all__ = ["GIVEN", "REGISTRY", "MeasureFunction", "Measured", "compute"]

@@ -91,15 +91,11 @@ class Measured:
 
 
 def compute(frame: Frame, heavy_names: frozenset[str]) -> Measured:
-    """Compute every registered measure for every row.
-
-    Args:
-        heavy_names: measures that have a heavy end.
-    """
+    """Compute every registered measure for every row; ``heavy_names`` have a heavy end."""
     nominal: dict[str, Floats] = {}
     heavy: dict[str, Floats] = {}
 
-    def value(name: str, at_heavy_end: bool) -> Floats:
+    def value(name: str, *, at_heavy_end: bool) -> Floats:
         known = heavy if at_heavy_end else nominal
         if name in known:
             return known[name]
@@ -107,12 +103,14 @@ def compute(frame: Frame, heavy_names: frozenset[str]) -> Measured:
         if function is None:
             return frame.heavy.get(name, frame.given[name]) if at_heavy_end else frame.given[name]
         if at_heavy_end and name not in heavy_names:
-            return value(name, False)
-        known[name] = function.function(*(value(item, at_heavy_end) for item in function.inputs))
+            return value(name, at_heavy_end=False)
+        known[name] = function.function(
+            *(value(item, at_heavy_end=at_heavy_end) for item in function.inputs)
+        )
         return known[name]
 
     for name in REGISTRY:
-        value(name, False)
+        value(name, at_heavy_end=False)
         if name in heavy_names:
-            value(name, True)
+            value(name, at_heavy_end=True)
     return Measured(nominal, heavy)
