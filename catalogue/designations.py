@@ -6,7 +6,6 @@ nearest known designations. What little is taken for granted is said in ``Sectio
 """
 
 from collections.abc import Iterable
-from dataclasses import replace
 from fractions import Fraction
 from typing import Final
 
@@ -150,7 +149,7 @@ class _Reader:
         if self.written.schedule:
             section = self._scheduled(nps, self.written.schedule)
             note = f"DN {dn} is NPS {nps}, {section.height:g} mm outside"
-            return replace(section, note=note)
+            return section._replace(note=note)
         if len(self.written.sizes) == 1:
             raise self._which_schedule(nps)
         wall = self.written.sizes[1].mm("mm")
@@ -207,9 +206,8 @@ class _Reader:
         rows = self.tables.schedules(nps)
         match = _row_with_wall(rows, wall_in)
         if match is not None:
-            return replace(
-                match.section(), note=f"a wall of {float(wall_in):g} in is {match.designation}"
-            )
+            note = f"a wall of {float(wall_in):g} in is {match.designation}"
+            return match.section()._replace(note=note)
         near = sorted(rows, key=lambda row: abs(row.wall_in - wall_in))[:3]
         outside = float(rows[0].od_in)
         raise self._unknown(
@@ -248,7 +246,7 @@ class _Reader:
         row = self._same_pipe(outside, wall)
         if row is None:
             return tube
-        return replace(row.section(), note=f"{written[5:]} is {row.designation}")
+        return row.section()._replace(note=f"{written[5:]} is {row.designation}")
 
     def _same_pipe(self, outside: Fraction, wall: Fraction) -> PipeRow | None:
         nps = self._by_outside(outside)
@@ -365,7 +363,7 @@ class _Reader:
         if near and all(abs(a - b) <= slack for a, b in zip(near[0][:3], wanted, strict=True)):
             section = self.tables.hss[near[0]]
             note = f"{written.text!r} is {section.designation}" if is_metric else ""
-            return replace(section, note=note)
+            return section._replace(note=note)
         raise self._unknown(
             f"{written.text!r} is not in the ASTM A500 table",
             [self.tables.hss[key].designation for key in near[:3]],
@@ -420,7 +418,7 @@ class _Reader:
                 "hot finished (EN 10210-2) was taken, the heavier and wider sweeping; "
                 "add 'cf' for cold formed (EN 10219-2)"
             )
-            return replace(found["hot"], note=note)
+            return found["hot"]._replace(note=note)
         return next(iter(found.values()))
 
     def _box(self) -> Section:
@@ -460,7 +458,7 @@ class _Reader:
                 if not is_round and all(
                     abs(a - b) <= WALL_TOLERANCE for a, b in zip(sizes, wanted, strict=True)
                 ):
-                    return replace(section, note=f"{section.designation} (ASTM A500) was taken")
+                    return section._replace(note=f"{section.designation} (ASTM A500) was taken")
             return None
         family = "shs" if values[0] == values[1] else "rhs"
         try:

@@ -5,8 +5,7 @@ code; people read the sentence. ``cuttable explain CODE`` prints the meaning.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 ERROR_CODES: dict[str, str] = {
     "text-empty": "A value was expected and the text is empty.",
@@ -112,8 +111,7 @@ def _rebuild_file(
     return FileError(code, what, where=where, remedy=remedy, problems=problems)
 
 
-@dataclass(frozen=True)
-class Question:
+class Question(NamedTuple):
     """What the asker must say before there can be an answer.
 
     Attributes:

@@ -2,8 +2,7 @@
 
 import math
 import re
-from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 from .errors import InputError, OpenQuestion
 from .nearest import nearest
@@ -17,8 +16,7 @@ FAMILIES: Final[tuple[Family, ...]] = ("carbon-steel", "stainless-steel", "alumi
 DEFAULT_GRADE: Final = "ASTM A53 B"
 
 
-@dataclass(frozen=True)
-class Amount:
+class Amount(NamedTuple):
     """A permitted deviation: a share of the size or a length, with bounds on the share."""
 
     share: float
@@ -33,8 +31,7 @@ class Amount:
         return min(max(self.share * size, self.at_least), self.at_most)
 
 
-@dataclass(frozen=True)
-class Band:
+class Band(NamedTuple):
     """One band of a tolerance: up to which size it goes, and what it permits."""
 
     outside_up_to: float
@@ -52,8 +49,7 @@ class Band:
         )
 
 
-@dataclass(frozen=True)
-class Product:
+class Product(NamedTuple):
     """A product standard: how far a delivered piece may be off its nominal size."""
 
     name: str
@@ -66,8 +62,7 @@ class Product:
     straightness: float | None
 
 
-@dataclass(frozen=True)
-class Grade:
+class Grade(NamedTuple):
     """A grade.
 
     Attributes:
@@ -87,8 +82,7 @@ class Grade:
     aliases: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class MillRange:
+class MillRange(NamedTuple):
     """How far one section of one grade may be off, as ratios to nominal and as walls in mm.
 
     Attributes:
@@ -212,23 +206,29 @@ def _read_amount(band: Reader, name: str) -> Amount:
 
 def read_grades(top: Reader, products: dict[str, Product]) -> dict[str, Grade]:
     """Read ``grades.toml``."""
-    grades: dict[str, Grade] = {}
-    for name, table in top.table("grades").named_tables().items():
-        product = table.choice("product", products)
-        grades[name] = Grade(
-            name=name,
-            family=table.choice("family", FAMILIES),
-            product=products[product],
-            density=table.quantity("density", DENSITY),
-            elasticity=table.quantity("elasticity", STRESS),
-            yield_strength=table.quantity("yield", STRESS),
-            source=table.text("source"),
-            status=table.text("status"),
-            aliases=tuple(table.texts("aliases")),
-        )
-        table.done()
+    grades = {
+        name: read_grade(name, table, products)
+        for name, table in top.table("grades").named_tables().items()
+    }
     top.done()
     return grades
+
+
+def read_grade(name: str, table: Reader, products: dict[str, Product]) -> Grade:
+    """Read one grade."""
+    grade = Grade(
+        name=name,
+        family=table.choice("family", FAMILIES),
+        product=products[table.choice("product", products)],
+        density=table.quantity("density", DENSITY),
+        elasticity=table.quantity("elasticity", STRESS),
+        yield_strength=table.quantity("yield", STRESS),
+        source=table.text("source"),
+        status=table.text("status"),
+        aliases=tuple(table.texts("aliases")),
+    )
+    table.done()
+    return grade
 
 
 def find_grade(text: str, grades: dict[str, Grade]) -> Grade:

@@ -6,8 +6,8 @@ reference piece: as much as 6.5 m of NPS 5 SCH 40.
 """
 
 import math
-from dataclasses import dataclass
-from typing import Any, Final, Literal, cast
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any, Final, Literal, NamedTuple, cast
 
 from .designations import read_section
 from .errors import CuttableError, OpenQuestion
@@ -48,8 +48,7 @@ LIMITS: Final[dict[str, tuple[Dimension, bool]]] = {
 }
 
 
-@dataclass(frozen=True)
-class Limit:
+class Limit(NamedTuple):
     """One limit: numbers in the canonical unit, NaN where not stated."""
 
     minimum: float
@@ -61,8 +60,7 @@ class Limit:
 UNSTATED: Final = Limit(math.nan, math.nan, math.nan, "")
 
 
-@dataclass(frozen=True)
-class Rotary:
+class Rotary(NamedTuple):
     """The rotary drive. kg*m^2, rad/s, s or rad/s^2, N*m; lowest_override is a share."""
 
     fixed_inertia: float
@@ -82,8 +80,7 @@ class Rotary:
         return self.ramp_acceleration
 
 
-@dataclass(frozen=True)
-class Chuck:
+class Chuck(NamedTuple):
     """The chuck: number of jaws, force of one jaw in N, friction, sizes in mm."""
 
     jaws: int
@@ -94,8 +91,7 @@ class Chuck:
     jaw_wobble: float
 
 
-@dataclass(frozen=True)
-class Bed:
+class Bed(NamedTuple):
     """The bed, mm from the chuck face."""
 
     first_station: float
@@ -107,8 +103,7 @@ class Bed:
     highest_centre: float
 
 
-@dataclass(frozen=True)
-class Cutting:
+class Cutting(NamedTuple):
     """What a cut takes, mm."""
 
     kerf: float
@@ -130,8 +125,7 @@ class Support:
     reaction: Limit
 
 
-@dataclass(frozen=True)
-class Accessory:
+class Accessory(NamedTuple):
     """Anything else the model has or can have."""
 
     code: str
@@ -139,8 +133,7 @@ class Accessory:
     standard: bool
 
 
-@dataclass(frozen=True)
-class MachineModel:
+class MachineModel(NamedTuple):
     """A machine model at one revision."""
 
     code: str
@@ -382,16 +375,17 @@ def _accessories(top: Reader) -> tuple[Accessory, ...]:
 
 def describe(model: MachineModel) -> dict[str, Any]:
     """Return the model as plain data in canonical units, for JSON."""
-    from dataclasses import asdict
-
-    data = asdict(model)
-    return {key: _without_nan(value) for key, value in data.items()}
+    return cast("dict[str, Any]", _plain(model))
 
 
-def _without_nan(value: Any) -> Any:
+def _plain(value: Any) -> Any:
+    """Return named tuples as tables, and None for numbers that are not there."""
+    if hasattr(value, "_asdict"):
+        value = value._asdict()
+    elif is_dataclass(value):
+        value = {item.name: getattr(value, item.name) for item in fields(value)}
     if isinstance(value, dict):
-        items = cast("dict[str, Any]", value)
-        return {key: _without_nan(item) for key, item in items.items()}
+        return {key: _plain(item) for key, item in cast("dict[str, Any]", value).items()}
     if isinstance(value, list | tuple):
-        return [_without_nan(item) for item in cast("list[Any]", value)]
+        return [_plain(item) for item in cast("list[Any]", value)]
     return None if isinstance(value, float) and not math.isfinite(value) else value

@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Final
 
 from .errors import InputError, OpenQuestion
-from .units import LENGTH, NUMBER, Dimension, canonical, unit
+from .units import LENGTH, NUMBER, Dimension, canonical, ratio_to_canonical, unit
 
 LONGEST_TEXT: Final = 200
 LONGEST_STOCK: Final = Fraction(100_000)  # mm
@@ -131,6 +131,23 @@ def _with_point(text: str) -> str:
 _QUANTITY = re.compile(rf"([+-]?)\s*({NUMBER_PATTERN})\s*(.*)")
 
 
+# What files hold: a plain decimal and a unit. Read without the machinery for typed text.
+_PLAIN = re.compile(r"(\d+)(?:\.(\d+))? ?([a-zA-Z%][a-zA-Z0-9%^*/]*|1)?")
+
+
+def _plain_quantity(text: str, dimension: Dimension) -> float | None:
+    """Return a plainly written quantity, None where the text needs more care."""
+    match = _PLAIN.fullmatch(text)
+    if match is None or len(text) > LONGEST_TEXT:
+        return None
+    whole, part, unit_text = match.groups(default="")
+    ratio = ratio_to_canonical(unit_text or "1", dimension)
+    if ratio is None:
+        return None
+    # Division of two integers is correctly rounded: exact until here, rounded once.
+    return int(whole + part) * ratio[0] / (10 ** len(part) * ratio[1])
+
+
 def quantity(text: str, dimension: Dimension) -> float:
     """Read ``2.1 kN`` and the like; the result is in the canonical unit of ``dimension``.
 
@@ -140,6 +157,9 @@ def quantity(text: str, dimension: Dimension) -> float:
         InputError: ``number-unreadable``, ``unit-unknown`` or ``unit-mismatch``.
         OpenQuestion: ``decimal-or-thousands``.
     """
+    known = _plain_quantity(text, dimension)
+    if known is not None:
+        return known
     plain = tidy(text)
     match = _QUANTITY.fullmatch(plain)
     wanted = canonical(dimension)

@@ -6,8 +6,7 @@ of ASTM A500 sections only come out with them.
 """
 
 import math
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from .errors import InputError
 
@@ -21,8 +20,7 @@ _CENTROID = (10 - 3 * math.pi) / (12 - 3 * math.pi)
 _OWN = 1 / 3 - math.pi / 16 - 1 / (3 * (12 - 3 * math.pi))
 
 
-@dataclass(frozen=True)
-class Section:
+class Section(NamedTuple):
     """One cross-section of a pipe or tube.
 
     Attributes:
@@ -176,8 +174,7 @@ def _check(designation: str, height: float, width: float, wall: float) -> None:
         )
 
 
-@dataclass(frozen=True)
-class Corners:
+class Corners(NamedTuple):
     """Corner radii as multiples of the wall, by wall thickness.
 
     Attributes:

@@ -7,11 +7,10 @@ checked for physics by ``tests/catalogue``; loading trusts nothing and reports f
 import csv
 import io
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
-from typing import Final, TypeVar
+from typing import Final, NamedTuple, TypeVar
 
 from .errors import FileError
 from .sections import A500, COLD_FORMED, HOT_FINISHED, Section, hollow_section, round_section
@@ -23,18 +22,27 @@ T = TypeVar("T")
 INCH: Final = Fraction(254, 10)
 
 
-@dataclass(frozen=True)
-class PipeRow:
+class PipeRow(NamedTuple):
     """One size and schedule of ASME B36.10M or B36.19M. Sizes in inch and printed mm."""
 
     nps: str
     dn: str
     schedule: str
-    od_in: Fraction
-    wall_in: Fraction
+    od_inches: str
+    wall_inches: str
     od: float
     wall: float
     standard: str
+
+    @property
+    def od_in(self) -> Fraction:
+        """Outside diameter in inches, exactly as printed."""
+        return Fraction(self.od_inches)
+
+    @property
+    def wall_in(self) -> Fraction:
+        """Wall in inches, exactly as printed."""
+        return Fraction(self.wall_inches)
 
     @property
     def designation(self) -> str:
@@ -44,7 +52,7 @@ class PipeRow:
     def section(self) -> Section:
         """Return the section with the printed millimetre sizes."""
         section = round_section(self.designation, self.od, self.wall, self.standard)
-        return replace(section, inches=(float(self.od_in), float(self.wall_in)))
+        return section._replace(inches=(float(self.od_in), float(self.wall_in)))
 
 
 def schedule_name(schedule: str) -> str:
@@ -120,7 +128,8 @@ class SectionTables:
             def build(row: dict[str, str], standard: str = standard) -> PipeRow:
                 return PipeRow(
                     row["nps"], row["dn"], row["schedule"],
-                    Fraction(row["od_in"]), Fraction(row["wall_in"]),
+                    row["od_in"],
+                    row["wall_in"],
                     float(row["od_mm"]), float(row["wall_mm"]), standard,
                 )  # fmt: skip
 
@@ -246,7 +255,7 @@ class SectionTables:
                 f"tube {float(od):g} x {float(wall):g} in",
                 float(od * INCH), float(wall * INCH), "common stock tube",
             )  # fmt: skip
-            yield replace(section, note=note, inches=(float(od), float(wall)))
+            yield section._replace(note=note, inches=(float(od), float(wall)))
         for od, wall in self.metric_tubes:
             yield round_section(
                 f"tube {float(od):g} x {float(wall):g} mm", float(od), float(wall),

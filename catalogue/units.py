@@ -5,9 +5,9 @@ N, N*m, MPa, kg*m^2 …): the units of the JSON answer.
 """
 
 import math
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import Final
+from functools import cache
+from typing import Final, NamedTuple
 
 from .errors import InputError
 from .nearest import did_you_mean
@@ -38,8 +38,7 @@ ACCELERATION: Final[Dimension] = (0, 0, -2)
 TIME: Final[Dimension] = (0, 0, 1)
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(NamedTuple):
     """A unit: how it is written, its dimension, and its exact size in SI base units."""
 
     name: str
@@ -177,6 +176,19 @@ def canonical(dimension: Dimension) -> Unit:
     """Return the unit that quantities of ``dimension`` are held in."""
     name = _CANONICAL[dimension]
     return Unit(name, dimension, _UNITS[name][1])
+
+
+@cache
+def ratio_to_canonical(name: str, dimension: Dimension) -> tuple[int, int] | None:
+    """Return how many canonical units one ``name`` is, as two whole numbers.
+
+    None where ``name`` is not exactly the name of a unit of this dimension.
+    """
+    known = _UNITS.get(name)
+    if known is None or known[0] != dimension:
+        return None
+    ratio = known[1] / canonical(dimension).factor
+    return ratio.numerator, ratio.denominator
 
 
 def has_canonical(dimension: Dimension) -> bool:

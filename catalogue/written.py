@@ -6,6 +6,7 @@ Nothing is decided here. :mod:`cuttable.catalogue.designations` decides what the
 import re
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import NamedTuple
 
 from .errors import InputError
 from .nearest import nearest
@@ -13,8 +14,7 @@ from .quantities import NUMBER_PATTERN, number, tidy
 from .units import LENGTH, unit
 
 
-@dataclass(frozen=True)
-class Size:
+class Size(NamedTuple):
     """One size as typed: number, and its unit or empty."""
 
     value: Fraction

@@ -1,10 +1,9 @@
 """Ask a question of the catalogue: the whole path from typed text to verdicts."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from ..catalogue.errors import InputError, Question
 from ..catalogue.machines import MachineModel
@@ -23,8 +22,7 @@ from .wording import System
 ORDER: Final = {"in-range": 0, "oversize-allowed-with-conditions": 1, "": 2, "refused": 3}
 
 
-@dataclass(frozen=True)
-class Answer:
+class Answer(NamedTuple):
     """What came of asking: verdicts best first, or questions to answer first."""
 
     verdicts: tuple[Verdict, ...]
@@ -127,7 +125,7 @@ class Desk:
                 fit["accessories"] = list(
                     with_accessories(self.engine, job, machine, verdict.missing)
                 )
-        return replace(verdict, fit=fit)
+        return verdict._replace(fit=fit)
 
 
 def is_at_least(verdict: str, wanted: str) -> bool:

@@ -7,8 +7,7 @@ whichever unit it was written in.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -34,8 +33,7 @@ TOLERANCE: Final = 1e-9
 """Relative difference below which a number counts as equal to its limit."""
 
 
-@dataclass(frozen=True)
-class Truth:
+class Truth(NamedTuple):
     """A condition for every row: ``yes`` where it holds, ``known`` where it can be judged.
 
     ``yes`` is never set where ``known`` is not.
@@ -50,8 +48,7 @@ class Truth:
         return ~self.known
 
 
-@dataclass(frozen=True)
-class Scope:
+class Scope(NamedTuple):
     """What names stand for: number columns, fact columns, and codes of fact values."""
 
     rows: int

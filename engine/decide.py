@@ -1,8 +1,7 @@
 """From jobs and machines to outcomes: one array path for one job and for a million."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +15,7 @@ from .job import Job
 from .measures import Measured
 
 
-@dataclass(frozen=True)
-class Decision:
+class Decision(NamedTuple):
     """What follows for every row of a frame.
 
     Attributes:
@@ -38,8 +36,7 @@ class Decision:
         return self.inferred[int(self.which[row])]
 
 
-@dataclass(frozen=True)
-class Fullness:
+class Fullness(NamedTuple):
     """How full one limit is, for every row; NaN where the limit does not apply."""
 
     name: str
@@ -103,7 +100,7 @@ def fullness(rule_set: RuleSet, scope: Scope) -> list[Fullness]:
     heavy_numbers = {
         name: scope.numbers.get(f"{name}.heavy", column) for name, column in scope.numbers.items()
     }
-    heavy_scope = replace(scope, numbers=heavy_numbers)
+    heavy_scope = scope._replace(numbers=heavy_numbers)
     result: list[Fullness] = []
     missing = np.full(scope.rows, np.nan)
     for gauge in rule_set.gauges:

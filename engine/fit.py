@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -26,7 +25,7 @@ def longest_lengths(engine: Engine, job: Job, machine: MachineModel) -> dict[str
     1 mm, so the result is one that the verdict itself gives. Parts, cuts and stations are left
     out of the question: they belong to one length. None where no length does.
     """
-    bare = replace(job, parts=(), cuts=(), stations=())
+    bare = job._replace(parts=(), cuts=(), stations=())
     frame = build_frame([bare], [machine], engine.rule_set)
     stated = machine.limit("stock_length").absolute
     longest = LONGEST if math.isnan(stated) else stated
@@ -99,6 +98,6 @@ def with_accessories(
     offered = [code for code in missing if code in machine.offered]
     if not offered or len(offered) < len(missing):
         return ()
-    fitted = replace(job, fitted=job.fitted | set(offered))
+    fitted = job._replace(fitted=job.fitted | set(offered))
     rank = int(engine.decide([fitted], [machine]).ranks[0])
     return tuple(offered) if rank <= RANK["conditions"] else ()

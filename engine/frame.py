@@ -6,9 +6,9 @@ canonical units with NaN for unknown; facts are small integer codes into the voc
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,8 +38,7 @@ _ZINC = ((1.5, 0.325), (3.0, 0.395), (6.0, 0.505), (math.inf, 0.610))
 RING_MOMENT = {n: 0.5 * (n / math.pi - 1 / math.tan(math.pi / n)) for n in range(2, 9)}
 
 
-@dataclass
-class Frame:
+class Frame(NamedTuple):
     """Columns of equal length.
 
     Attributes:

@@ -15,8 +15,7 @@ ours is dropped, and a lock around it all.
 import threading
 import weakref
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any, Final, cast
+from typing import Any, Final, NamedTuple, cast
 
 import durable_rules_engine  # pyright: ignore[reportMissingTypeStubs, reportMissingImports]
 from durable import engine as durable  # pyright: ignore[reportMissingTypeStubs]
@@ -34,16 +33,14 @@ _core: Any = durable_rules_engine
 RANK: Final[dict[str, int]] = {"setting": 0, "conditions": 1, "question": 2, "refused": 3}
 
 
-@dataclass(frozen=True)
-class Found:
+class Found(NamedTuple):
     """A rule that holds, or one that cannot be judged, by its place in the rule set."""
 
     rule: int
     is_unknown: bool
 
 
-@dataclass(frozen=True)
-class Inferred:
+class Inferred(NamedTuple):
     """What follows from one signature.
 
     Attributes:

@@ -3,9 +3,9 @@
 import math
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import pairwise
-from typing import Final, TypeVar
+from typing import Final, NamedTuple, TypeVar
 
 from ..catalogue.errors import InputError, OpenQuestion, Question
 from ..catalogue.grades import DEFAULT_GRADE, Grade
@@ -29,8 +29,7 @@ class Part:
     count: int
 
 
-@dataclass(frozen=True)
-class JobText:
+class JobText(NamedTuple):
     """A job as typed; empty texts mean not stated."""
 
     section: str
@@ -47,8 +46,7 @@ class JobText:
     fitted: Sequence[str] = ()
 
 
-@dataclass(frozen=True)
-class Job:
+class Job(NamedTuple):
     """A job read and complete.
 
     Attributes:
@@ -72,7 +70,7 @@ class Job:
     contents: str = "not-stated"
     coating: str = "not-stated"
     fitted: frozenset[str] = frozenset()
-    assumptions: tuple[str, ...] = field(default=())
+    assumptions: tuple[str, ...] = ()
 
 
 def read_job(

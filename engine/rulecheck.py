@@ -6,8 +6,7 @@ and a large sample of values just below, at and above every limit.
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -28,8 +27,7 @@ SAMPLE: Final = 20_000
 SEED: Final = 20_261_125
 
 
-@dataclass(frozen=True)
-class Problem:
+class Problem(NamedTuple):
     """One thing wrong with a rule set: a stable kind, and a sentence."""
 
     kind: str

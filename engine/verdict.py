@@ -4,8 +4,8 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any, Final
+from types import MappingProxyType
+from typing import Any, Final, NamedTuple
 
 from ..catalogue.machines import MachineModel
 from ..rules.model import Rule
@@ -24,8 +24,7 @@ NEAR: Final = 0.9
 """Utilisation from which a limit counts as close."""
 
 
-@dataclass(frozen=True)
-class MeasureValue:
+class MeasureValue(NamedTuple):
     """One measure of the answer. Numbers that do not exist are None."""
 
     value: float | None
@@ -38,8 +37,7 @@ class MeasureValue:
     heavy_utilisation: float | None = None
 
 
-@dataclass(frozen=True)
-class FindingText:
+class FindingText(NamedTuple):
     """A rule that holds for this job, in words."""
 
     rule: str
@@ -49,8 +47,7 @@ class FindingText:
     basis: str
 
 
-@dataclass(frozen=True)
-class MitigationText:
+class MitigationText(NamedTuple):
     """What must be done, in words and numbers."""
 
     code: str
@@ -59,8 +56,7 @@ class MitigationText:
     provided_by: str | None
 
 
-@dataclass(frozen=True)
-class QuestionText:
+class QuestionText(NamedTuple):
     """What must be said first."""
 
     code: str
@@ -68,8 +64,7 @@ class QuestionText:
     choices: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Provenance:
+class Provenance(NamedTuple):
     """What the answer rests on."""
 
     tool: str
@@ -77,8 +72,7 @@ class Provenance:
     catalogue: str
 
 
-@dataclass(frozen=True)
-class Verdict:
+class Verdict(NamedTuple):
     """The answer for one job on one machine.
 
     ``verdict`` is empty while ``questions`` are open.
@@ -98,7 +92,7 @@ class Verdict:
     provenance: Provenance
     missing: tuple[str, ...] = ()
     questions: tuple[QuestionText, ...] = ()
-    fit: dict[str, Any] = field(default_factory=dict[str, Any])
+    fit: Mapping[str, Any] = MappingProxyType({})
 
     @property
     def id(self) -> str:
@@ -258,8 +252,7 @@ class _Writer:
             # Where the measure itself is what must be had at least (grip, override), the
             # demand is the least and the measure is not its own limit.
             is_least = _names(gauges[name].rated) == {name}
-            result[name] = replace(
-                known,
+            result[name] = known._replace(
                 minimum=_finite(full.demand[row] if is_least else full.minimum[row]),
                 rated=None if is_least else _finite(full.rated[row]),
                 absolute=_finite(full.absolute[row]),
@@ -425,7 +418,7 @@ def to_json(verdict: Verdict) -> dict[str, Any]:
         "cautions": list(verdict.cautions),
         "close": list(verdict.close),
         "not_assessed": list(verdict.not_assessed),
-        "would_fit": verdict.fit,
+        "would_fit": dict(verdict.fit),
         "setup": setup_of(verdict),
         "provenance": {
             "tool": provenance.tool,

@@ -5,9 +5,8 @@ Setting a measure sets its heavy end too, unless that is given.
 """
 
 import math
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 from ..catalogue.errors import FileError, InputError
 from ..catalogue.nearest import did_you_mean
@@ -21,8 +20,7 @@ CASES: Final = FOLDER / "cases"
 UNKNOWN: Final = "unknown"
 
 
-@dataclass(frozen=True)
-class Case:
+class Case(NamedTuple):
     """One case.
 
     Attributes:

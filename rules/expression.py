@@ -12,32 +12,28 @@ units are checked when the text is parsed. Nothing is ever evaluated as Python.
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from fractions import Fraction
-from typing import Final, NoReturn
+from typing import Final, NamedTuple, NoReturn
 
 from ..catalogue.errors import InputError
 from ..catalogue.units import NUMBER, Dimension, canonical, has_canonical, unit
 
 
-@dataclass(frozen=True)
-class Number:
+class Number(NamedTuple):
     """A number in the canonical unit of its dimension."""
 
     value: float
     dimension: Dimension
 
 
-@dataclass(frozen=True)
-class Name:
+class Name(NamedTuple):
     """A measure, limit, parameter or machine number, by its full name."""
 
     name: str
     dimension: Dimension
 
 
-@dataclass(frozen=True)
-class Arithmetic:
+class Arithmetic(NamedTuple):
     """``left op right``; for products ``scale`` keeps the result in its canonical unit."""
 
     op: str
@@ -47,8 +43,7 @@ class Arithmetic:
     scale: float
 
 
-@dataclass(frozen=True)
-class Extreme:
+class Extreme(NamedTuple):
     """``min`` or ``max`` of several numbers of one dimension."""
 
     op: str
@@ -59,8 +54,7 @@ class Extreme:
 Numeric = Number | Name | Arithmetic | Extreme
 
 
-@dataclass(frozen=True)
-class Compare:
+class Compare(NamedTuple):
     """``left op right`` for two numbers of one dimension."""
 
     op: str
@@ -68,37 +62,32 @@ class Compare:
     right: Numeric
 
 
-@dataclass(frozen=True)
-class FactIs:
+class FactIs(NamedTuple):
     """A fact has one of these values."""
 
     fact: str
     values: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Known:
+class Known(NamedTuple):
     """A number is known (stated by the builder, or given by the asker)."""
 
     item: Numeric
 
 
-@dataclass(frozen=True)
-class Not:
+class Not(NamedTuple):
     """Negation."""
 
     item: "Logical"
 
 
-@dataclass(frozen=True)
-class Both:
+class Both(NamedTuple):
     """``and`` of several conditions."""
 
     items: tuple["Logical", ...]
 
 
-@dataclass(frozen=True)
-class Either:
+class Either(NamedTuple):
     """``or`` of several conditions."""
 
     items: tuple["Logical", ...]
@@ -108,8 +97,7 @@ Logical = Compare | FactIs | Known | Not | Both | Either
 Node = Numeric | Logical
 
 
-@dataclass(frozen=True)
-class Names:
+class Names(NamedTuple):
     """What names mean: dimension of a number, or values of a fact.
 
     ``number`` and ``fact`` raise ``InputError`` for an unknown name.

@@ -1,8 +1,7 @@
 """What a rule set consists of."""
 
 import datetime as dt
-from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 from .expression import Logical, Numeric
 
@@ -14,8 +13,7 @@ Unknown = Literal["never", "conditions", "question", "refused"]
 UNKNOWNS: Final[tuple[Unknown, ...]] = ("never", "conditions", "question", "refused")
 
 
-@dataclass(frozen=True)
-class Template:
+class Template(NamedTuple):
     """A sentence with computed values in it: literal pieces and expressions by turns.
 
     ``fields[i]`` stands between ``texts[i]`` and ``texts[i + 1]``. A field is an expression
@@ -27,8 +25,7 @@ class Template:
     styles: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Parameter:
+class Parameter(NamedTuple):
     """A number that rules use, which the builder can change."""
 
     name: str
@@ -38,8 +35,7 @@ class Parameter:
     file: str
 
 
-@dataclass(frozen=True)
-class Rule:
+class Rule(NamedTuple):
     """A declared condition and what follows when it holds.
 
     Attributes:
@@ -70,8 +66,7 @@ class Rule:
     file: str
 
 
-@dataclass(frozen=True)
-class Mitigation:
+class Mitigation(NamedTuple):
     """What must be done, as one imperative sentence with its numbers.
 
     Attributes:
@@ -93,8 +88,7 @@ class Mitigation:
     basis: str
 
 
-@dataclass(frozen=True)
-class Caution:
+class Caution(NamedTuple):
     """A standing safety line. With ``when`` it is printed only where that is not false."""
 
     code: str
@@ -103,8 +97,7 @@ class Caution:
     source: str
 
 
-@dataclass(frozen=True)
-class Measure:
+class Measure(NamedTuple):
     """A measure of the vocabulary; ``heavy`` says which way its heavy end lies."""
 
     name: str
@@ -118,8 +111,7 @@ class Measure:
         return self.heavy != "none"
 
 
-@dataclass(frozen=True)
-class Fact:
+class Fact(NamedTuple):
     """A fact of the vocabulary: its values, and which of them need no rule."""
 
     name: str
@@ -127,8 +119,7 @@ class Fact:
     harmless: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Gauge:
+class Gauge(NamedTuple):
     """How full a limit is: ``demand`` over ``rated``, and where ``absolute`` ends it.
 
     Attributes:
@@ -147,8 +138,7 @@ class Gauge:
     style: str
 
 
-@dataclass(frozen=True)
-class RuleSet:
+class RuleSet(NamedTuple):
     """Everything that is allowed, with the digest it is known by."""
 
     vocabulary: "Vocabulary"
@@ -160,8 +150,7 @@ class RuleSet:
     digest: str
 
 
-@dataclass(frozen=True)
-class Vocabulary:
+class Vocabulary(NamedTuple):
     """The closed set of names. ``numbers`` maps every number name to its unit."""
 
     measures: dict[str, Measure]

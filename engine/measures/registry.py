@@ -6,14 +6,12 @@ everything follows from the heavy ends of the few things the mill tolerates.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from ..frame import Floats, Frame
 
 
-@dataclass(frozen=True)
-class MeasureFunction:
+class MeasureFunction(NamedTuple):
     """A measure: its function, and what ``explain`` and ``--trace`` show of it."""
 
     name: str
@@ -82,8 +80,7 @@ def measure(
     return register
 
 
-@dataclass(frozen=True)
-class Measured:
+class Measured(NamedTuple):
     """Computed measures: nominal and heavy columns by name."""
 
     nominal: dict[str, Floats]
