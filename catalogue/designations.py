@@ -23,7 +23,7 @@ LARGEST_IN: Final = 48
 THICKEST_IN: Final = Fraction(5, 2)
 THINNEST_MM: Final = Fraction(3, 10)
 
-OD_TOLERANCE: Final = Fraction(1, 2)  # mm: printed sizes differ by rounding (323.8, 323.9)
+OD_TOLERANCE: Final = 0.5  # mm: printed sizes differ by rounding (323.8, 323.9)
 WALL_TOLERANCE: Final = Fraction(2, 100)  # mm
 
 
@@ -128,8 +128,9 @@ class _Reader:
         return schedule_name(self.written.schedule) if self.written.schedule else "SCH 40"
 
     def _by_outside(self, mm: Fraction) -> str | None:
+        size = float(mm)
         for nps, (_, inch, printed, _) in self.tables.nominal_sizes.items():
-            if abs(mm - Fraction(printed)) <= OD_TOLERANCE or mm == inch * INCH:
+            if abs(size - printed) <= OD_TOLERANCE or mm == inch * INCH:
                 return nps
         return None
 

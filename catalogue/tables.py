@@ -142,7 +142,8 @@ class SectionTables:
         """By NPS: nominal inches, outside inches, outside mm, DN."""
         sizes: dict[str, tuple[Fraction, Fraction, float, str]] = {}
         for row in self.pipes.values():
-            sizes.setdefault(row.nps, (inches(row.nps), row.od_in, row.od, row.dn))
+            if row.nps not in sizes:
+                sizes[row.nps] = (inches(row.nps), row.od_in, row.od, row.dn)
         return sizes
 
     def schedules(self, nps: str) -> list[PipeRow]:

@@ -129,8 +129,8 @@ def truth_of(node: Logical, scope: Scope) -> Truth:
             return Truth(yes & known, known)
         case FactIs(fact=fact, values=values):
             codes = scope.codes[fact]
-            wanted = [codes[value] for value in values]
-            yes = np.isin(scope.facts[fact], wanted)
+            column = scope.facts[fact]
+            yes = np.logical_or.reduce([column == codes[value] for value in values])
             return Truth(yes, np.ones(scope.rows, dtype=np.bool_))
         case Known(item=item):
             yes = np.isfinite(number_of(item, scope))

@@ -36,15 +36,14 @@ class Problem(NamedTuple):
 
 def check_rules(rule_set: RuleSet, cases: Sequence[Case]) -> list[Problem]:
     """Return everything wrong; empty means clean."""
-    engine = Engine(rule_set)
     scope = case_scope(rule_set, cases)
     truths = [truth_of(rule.when, scope) for rule in rule_set.rules]
     return [
-        *_failed_cases(engine, cases, scope),
+        *failed_cases(rule_set, cases),
         *_uncovered(rule_set, scope, truths),
         *_unused(rule_set),
         *_facts_without_rule(rule_set),
-        *_sampled(engine, cases),
+        *_sampled(rule_set, cases),
     ]
 
 
@@ -77,11 +76,13 @@ def _inferred(engine: Engine, scope: Scope, fitted: dict[str, Bools]) -> list[In
     return [decision.of(row) for row in range(scope.rows)]
 
 
-def _failed_cases(engine: Engine, cases: Sequence[Case], scope: Scope) -> Iterable[Problem]:
-    rules = engine.rule_set.rules
+def failed_cases(rule_set: RuleSet, cases: Sequence[Case]) -> Iterable[Problem]:
+    """Run the cases and return those whose expectation is not met."""
+    engine, scope = Engine(rule_set), case_scope(rule_set, cases)
+    rules = rule_set.rules
     fitted = {
         code: np.array([code in case.fitted for case in cases], dtype=np.bool_)
-        for code in engine.rule_set.vocabulary.accessories
+        for code in rule_set.vocabulary.accessories
     }
     names = {**VERDICTS, "question": "question"}
     for case, result in zip(cases, _inferred(engine, scope, fitted), strict=True):
@@ -181,38 +182,61 @@ def _by_negation(tested: Sequence[object], name: str) -> bool:
 # --- the sample -------------------------------------------------------------------------------
 
 
-def _sampled(engine: Engine, cases: Sequence[Case]) -> Iterable[Problem]:
+def _sampled(rule_set: RuleSet, cases: Sequence[Case]) -> Iterable[Problem]:
     """Look for gaps and contradictions among values around every limit."""
-    scope = sample_scope(engine.rule_set, cases)
-    rows = scope.rows
-    fitted = {
-        code: np.ones(rows, dtype=np.bool_) for code in engine.rule_set.vocabulary.accessories
-    }
-    inferred = _inferred(engine, scope, fitted)
-    ranks = np.array([RANK[item.outcome] for item in inferred])
-    for full in fullness(engine.rule_set, scope):
+    scope = sample_scope(rule_set, cases)
+    truths = [truth_of(rule.when, scope) for rule in rule_set.rules]
+    yield from _gaps(rule_set, scope, truths)
+    yield from _conflicts(rule_set, truths)
+    yield from _contradictions(rule_set, truths)
+
+
+def _gaps(rule_set: RuleSet, scope: Scope, truths: Sequence[Truth]) -> Iterable[Problem]:
+    """Find a limit that is exceeded while no rule asks for anything."""
+    gauges = {gauge.name: gauge for gauge in rule_set.gauges}
+    for full in fullness(rule_set, scope):
+        gauge = gauges[full.name]
+        about = names_in(gauge.demand) | names_in(gauge.rated)
+        speaks = np.zeros(scope.rows, dtype=np.bool_)
+        for rule, truth in zip(rule_set.rules, truths, strict=True):
+            if RANK[rule.outcome] >= RANK["conditions"] and about & names_in(rule.when):
+                speaks |= truth.yes
         over = np.isfinite(full.nominal) & (full.nominal > 1 + 10 * TOLERANCE)
-        silent = over & (ranks < RANK["conditions"])
-        if silent.any():
-            row = int(np.flatnonzero(silent)[0])
+        silent = np.flatnonzero(over & ~speaks)
+        if silent.size:
+            row = int(silent[0])
             yield Problem(
                 "gap",
                 f"{full.name} is over its limit ({full.demand[row]:g} of {full.rated[row]:g}) "
                 "and no rule speaks",
             )
-    yield from _conflicts(inferred)
-    yield from _contradictions(engine.rule_set, scope)
 
 
-def _conflicts(inferred: Sequence[Inferred]) -> Iterable[Problem]:
-    pairs = {pair for item in inferred for pair in item.conflicts}
-    for first, second in sorted(pairs):
-        yield Problem("contradiction", f"{first} and {second} can both be asked for, and conflict")
+def _conflicts(rule_set: RuleSet, truths: Sequence[Truth]) -> Iterable[Problem]:
+    """Find mitigations that contradict each other and can both be asked for."""
+
+    def asked(code: str) -> Bools:
+        return np.logical_or.reduce(
+            [
+                truth.yes
+                for rule, truth in zip(rule_set.rules, truths, strict=True)
+                if code in with_needs(rule.mitigations, rule_set)
+            ]
+            or [np.zeros(1, dtype=np.bool_)]
+        )
+
+    for first, mitigation in rule_set.mitigations.items():
+        for second in mitigation.conflicts:
+            if (asked(first) & asked(second)).any():
+                yield Problem(
+                    "contradiction",
+                    f"{first} and {second} can both be asked for, and conflict",
+                )
 
 
-def _contradictions(rule_set: RuleSet, scope: Scope) -> Iterable[Problem]:
+def _contradictions(rule_set: RuleSet, truths: Sequence[Truth]) -> Iterable[Problem]:
     """Find rules of which one refuses and one allows on the same limit, and both hold."""
-    truths = {rule.code: truth_of(rule.when, scope) for rule in rule_set.rules}
+    holds = {rule.code: truth.yes for rule, truth in zip(rule_set.rules, truths, strict=True)}
     pairs = [
         (allow, refuse)
         for allow in rule_set.rules
@@ -221,8 +245,7 @@ def _contradictions(rule_set: RuleSet, scope: Scope) -> Iterable[Problem]:
         and _bounded(allow) & _bounded(refuse)
     ]  # fmt: skip
     for allow, refuse in pairs:
-        both = truths[allow.code].yes & truths[refuse.code].yes
-        if both.any():
+        if (holds[allow.code] & holds[refuse.code]).any():
             names = ", ".join(sorted(_bounded(allow) & _bounded(refuse)))
             yield Problem(
                 "contradiction",
