@@ -199,7 +199,8 @@ def _gaps(rule_set: RuleSet, scope: Scope, truths: Sequence[Truth]) -> Iterable[
         about = names_in(gauge.demand) | names_in(gauge.rated)
         speaks = np.zeros(scope.rows, dtype=np.bool_)
         for rule, truth in zip(rule_set.rules, truths, strict=True):
-            if RANK[rule.outcome] >= RANK["conditions"] and about & names_in(rule.when):
+            read = {name.removesuffix(".heavy") for name in names_in(rule.when)}
+            if RANK[rule.outcome] >= RANK["conditions"] and about & read:
                 speaks |= truth.yes
         over = np.isfinite(full.nominal) & (full.nominal > 1 + 10 * TOLERANCE)
         silent = np.flatnonzero(over & ~speaks)
