@@ -184,24 +184,22 @@ def _by_negation(tested: Sequence[object], name: str) -> bool:
 
 def _sampled(rule_set: RuleSet, cases: Sequence[Case]) -> Iterable[Problem]:
     """Look for gaps and contradictions among values around every limit."""
-    scope = sample_scope(rule_set, cases)
-    truths = [truth_of(rule.when, scope) for rule in rule_set.rules]
-    yield from _gaps(rule_set, scope, truths)
+    base = case_scope(rule_set, cases[:1])
+    limits = _limits_by_measure(rule_set, base)
+    one_by_one = one_by_one_scope(rule_set, base, limits)
+    yield from _gaps(rule_set, one_by_one, _truths(rule_set, one_by_one))
+    truths = _truths(rule_set, sample_scope(rule_set, base, limits))
     yield from _conflicts(rule_set, truths)
     yield from _contradictions(rule_set, truths)
 
 
 def _gaps(rule_set: RuleSet, scope: Scope, truths: Sequence[Truth]) -> Iterable[Problem]:
     """Find a limit that is exceeded while no rule asks for anything."""
-    gauges = {gauge.name: gauge for gauge in rule_set.gauges}
+    speaks = np.zeros(scope.rows, dtype=np.bool_)
+    for rule, truth in zip(rule_set.rules, truths, strict=True):
+        if RANK[rule.outcome] >= RANK["conditions"]:
+            speaks |= truth.yes
     for full in fullness(rule_set, scope):
-        gauge = gauges[full.name]
-        about = names_in(gauge.demand) | names_in(gauge.rated)
-        speaks = np.zeros(scope.rows, dtype=np.bool_)
-        for rule, truth in zip(rule_set.rules, truths, strict=True):
-            read = {name.removesuffix(".heavy") for name in names_in(rule.when)}
-            if RANK[rule.outcome] >= RANK["conditions"] and about & read:
-                speaks |= truth.yes
         over = np.isfinite(full.nominal) & (full.nominal > 1 + 10 * TOLERANCE)
         silent = np.flatnonzero(over & ~speaks)
         if silent.size:
@@ -274,23 +272,59 @@ def _limits(comparison: Compare) -> set[str]:
     }
 
 
-def sample_scope(rule_set: RuleSet, cases: Sequence[Case]) -> Scope:
-    """Return values around every limit that any rule compares with, mixed at random."""
-    random = np.random.default_rng(SEED)
-    base = case_scope(rule_set, cases[:1])
-    around: dict[str, list[float]] = {}
+_STEPS: Final = (0.5, 0.9, 0.999, 1.0, 1.001, 1.05, 1.5)
+
+
+def _truths(rule_set: RuleSet, scope: Scope) -> list[Truth]:
+    return [truth_of(rule.when, scope) for rule in rule_set.rules]
+
+
+def _limits_by_measure(rule_set: RuleSet, base: Scope) -> dict[str, list[float]]:
+    """Return the values that any rule compares each measure with, in the base case."""
+    limits: dict[str, list[float]] = {}
     for rule in rule_set.rules:
         for comparison in comparisons_in(rule.when):
             if isinstance(comparison.left, Name):
                 limit = float(number_of(comparison.right, base)[0])
                 if math.isfinite(limit):
                     name = comparison.left.name.removesuffix(".heavy")
-                    around.setdefault(name, []).append(limit)
+                    limits.setdefault(name, []).append(limit)
+    return limits
+
+
+def one_by_one_scope(rule_set: RuleSet, base: Scope, limits: dict[str, list[float]]) -> Scope:
+    """Return the base case with one measure around one limit, under one changed fact.
+
+    Nothing else is out of order, so that a rule that speaks speaks of this.
+    """
+    facts = [
+        (name, code)
+        for name, fact in rule_set.vocabulary.facts.items()
+        for code in range(len(fact.values))
+    ]
+    changes = [
+        (name, limit * step) for name, values in limits.items() for limit in values
+        for step in _STEPS
+    ]  # fmt: skip
+    rows = len(facts) * len(changes)
+    numbers = {name: np.repeat(column[:1], rows) for name, column in base.numbers.items()}
+    columns = {name: np.repeat(column[:1], rows) for name, column in base.facts.items()}
+    for place, (name, value) in enumerate(changes):
+        block = slice(place * len(facts), (place + 1) * len(facts))
+        numbers[name][block] = value
+        if f"{name}.heavy" in numbers:
+            numbers[f"{name}.heavy"][block] = value
+        for offset, (fact, code) in enumerate(facts):
+            columns[fact][block.start + offset] = code
+    return Scope(rows, numbers, columns, base.codes)
+
+
+def sample_scope(rule_set: RuleSet, base: Scope, limits: dict[str, list[float]]) -> Scope:
+    """Return values around every limit, of all measures at once, mixed at random."""
+    random = np.random.default_rng(SEED)
     numbers = {name: np.repeat(column[:1], SAMPLE) for name, column in base.numbers.items()}
-    steps = np.array([0.5, 0.9, 0.999, 1.0, 1.001, 1.05, 1.5])
-    for name, limits in around.items():
-        values = np.outer(np.array(limits), steps).ravel()
-        numbers[name] = random.choice(values, SAMPLE)
+    for name, values in limits.items():
+        numbers[name] = random.choice(np.outer(values, _STEPS).ravel(), SAMPLE)
         measure = rule_set.vocabulary.measures.get(name)
         if measure is not None and measure.has_heavy:
             spread = random.choice(np.array([1.0, 1.002, 1.1]), SAMPLE)
