@@ -159,9 +159,13 @@ class Inference:
                 conditions: list[dict[str, Any]] = [{"c0": {f"{mark}{place}": True}}]
                 for number, tag in enumerate(rule.given, start=1):
                     conditions.append({f"c{number}": {"tag": tag}})
+                # What cannot be judged is lifted by mitigations only where the rule says so;
+                # otherwise their numbers would be unknown too.
+                is_lifted = not is_unknown or rule.unknown == "conditions"
+                mitigations = rule.mitigations if is_lifted else ()
                 program[f"{mark}{place}"] = {
                     "all": conditions,
-                    "run": self._found(Found(place, is_unknown), rule.tags, rule.mitigations),
+                    "run": self._found(Found(place, is_unknown), rule.tags, mitigations),
                 }
         for place, mitigation in enumerate(self._rule_set.mitigations.values()):
             code = mitigation.code

@@ -327,8 +327,9 @@ def sample_scope(rule_set: RuleSet, base: Scope, limits: dict[str, list[float]])
         numbers[name] = random.choice(np.outer(values, _STEPS).ravel(), SAMPLE)
         measure = rule_set.vocabulary.measures.get(name)
         if measure is not None and measure.has_heavy:
-            spread = random.choice(np.array([1.0, 1.002, 1.1]), SAMPLE)
-            factor = spread if measure.heavy == "more" else 1 / spread
+            more = np.array([1.0, 1.002, 1.1])
+            factors = {"more": more, "less": 1 / more, "either": np.append(more, 1 / more)}
+            factor = random.choice(factors[measure.heavy], SAMPLE)
             numbers[f"{name}.heavy"] = numbers[name] * factor
     facts = {
         name: random.integers(0, len(fact.values), SAMPLE).astype(np.int8)

@@ -226,9 +226,11 @@ class _Writer:
 
     def mitigation(self, code: str) -> MitigationText:
         item = self.rule_set.mitigations[code]
-        values = {
-            name: _rounded(float(number_of(node, self.scope)[0])) for name, node in item.values
-        }
+        values: dict[str, float] = {}
+        for name, node in item.values:
+            value = _finite(float(number_of(node, self.scope)[0]))
+            if value is not None:
+                values[name] = value
         return MitigationText(code, self.words.fill(item.text), values, item.provided_by or None)
 
     def measures(self) -> dict[str, MeasureValue]:

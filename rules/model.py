@@ -7,8 +7,8 @@ from .expression import Logical, Numeric
 
 Outcome = Literal["setting", "conditions", "question", "refused"]
 OUTCOMES: Final[tuple[Outcome, ...]] = ("setting", "conditions", "question", "refused")
-HeavyEnd = Literal["more", "less", "none"]
-HEAVY_ENDS: Final[tuple[HeavyEnd, ...]] = ("more", "less", "none")
+HeavyEnd = Literal["more", "less", "either", "none"]
+HEAVY_ENDS: Final[tuple[HeavyEnd, ...]] = ("more", "less", "either", "none")
 Unknown = Literal["never", "conditions", "question", "refused"]
 UNKNOWNS: Final[tuple[Unknown, ...]] = ("never", "conditions", "question", "refused")
 

@@ -238,7 +238,12 @@ def _oracle(rule_set: RuleSet, holds: list[bool], unknown: list[bool], fitted: l
     ]
     tags = {tag for item, _ in found if not item.given for tag in item.tags}
     found = [pair for pair in found if set(pair[0].given) <= tags]
-    wanted = {code for item, _ in found for code in item.mitigations}
+    wanted = {
+        code
+        for item, is_unknown in found
+        if not is_unknown or item.unknown == "conditions"
+        for code in item.mitigations
+    }
     wanted -= {old for code in wanted for old in rule_set.mitigations[code].replaces}
     have = dict(zip(rule_set.vocabulary.accessories, fitted, strict=True))
     if any(not have.get(rule_set.mitigations[code].provided_by, True) for code in wanted):
