@@ -59,14 +59,18 @@ def print_answer(answer: Answer, desk: Desk, system: System, *, is_traced: bool)
         _print_questions(out, answer.questions)
         return
     writer = _Writer(out, desk, system)
-    best = answer.verdicts[0]
-    writer.stock(best)
-    if len(answer.verdicts) > 1:
+    best, *others = answer.verdicts
+    if others:
+        writer.headlines(answer.verdicts)
+        writer.stock(best)
         writer.summary(answer.verdicts)
-    for verdict in answer.verdicts[: 1 if len(answer.verdicts) > 1 else None]:
-        writer.verdict(verdict)
-        if is_traced:
-            writer.trace(verdict)
+        out.print()
+    writer.headline(best)
+    if not others:
+        writer.stock(best)
+    writer.verdict(best)
+    if is_traced:
+        writer.trace(best)
     writer.close(best)
 
 
@@ -99,6 +103,21 @@ class _Writer:
         """Print one wrapped paragraph."""
         item = text if isinstance(text, Text) else Text(text)
         self.out.print(Padding(item, (0, 0, 0, indent), expand=False))
+
+    def headlines(self, verdicts: Sequence[Verdict]) -> None:
+        """Say in one line a verdict which models have it."""
+        for name, words in WORDS.items():
+            models = [item.machine.code for item in verdicts if item.verdict == name]
+            if models:
+                self.out.print(Text(words, style=STYLES[name]), Text(", ".join(models)))
+
+    def headline(self, verdict: Verdict) -> None:
+        """Print the verdict of one model."""
+        machine = verdict.machine
+        head = Text(WORDS[verdict.verdict], style=STYLES[verdict.verdict])
+        head.append(f"  {machine.code}", style="bold default")
+        head.append(f"  {machine.title}, revision {machine.revision}", style="not bold default")
+        self.out.print(head)
 
     def stock(self, verdict: Verdict) -> None:
         """Say what was asked about, in numbers."""
@@ -160,12 +179,6 @@ class _Writer:
 
     def verdict(self, verdict: Verdict) -> None:
         """Print one verdict in full."""
-        machine = verdict.machine
-        self.out.print()
-        head = Text(WORDS[verdict.verdict], style=STYLES[verdict.verdict])
-        head.append(f"  {machine.code}", style="bold")
-        head.append(f"  {machine.title}, revision {machine.revision}", style="not bold default")
-        self.out.print(head)
         self.deciding(verdict)
         self.findings(verdict)
         self.limits(verdict)

@@ -94,7 +94,7 @@ def test_no_grade_is_carbon_steel_with_a53_tolerances_and_says_so() -> None:
 
 
 @pytest.mark.parametrize(
-    "length", ["20 ft", "20'", "20'-0\"", "240 in", "240\"", "6096 mm", "6.096 m", "6,096 m",
+    "length", ["20 ft", "20'", "20'-0\"", "240 in", '240"', "6096 mm", "6.096 m", "6,096 m",
                "609.6 cm", "20 feet"],
 )  # fmt: skip
 def test_stock_exactly_at_a_length_limit_is_in_range_in_every_unit(
@@ -176,9 +176,7 @@ def test_oversize_stock_longer_than_half_the_bed_needs_support_beyond_its_middle
         ("coating", "lead paint", "COAT-03"),
     ],
 )
-def test_what_no_setting_lifts_is_refused_on_every_model(
-    field: str, value: str, rule: str
-) -> None:
+def test_what_no_setting_lifts_is_refused_on_every_model(field: str, value: str, rule: str) -> None:
     """Nothing fitted and no setting helps."""
     for verdict in ask("NPS 4 SCH 40", "6 m", **{field: value}).verdicts:
         assert verdict.verdict == "refused"
@@ -392,7 +390,7 @@ def test_an_in_range_job_exceeds_nothing(job: Job, machine: MachineModel) -> Non
     if decision.ranks[0] > RANK["setting"]:
         return
     for full in fullness(DESK.rule_set, decision.scope):
-        if full.name in ("unbalance_torque",) and math.isnan(job.bow):
+        if full.name == "unbalance_torque" and math.isnan(job.bow):
             continue  # the heavy end stands for a bow that the to-do list has measured
         assert not full.nominal[0] > 1 + 1e-9, full.name
         assert not full.heavy[0] > 1 + 1e-9, full.name
