@@ -7,6 +7,7 @@ limit written in millimetres on equal terms.
 
 import re
 import unicodedata
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Final
 
@@ -129,6 +130,7 @@ def _with_point(text: str) -> str:
 
 
 _QUANTITY = re.compile(rf"([+-]?)\s*({NUMBER_PATTERN})\s*(.*)")
+_QUANTITY_WITH_MIXED = re.compile(r"\d+[ -]+\d+/\d+\s*[a-z'\"]+\.?")  # 2-1/2 in is no range
 
 
 # What files hold: a plain decimal and a unit. Read without the machinery for typed text.
@@ -195,10 +197,15 @@ def _to_float(exact: Fraction, text: str) -> float:
 
 
 _FEET_AND_INCHES = re.compile(
-    rf"({NUMBER_PATTERN})\s*(?:'|ft\.?|feet|foot)\s*-?\s*"
+    rf"([+-]?)\s*({NUMBER_PATTERN})\s*(?:'|ft\.?|feet|foot)\s*-?\s*"
     rf"({NUMBER_PATTERN})\s*(?:\"|in\.?|inch|inches)?"
 )
-_RANGE = re.compile(rf"({NUMBER_PATTERN})\s*(?:-|to)\s*({NUMBER_PATTERN})\s*([a-z'\"]+\.?)")
+_UNIT_PATTERN = r"(?:'|\"|(?!e)[a-z]+\.?)"
+_RANGE = re.compile(
+    rf"({NUMBER_PATTERN})\s*({_UNIT_PATTERN})?\s*(?:-|\bto\b)\s*"
+    rf"({NUMBER_PATTERN})\s*({_UNIT_PATTERN})"
+)
+_OPEN_COMMA = re.compile(r"(?<![\d.,])(\d{1,3}),(\d{3})(?![\d.,])")
 
 
 def length(text: str, *, what: str = "length") -> float:
@@ -208,32 +215,65 @@ def length(text: str, *, what: str = "length") -> float:
 
     Raises:
         InputError: ``length-unreadable``, ``length-range``, ``unit-unknown`` …
-        OpenQuestion: ``length-unit``, ``decimal-or-thousands``, ``random-length``.
+        OpenQuestion: ``length-unit``, ``decimal-or-thousands``, ``random-length``; its choices
+            can be typed as they stand.
     """
-    exact = exact_length(text, what=what)
-    if not 0 < exact <= LONGEST_STOCK:
-        raise InputError(
-            "length-range",
-            f"{what} {text.strip()!r} is not above zero and at most 100 m",
-            remedy="Check the number and its unit.",
-        )
+    try:
+        exact = exact_length(text, what=what)
+    except OpenQuestion as asked:
+        choices = _typed_choices(text, asked.question.choices, what)
+        if not choices:
+            raise _out_of_range(text, what) from None
+        raise OpenQuestion(asked.question.code, asked.question.text, choices) from None
+    # A hair of room: the longest stock, written in inches, is not beyond itself.
+    if not 0 < exact <= LONGEST_STOCK * (1 + Fraction(1, 10**15)) or not float(exact):
+        raise _out_of_range(text, what)
     return float(exact)
+
+
+def _out_of_range(text: str, what: str) -> InputError:
+    return InputError(
+        "length-range",
+        f"{what} {text.strip()[:40]!r} is not above zero and at most 100 m",
+        remedy="Check the number and its unit.",
+    )
+
+
+def _typed_choices(text: str, choices: Sequence[str], what: str) -> list[str]:
+    """Return the choices as whole lengths that are read without a further question."""
+    plain = tidy(text)
+    comma = _OPEN_COMMA.search(plain)
+    if comma:
+        readings = (f"{comma[1]}.{comma[2]}", f"{comma[1]}{comma[2]}")
+        choices = [plain[: comma.start()] + item + plain[comma.end() :] for item in readings]
+    typed: list[str] = []
+    for choice in choices:
+        try:
+            length(choice, what=what)
+        except OpenQuestion as asked:
+            typed += asked.question.choices
+        except InputError:
+            continue  # out of range: no choice
+        else:
+            typed.append(choice)
+    return list(dict.fromkeys(typed))
 
 
 def exact_length(text: str, *, what: str = "length") -> Fraction:
     """Read a length of any sign or size as exact millimetres; see :func:`length`."""
     plain = tidy(text)
     if match := _FEET_AND_INCHES.fullmatch(plain):
-        feet, inches = number(match[1]), number(match[2])
+        feet, inches = number(match[2]), number(match[3])
         if inches >= 12:
             raise InputError(
                 "length-unreadable",
                 f"{what} {text.strip()!r} has 12 inches or more beside feet",
                 remedy="Write feet with less than 12 inches, or inches alone.",
             )
-        return (feet * 12 + inches) * Fraction(254, 10)
-    if (match := _RANGE.fullmatch(plain)) and "/" not in plain:
-        low, high = f"{match[1]} {match[3]}", f"{match[2]} {match[3]}"
+        size = (feet * 12 + inches) * Fraction(254, 10)
+        return -size if match[1] == "-" else size
+    if (match := _RANGE.fullmatch(plain)) and not _QUANTITY_WITH_MIXED.fullmatch(plain):
+        low, high = f"{match[1]} {match[2] or match[4]}", f"{match[3]} {match[4]}"
         raise OpenQuestion(
             "random-length",
             f"Random lengths {text.strip()!r}: how long is the longest piece to be loaded?",
@@ -248,13 +288,14 @@ def exact_length(text: str, *, what: str = "length") -> Fraction:
         )
     sign, digits, unit_text = match.groups()
     if not unit_text:
-        value = number(digits)
-        choices = [
-            f"{digits} {name}"
-            for name in ("ft", "m", "in", "mm")
-            if 0 < value * unit(name).factor * 1000 <= LONGEST_STOCK
-        ]
-        raise OpenQuestion("length-unit", f"In which unit is the {what} {text.strip()!r}?", choices)
+        if sign == "-":
+            raise _out_of_range(text, what)
+        number(digits)  # no number is worse than no unit
+        raise OpenQuestion(
+            "length-unit",
+            f"In which unit is the {what} {text.strip()!r}?",
+            [f"{digits} {name}" for name in ("ft", "m", "in", "mm")],
+        )
     given = unit(unit_text)
     if given.dimension != LENGTH:
         raise InputError(
@@ -262,10 +303,5 @@ def exact_length(text: str, *, what: str = "length") -> Fraction:
             f"{what} {text.strip()!r} is in {given.name}, which is not a unit of length",
             remedy="Write mm, cm, m, in or ft.",
         )
-    try:
-        value = number(digits)
-    except OpenQuestion as asked:
-        # The whole text, so that the choices can be typed as they stand.
-        choices = [f"{choice} {given.name}" for choice in asked.question.choices]
-        raise OpenQuestion(asked.question.code, asked.question.text, choices) from None
+    value = number(digits)
     return (-value if sign == "-" else value) * given.factor * 1000
