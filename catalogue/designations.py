@@ -10,6 +10,7 @@ from fractions import Fraction
 from typing import Final
 
 from .errors import InputError, OpenQuestion
+from .quantities import comma_readings
 from .sections import A500, Section, hollow_section, round_section
 from .tables import INCH, PipeRow, SectionTables, schedule_name
 from .written import Size, Written, take_apart
@@ -34,8 +35,34 @@ def read_section(text: str, tables: SectionTables) -> Section:
         InputError: unreadable, unknown or impossible; the message names the nearest known.
         OpenQuestion: the text has more than one reading.
     """
-    written = take_apart(text)
-    return _Reader(written, tables).section()
+    try:
+        return _Reader(take_apart(text), tables).section()
+    except OpenQuestion as asked:
+        if asked.question.code != "decimal-or-thousands":
+            raise
+        choices = _whole_choices(text, tables)
+        if not choices:
+            raise InputError(
+                "designation-unreadable",
+                f"{text.strip()[:60]!r} is no section however its comma is read",
+                remedy="Write sizes without a thousands mark.",
+            ) from None
+        raise OpenQuestion(asked.question.code, asked.question.text, choices) from None
+
+
+def _whole_choices(text: str, tables: SectionTables) -> list[str]:
+    """Return both readings of an open comma as whole designations that can be typed."""
+    typed: list[str] = []
+    for reading in comma_readings(text):
+        try:
+            read_section(reading, tables)
+        except OpenQuestion as asked:
+            typed += asked.question.choices
+        except InputError:
+            continue
+        else:
+            typed.append(reading)
+    return list(dict.fromkeys(typed))
 
 
 class _Reader:
@@ -87,7 +114,10 @@ class _Reader:
         if written.schedule:
             if len(sizes) > 1:
                 return self._agreeing(nps)
-            return self._scheduled(nps, written.schedule)
+            section = self._scheduled(nps, written.schedule)
+            if self.tables.nominal_sizes[nps][0] != sizes[0].value or sizes[0].unit == "mm":
+                return section._replace(note=f"{sizes[0].text} outside is NPS {nps}")
+            return section
         if len(sizes) == 1:
             raise self._which_schedule(nps)
         return self._by_wall(nps, self._wall_in(sizes[1], mm_above=THICKEST_IN))
@@ -255,8 +285,8 @@ class _Reader:
             return None
         return _row_with_wall(self.tables.schedules(nps), wall / INCH)
 
-    def _unit_of(self, first: Size, second: Size) -> str:
-        """Return the unit of sizes typed without one, or ask."""
+    def _unit_of(self, first: Size, second: Size, shown: str = "") -> str:
+        """Return the unit of sizes typed without one, or ask with ``shown`` in the choices."""
         if first.unit or second.unit:
             return first.unit or second.unit
         outside, wall = first.value, second.value
@@ -269,7 +299,7 @@ class _Reader:
                     f"{self.written.text!r} is no tube size in inches or millimetres",
                     remedy="Give outside diameter x wall with a unit, wall below half the outside.",
                 )
-            pair = f"{first.text} x {second.text}"
+            pair = shown or f"{first.text} x {second.text}"
             raise OpenQuestion(
                 "size-unit",
                 f"Is {self.written.text!r} in inches or in millimetres?",
@@ -285,6 +315,7 @@ class _Reader:
         if match is None or match[1][1] == inch:
             return
         nps, (_, outside_in, _, _) = match
+        round_section(self.written.text, float(inch * INCH), float(wall), "")  # is it possible?
         row = _row_with_wall(self.tables.schedules(nps), wall / INCH)
         wall_in = _inch_wall(wall)
         as_pipe = row.designation if row else f"tube {float(outside_in):g} x {wall_in} in"
@@ -410,9 +441,10 @@ class _Reader:
         if not found:
             names = [_plain_name(name) for name in sorted(near, key=lambda item: near[item])]
             sides = f"{height:g}" if family == "chs" else f"{height:g} x {width:g}"
+            own = [f"tube {sides} x {wall:g} mm"] if 0 < 2 * wall < width else []
             raise self._unknown(
                 f"{self.written.text!r} is not in the EN tables",
-                [*list(dict.fromkeys(names))[:3], f"tube {sides} x {wall:g} mm"],
+                [*list(dict.fromkeys(names))[:3], *own],
             )
         if len(found) == 2:
             note = (
@@ -434,7 +466,11 @@ class _Reader:
         first, wall = sizes[0], sizes[-1]
         second = sizes[1] if len(sizes) == 3 else first
         any_unit = next((size.unit for size in sizes if size.unit), "")
-        unit_name = any_unit or self._unit_of(min(first, second, key=lambda s: s.value), wall)
+        unit_name = any_unit or self._unit_of(
+            min(first, second, key=lambda s: s.value),
+            wall,
+            f"{first.text} x {second.text} x {wall.text}",
+        )
         values = tuple(size.mm(unit_name) for size in (first, second, wall))
         height, width, thickness = values
         if written.kind != "tube" or not any_unit:

@@ -22,6 +22,7 @@ from .units import (
     INERTIA,
     LENGTH,
     MASS,
+    NUMBER,
     SPEED,
     TIME,
     TORQUE,
@@ -113,7 +114,12 @@ class Cutting(NamedTuple):
 
 @dataclass(frozen=True)
 class Support:
-    """A kind of support the model has or can have."""
+    """A kind of support the model has or can have.
+
+    Its geometry is one of: two rollers (radius and spacing of their centres, mm), a V-cradle
+    (angle between its sides, rad), a ring (bore, mm); or none of these, as a lifting rest.
+    What is not there is NaN.
+    """
 
     code: str
     title: str
@@ -122,6 +128,8 @@ class Support:
     standard: bool
     roller_radius: float
     roller_spacing: float
+    vee_angle: float
+    ring_bore: float
     reaction: Limit
 
 
@@ -357,6 +365,8 @@ def _supports(top: Reader) -> tuple[Support, ...]:
                 standard=table.boolean("standard"),
                 roller_radius=table.quantity("roller_radius", LENGTH, optional=True),
                 roller_spacing=table.quantity("roller_spacing", LENGTH, optional=True),
+                vee_angle=table.quantity("vee_angle", NUMBER, optional=True),
+                ring_bore=table.quantity("ring_bore", LENGTH, optional=True),
                 reaction=_limit(table.table("reaction"), FORCE, has_minimum=False),
             )
         )

@@ -239,13 +239,19 @@ def _out_of_range(text: str, what: str) -> InputError:
     )
 
 
-def _typed_choices(text: str, choices: Sequence[str], what: str) -> list[str]:
-    """Return the choices as whole lengths that are read without a further question."""
+def comma_readings(text: str) -> list[str]:
+    """Return a text with its first open comma read both ways; none if no comma is open."""
     plain = tidy(text)
     comma = _OPEN_COMMA.search(plain)
-    if comma:
-        readings = (f"{comma[1]}.{comma[2]}", f"{comma[1]}{comma[2]}")
-        choices = [plain[: comma.start()] + item + plain[comma.end() :] for item in readings]
+    if comma is None:
+        return []
+    readings = (f"{comma[1]}.{comma[2]}", f"{comma[1]}{comma[2]}")
+    return [plain[: comma.start()] + item + plain[comma.end() :] for item in readings]
+
+
+def _typed_choices(text: str, choices: Sequence[str], what: str) -> list[str]:
+    """Return the choices as whole lengths that are read without a further question."""
+    choices = comma_readings(text) or choices
     typed: list[str] = []
     for choice in choices:
         try:

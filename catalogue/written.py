@@ -11,7 +11,7 @@ from typing import NamedTuple
 from .errors import InputError
 from .nearest import nearest
 from .quantities import NUMBER_PATTERN, number, tidy
-from .units import LENGTH, unit
+from .units import unit
 
 
 class Size(NamedTuple):
@@ -65,6 +65,9 @@ _WORD_NUMBERS = {
     "three quarters": "3/4",
 }
 
+# A weight class may follow the word schedule: SCH STD, schedule XS.
+_CLASS = r"\b(?:sch(?:edule|ed|d)?\.? ?)?"
+
 # Each pattern removes what it matches and says which field it sets. Order matters: longer
 # phrases first.
 _PHRASES: list[tuple[re.Pattern[str], str, str | None]] = [
@@ -74,11 +77,11 @@ _PHRASES: list[tuple[re.Pattern[str], str, str | None]] = [
      "finish", "hot"),
     (re.compile(r"\b(?:asme )?b ?36\.(?:10|19)m?\b|\b(?:astm )?a ?500\b"
                 r"|\b(?:en ?10220|iso ?4200)\b"), "", ""),
-    (re.compile(r"\bdouble[- ]extra[- ](?:strong|heavy)\b|\bxx[sh]\b"), "schedule", "XXS"),
-    (re.compile(r"\bextra[- ](?:strong|heavy)\b|\bx[sh]\b"), "schedule", "XS"),
-    (re.compile(r"\bstd\b|\bstandard (?:weight|wall)\b|\bstandard\b"), "schedule", "STD"),
+    (re.compile(_CLASS + r"(?:double[- ]extra[- ](?:strong|heavy)\b|xx[sh]\b)"), "schedule", "XXS"),
+    (re.compile(_CLASS + r"(?:extra[- ](?:strong|heavy)\b|x[sh]\b)"), "schedule", "XS"),
+    (re.compile(_CLASS + r"(?:std\b|standard (?:weight|wall)\b|standard\b)"), "schedule", "STD"),
     (re.compile(r"\bsch(?:edule|ed|d)?\b\.?"
-                r" ?-?(?P<value>\d{1,3} ?s?|std|xs|xxs)(?![\w./])"), "schedule", None),
+                r" ?-?(?P<value>\d{1,3} ?s?)(?![\w./])"), "schedule", None),
     (re.compile(r"\bsch(?:edule|ed|d)?\.?(?P<value>\d{1,3}s?)(?![\w./])"), "schedule", None),
     (re.compile(r"(?<![\w.])s ?-?(?P<value>\d{1,3}s?)(?![\w./])"), "schedule", None),
     (re.compile(r"(?<![\w.])(?P<value>(?:5|10|40|80)s)\b"), "schedule", None),
@@ -141,7 +144,7 @@ def take_apart(text: str) -> Written:
             written.is_outside = True
         elif target:
             setattr(written, target, getattr(written, target) or found)
-    written.sizes = _sizes(plain, written.text)
+    written.sizes = _without_cm(_sizes(plain, written.text))
     return written
 
 
@@ -153,6 +156,12 @@ def _with_word_numbers(plain: str) -> str:
 
 
 def _sizes(plain: str, text: str) -> list[Size]:
+    if re.search(r"(?:^ *|x ?|, ?)-[\d.]", plain):
+        raise InputError(
+            "section-impossible",
+            f"{text!r} has a size below zero",
+            remedy="Sizes are above zero; write mixed fractions like 2-1/2.",
+        )
     # "12 in, 1/2 in": a comma with a space is a separator, never a decimal comma.
     pieces = re.split(r" ?x ?|, +|,$| by | [-/] ", f"{plain} ")
     sizes: list[Size] = []
@@ -179,14 +188,26 @@ def _size(digits: str, unit_text: str, text: str) -> Size:
             known = unit(unit_text)
         except InputError:
             raise _unreadable(unit_text, text) from None
-        if known.dimension != LENGTH:
+        if known.name not in ("mm", "cm", "in"):
             raise InputError(
                 "unit-mismatch",
                 f"{text!r} has a size in {known.name}",
-                remedy="Sizes are in mm or in.",
+                remedy="Sizes of a section are in mm or in; its length is given separately.",
             )
         name = known.name
     return Size(number(digits), name, digits)
+
+
+def _without_cm(sizes: list[Size]) -> list[Size]:
+    """Return the sizes in millimetres where any is in centimetres; the trade writes neither."""
+    if not any(size.unit == "cm" for size in sizes):
+        return sizes
+    return [
+        Size(size.value * 10, "mm", f"{float(size.value * 10):g}")
+        if size.unit in ("", "cm")
+        else size
+        for size in sizes
+    ]
 
 
 _WORDS = [

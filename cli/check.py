@@ -6,26 +6,14 @@ from typing import Any
 
 import click
 
-from ..catalogue.errors import CuttableError, InputError, Question
-from ..catalogue.nearest import did_you_mean
+from ..catalogue.errors import CuttableError, Question
 from ..engine.ask import Answer, Desk, is_at_least
 from ..engine.job import JobText
 from ..engine.verdict import to_json
-from ..engine.wording import SYSTEMS, System
+from ..engine.wording import System
+from .job_options import job_options, section_and_length, system_of
 
 SCHEMA = "cuttable.verdicts/1"
-
-
-def system_of(text: str) -> System:
-    """Return the unit system a length was typed in."""
-    from ..catalogue.quantities import tidy
-
-    try:
-        plain = tidy(text)
-    except InputError:
-        return "si"  # the text will be refused where it is read
-    marks = ("'", '"', "ft", "feet", "foot", "in")
-    return "us" if any(mark in plain for mark in marks) else "si"
 
 
 @click.command(
@@ -37,8 +25,6 @@ Examples:
   cuttable check "HSS 6x4x1/4" "12 m" --machine medlar-300 --part "1.2 m*6"
   cuttable check "NPS 6 SCH 40" "6 m" --machine rowan-150 --fitted reversed-jaws --json""",
 )
-@click.argument("words", nargs=-1, metavar="SECTION LENGTH")
-@click.option("--grade", default="", metavar="G", help="Grade, e.g. 'A106 B', 304, S355J2H.")
 @click.option(
     "--machine",
     "machines",
@@ -46,45 +32,7 @@ Examples:
     metavar="CODE|FILE.toml",
     help="Model to ask; repeat for several. Without it: every model, best first.",
 )
-@click.option("--part", "parts", multiple=True, metavar="LENGTH[*N]", help="Parts to cut.")
-@click.option(
-    "--cut",
-    "cuts",
-    multiple=True,
-    metavar="POSITION",
-    help="A cut, measured from the chuck face outward.",
-)
-@click.option(
-    "--station",
-    "stations",
-    multiple=True,
-    metavar="POSITION",
-    help="A support station (recorded; judged once statics are assessed).",
-)
-@click.option("--bow", default="", metavar="LENGTH", help="Measured bow of the stock.")
-@click.option(
-    "--off-axis",
-    default="",
-    metavar="'MASS @ DISTANCE'",
-    help="A flange, branch or clamp beside the axis.",
-)
-@click.option("--end", "ends", default="", metavar="KIND", help="open, sealed, flanged or coupled.")
-@click.option(
-    "--contents", default="", metavar="KIND", help="empty, unknown, flammable, residue or filled."
-)
-@click.option(
-    "--coating",
-    default="",
-    metavar="KIND",
-    help="none, wet, oily, scaled, galvanised, painted, lined …",
-)
-@click.option("--fitted", multiple=True, metavar="CODE", help="An accessory that is fitted.")
-@click.option(
-    "--units",
-    type=click.Choice(SYSTEMS),
-    default=None,
-    help="Units to show; by default those the length was typed in.",
-)
+@job_options
 @click.option(
     "--at-least",
     type=click.Choice(["in-range", "allowed"]),
@@ -111,7 +59,7 @@ def command(
 
     SECTION as the trade writes it, LENGTH with its unit, each in quotes.
     """
-    section, length = _two(ctx, words)
+    section, length = section_and_length(ctx, words)
     text = JobText(section, length, **options)
     system = units or system_of(length)
     desk = Desk()
@@ -130,26 +78,6 @@ def command(
     if answer.questions:
         return 2
     return 0 if is_at_least(answer.best, at_least) else 1
-
-
-def _two(ctx: click.Context, words: Sequence[str]) -> tuple[str, str]:
-    """Return section and length, or say how to type them."""
-    for word in words:
-        if word.startswith("-") and not word[1:2].isdigit() and word != "-":
-            known = [name for item in ctx.command.params for name in item.opts]
-            hint = did_you_mean(word, known)
-            raise click.UsageError(f"There is no option {word!r}. {hint}".strip(), ctx)
-    if len(words) == 2:
-        return words[0], words[1]
-    if len(words) < 2:
-        raise click.UsageError(
-            'Name a section and a length, like: cuttable check "NPS 4 SCH 40" "20 ft"', ctx
-        )
-    raise InputError(
-        "designation-unreadable",
-        f"{len(words)} words were given where a section and a length were expected",
-        remedy='Put each in quotes, like: cuttable check "NPS 4 SCH 40" "20 ft".',
-    )
 
 
 def _error(fault: CuttableError) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from ..engine.frame import build_frame
 from ..engine.job import Job, JobText, read_job
 from ..engine.measures import compute
 from ..engine.wording import SYSTEMS, System, show
-from .check import system_of
+from .job_options import system_of
 
 MEASURES = ("linear_mass", "stock_mass", "rotary_inertia")
 

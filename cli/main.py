@@ -14,6 +14,7 @@ from ..engine.version import VERSION
 # Subcommands are imported when they are used: the tool starts cold for every question.
 _COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "check": ("check", "Can this machine cut this stock, and on what conditions?"),
+    "sheet": ("sheet", "Print the set-up sheet of a job: PDF, SVG or HTML."),
     "compare": ("compare", "How much harder is one piece to turn than another?"),
     "sections": ("sections", "Find and show pipe and tube sections."),
     "machines": ("machines", "List, show and validate machine models."),

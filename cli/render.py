@@ -1,5 +1,6 @@
 """The answer on a terminal: verdict first, then the number that decides, then what to do."""
 
+import math
 import sys
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -12,6 +13,7 @@ from rich.text import Text
 from ..catalogue.errors import Question
 from ..catalogue.sections import Section
 from ..engine.ask import Answer, Desk
+from ..engine.severing import SENTENCES
 from ..engine.verdict import Verdict
 from ..engine.wording import System, show, show_at_most, show_both
 
@@ -150,8 +152,8 @@ class _Writer:
                 verdict.machine.code,
                 Text(WORDS[verdict.verdict].lower(), style=STYLES[verdict.verdict]),
                 self.decision(verdict),
-                self.longest(fit.get("longest_in_range")),
-                self.longest(fit.get("longest_allowed")),
+                self.longest(fit.get("longest_in_range")) if fit else "this length",
+                self.longest(fit.get("longest_allowed")) if fit else "this length",
             )
         self.out.print()
         self.out.print(table)
@@ -182,6 +184,7 @@ class _Writer:
         self.deciding(verdict)
         self.findings(verdict)
         self.limits(verdict)
+        self.supports(verdict)
         self.to_do(verdict)
         self.fit(verdict)
 
@@ -237,6 +240,52 @@ class _Writer:
             )
         self.out.print()
         self.out.print(Padding(table, (0, 0, 0, 2), expand=False))
+
+    def supports(self, verdict: Verdict) -> None:
+        """Print where supports stand, what each carries, and what the parts do."""
+        set_up = verdict.set_up
+        self.out.print()
+        if not set_up.standing:
+            self.line("No support: the chuck alone carries the stock.")
+        else:
+            words = {
+                "rated": "Supports, from the chuck face",
+                "absolute": "Supports, from the chuck face (only within absolute limits)",
+                "given": "Supports as given, from the chuck face",
+                "none": "No plan satisfies the limits; spread evenly the supports would carry",
+            }
+            self.line(f"{words[set_up.level]}:")
+            table = self.table("station", "support", "carries", "centre height")
+            for item in set_up.standing:
+                table.add_row(
+                    self.show(item.station, "mm"),
+                    item.support.code,
+                    "lifts off" if item.is_lifted else self.show(item.reaction, "N"),
+                    "" if math.isnan(item.centre) else self.show(item.centre, "mm"),
+                )
+            self.out.print(Padding(table, (0, 0, 0, 4), expand=False))
+            if set_up.height_tolerance < math.inf:
+                self.line(
+                    f"Level them within {self.show(set_up.height_tolerance, 'mm')}."
+                    if set_up.height_tolerance >= 0.2
+                    else "Stiff stock: a hair of height empties a support; see that each turns.",
+                    4,
+                )
+        if not set_up.pieces:
+            return
+        self.line("Parts as they come free:")
+        table = self.table("cut at", "length", "the part", "held by")
+        for piece, tabs in zip(set_up.pieces, set_up.tabs, strict=True):
+            held = "" if piece.behaviour == "stays" else "nothing: support or sling it"
+            if tabs is not None:
+                held = f"{tabs.count} tabs of {self.show(tabs.width, 'mm')}"
+            table.add_row(
+                self.show(piece.inner, "mm"),
+                self.show(piece.length, "mm"),
+                SENTENCES[piece.behaviour],
+                held,
+            )
+        self.out.print(Padding(table, (0, 0, 0, 4), expand=False))
 
     def to_do(self, verdict: Verdict) -> None:
         """Print what must be done as boxes to tick."""

@@ -110,12 +110,11 @@ class Desk:
         """Add what would make it fit."""
         job, machine = verdict.job, verdict.machine
         fit: dict[str, Any] = {}
-        if verdict.verdict != "":
+        if verdict.verdict not in ("", VERDICTS["setting"]):
             fit |= {
                 f"longest_{name}": value
                 for name, value in longest_lengths(self.engine, job, machine).items()
             }
-        if verdict.verdict != VERDICTS["setting"]:
             models = list(others) or list(self.catalogue.machines.values())
             fit |= {
                 f"smallest_model_{name}": code

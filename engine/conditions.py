@@ -26,7 +26,8 @@ from ..rules.expression import (
     Numeric,
 )
 from ..rules.model import RuleSet, Vocabulary
-from .frame import Bools, Codes, Floats, Frame
+from .arrays import Bools, Codes, Floats
+from .frame import Frame
 from .measures import Measured, compute
 
 TOLERANCE: Final = 1e-9

@@ -8,8 +8,9 @@ from numpy.typing import NDArray
 
 from ..catalogue.machines import MachineModel
 from ..rules.model import RuleSet
+from .arrays import Bools, Floats
 from .conditions import Scope, Truth, number_of, scope_of, truth_of
-from .frame import Bools, Floats, Frame, build_frame
+from .frame import Frame, build_frame
 from .inference import RANK, Inference, Inferred
 from .job import Job
 from .measures import Measured

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..catalogue.machines import MachineModel
+from .arrays import Floats
 from .decide import Engine
-from .frame import Floats, Frame, build_frame
+from .frame import Frame, build_frame
 from .inference import RANK
 from .job import Job
 
@@ -21,12 +22,14 @@ LONGEST: Final = 100_000.0  # mm
 def longest_lengths(engine: Engine, job: Job, machine: MachineModel) -> dict[str, float | None]:
     """Return the longest piece of the job's stock that is in range, and that is allowed.
 
-    Every length on a grid is judged by the whole rule set, and the last step is refined to
-    1 mm, so the result is one that the verdict itself gives. Parts, cuts and stations are left
-    out of the question: they belong to one length. None where no length does.
+    Every length on a grid is judged by all rules but those on supports, and the last step is
+    refined to 1 mm. The longest one found is then planned with its supports and judged by the
+    whole rule set; where that does not hold, shorter ones are tried by halving. So the result
+    is one that the verdict itself gives. Parts, cuts and stations are left out of the
+    question: they belong to one length. None where no length does.
     """
     bare = job._replace(parts=(), cuts=(), stations=())
-    frame = build_frame([bare], [machine], engine.rule_set)
+    frame = build_frame([bare], [machine], engine.rule_set, is_supported=False)
     stated = machine.limit("stock_length").absolute
     longest = LONGEST if math.isnan(stated) else stated
     grid = np.arange(COARSE, longest + COARSE / 2, COARSE)
@@ -43,8 +46,30 @@ def longest_lengths(engine: Engine, job: Job, machine: MachineModel) -> dict[str
         last = float(grid[places[-1]])
         fine = np.arange(last, min(last + COARSE, longest) + FINE / 2, FINE)
         good = np.flatnonzero(_ranks(engine, frame, fine) <= RANK[outcome])
-        found[name] = float(fine[good[-1]])
+        lengths = np.append(grid[places], fine[good[-1]])
+        found[name] = _longest_supported(engine, bare, machine, lengths, RANK[outcome])
     return found
+
+
+def _longest_supported(
+    engine: Engine, job: Job, machine: MachineModel, lengths: Floats, rank: int
+) -> float | None:
+    """Return the longest of ``lengths`` (ascending) that supports carry too."""
+
+    def is_good(length: float) -> bool:
+        piece = job._replace(length=length)
+        return int(engine.decide([piece], [machine]).ranks[0]) <= rank
+
+    if is_good(float(lengths[-1])):
+        return float(lengths[-1])
+    low, high = -1, len(lengths) - 1  # what is good below low is not known to be bad
+    while high - low > 1:
+        middle = (low + high) // 2
+        if is_good(float(lengths[middle])):
+            low = middle
+        else:
+            high = middle
+    return None if low < 0 else float(lengths[low])
 
 
 def _ranks(engine: Engine, frame: Frame, lengths: Floats) -> NDArray[np.int8]:

@@ -11,17 +11,14 @@ from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..catalogue.grades import Grade, MillRange, mill_range
 from ..catalogue.machines import MachineModel
 from ..catalogue.sections import Section
 from ..rules.model import RuleSet
+from .arrays import Bools, Codes, Floats
 from .job import Job
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
-Codes = NDArray[np.int8]
+from .layout import BY_WEIGHT, UNTROUBLED, Figures, SetUp, set_up
 
 # Common practice, no source: straightness taken where the product standard names none.
 USUAL_STRAIGHTNESS = 0.002
@@ -47,6 +44,7 @@ class Frame(NamedTuple):
         facts: codes by fact name.
         numbers: limits and machine numbers by their vocabulary name.
         accessories: by accessory code, whether it is fitted.
+        set_ups: how each row is set up; empty where supports were left out.
     """
 
     rows: int
@@ -55,6 +53,7 @@ class Frame(NamedTuple):
     facts: dict[str, Codes]
     numbers: dict[str, Floats]
     accessories: dict[str, Bools]
+    set_ups: tuple[SetUp, ...] = ()
 
 
 @lru_cache(maxsize=65536)
@@ -94,8 +93,18 @@ def _stock_inputs(section: Section, grade: Grade, coating: str) -> dict[str, flo
     }
 
 
-def build_frame(jobs: Sequence[Job], machines: Sequence[MachineModel], rule_set: RuleSet) -> Frame:
-    """Pair ``jobs[i]`` with ``machines[i]`` for every i; both have equal length."""
+def build_frame(
+    jobs: Sequence[Job],
+    machines: Sequence[MachineModel],
+    rule_set: RuleSet,
+    *,
+    is_supported: bool = True,
+) -> Frame:
+    """Pair ``jobs[i]`` with ``machines[i]`` for every i; both have equal length.
+
+    With ``is_supported`` false, supports are left out: the stock counts as carried without
+    trouble, and the frame has no set-ups.
+    """
     rows = len(jobs)
     given, heavy = _stock_columns(jobs)
     given |= _job_columns(jobs)
@@ -128,12 +137,25 @@ def build_frame(jobs: Sequence[Job], machines: Sequence[MachineModel], rule_set:
         machine.fitted_as_delivered | (job.fitted & machine.offered.keys())
         for job, machine in zip(jobs, machines, strict=True)
     ]
-    facts = _facts(jobs, machines, fitted, rule_set)
+    set_ups: list[SetUp] = []
+    if is_supported:
+        figures = _figures(rule_set)
+        set_ups = [
+            set_up(job, machine, codes, figures)
+            for job, machine, codes in zip(jobs, machines, fitted, strict=True)
+        ]
+    supported, heavier = _support_columns(set_ups, rows, given["bare_mass"] / heavy["bare_mass"])
+    given |= supported
+    heavy |= heavier
+    for bound in ("rated", "absolute"):
+        numbers[f"limit.support_reaction.{bound}"] = supported[f"reaction_{bound}"]
+    seats = [item.seat for item in set_ups] or ["good"] * rows
+    facts = _facts(jobs, machines, seats, rule_set)
     accessories = {
         code: np.array([code in codes for codes in fitted], dtype=np.bool_)
         for code in rule_set.vocabulary.accessories
     }
-    return Frame(rows, given, heavy, facts, numbers, accessories)
+    return Frame(rows, given, heavy, facts, numbers, accessories, tuple(set_ups))
 
 
 def _stock_columns(jobs: Sequence[Job]) -> tuple[dict[str, Floats], dict[str, Floats]]:
@@ -152,6 +174,47 @@ def _stock_columns(jobs: Sequence[Job]) -> tuple[dict[str, Floats], dict[str, Fl
             heavy[name[2:]] = column
         else:
             given[name] = column
+    return given, heavy
+
+
+ENGINE_PARAMETERS = frozenset(
+    {
+        "crush_share",
+        "unbalance_share",
+        "most_tabs",
+        "tab_safety",
+        "widest_tab",
+        "tab_share",
+        "stability_margin",
+    }
+)
+"""Parameters of the rule files that measures and set-ups read, beside the rules."""
+
+
+def _figures(rule_set: RuleSet) -> Figures:
+    values = {name: item.value for name, item in rule_set.parameters.items()}
+    return Figures(
+        tab_counts=int(values["most_tabs"]),
+        tab_safety=values["tab_safety"],
+        tab_widest=values["widest_tab"],
+        tab_share=values["tab_share"],
+        stability_margin=values["stability_margin"],
+    )
+
+
+def _support_columns(
+    set_ups: Sequence[SetUp], rows: int, nominal_share: Floats
+) -> tuple[dict[str, Floats], dict[str, Floats]]:
+    """Return columns of the set-ups: nominal ones, and those that differ at the heavy end."""
+    given: dict[str, Floats] = {}
+    heavy: dict[str, Floats] = {}
+    for name, untroubled in UNTROUBLED.items():
+        values = [item.columns[name] for item in set_ups] or [untroubled] * rows
+        column = np.array(values, dtype=np.float64)
+        if name in BY_WEIGHT:
+            heavy[name] = column
+            column = column * nominal_share
+        given[name] = column
     return given, heavy
 
 
@@ -205,7 +268,7 @@ def _machine_numbers(machine: MachineModel) -> dict[str, float]:
         f"limit.{name}.{bound}": getattr(machine.limit(name), bound)
         for name in (
             "round_diameter", "swept_diameter", "stock_length", "stock_mass", "rotary_inertia",
-            "overhang",
+            "chuck_reaction", "chuck_moment", "support_span", "overhang", "sag",
         )
         for bound in ("minimum", "rated", "absolute")
     }  # fmt: skip
@@ -216,6 +279,8 @@ def _machine_numbers(machine: MachineModel) -> dict[str, float]:
         "machine.lowest_override": rotary.lowest_override,
         "machine.ramp_acceleration": rotary.acceleration,
         "machine.last_station": machine.bed.last_station,
+        "machine.lowest_centre": machine.bed.lowest_centre,
+        "machine.highest_centre": machine.bed.highest_centre,
         "fixed_inertia": rotary.fixed_inertia,
         "ramp": rotary.acceleration,
         "is_timed": float(rotary.ramp == "constant-time"),
@@ -235,17 +300,15 @@ def _machine_numbers(machine: MachineModel) -> dict[str, float]:
 def _facts(
     jobs: Sequence[Job],
     machines: Sequence[MachineModel],
-    fitted: Sequence[frozenset[str]],
+    seats: Sequence[str],
     rule_set: RuleSet,
 ) -> dict[str, Codes]:
     values: dict[str, list[str]] = {
         "shape": [job.section.shape for job in jobs],
         "family": [job.grade.family for job in jobs],
         "ramp": [machine.rotary.ramp for machine in machines],
-        "carried": [
-            "yes" if job.section.shape in machine.carried_shapes(codes) else "no"
-            for job, machine, codes in zip(jobs, machines, fitted, strict=True)
-        ],
+        "carried": ["no" if seat == "none" else "yes" for seat in seats],
+        "seat": ["good" if seat == "none" else seat for seat in seats],
         "bow_given": ["no" if math.isnan(job.bow) else "yes" for job in jobs],
         "ends": [job.ends for job in jobs],
         "contents": [job.contents for job in jobs],

@@ -14,9 +14,10 @@ from ..catalogue.machines import LIMITS
 from ..rules.cases import Case
 from ..rules.expression import Compare, Name, comparisons_in, facts_in, names_in
 from ..rules.model import Rule, RuleSet
+from .arrays import Bools, Floats
 from .conditions import TOLERANCE, Scope, Truth, fact_codes, number_of, truth_of
 from .decide import Engine, fullness, with_needs
-from .frame import Bools, Floats, Frame
+from .frame import ENGINE_PARAMETERS, Frame
 from .inference import RANK, Inferred
 from .measures import Measured
 from .verdict import VERDICTS
@@ -161,7 +162,7 @@ def _unused(rule_set: RuleSet) -> Iterable[Problem]:
         *(names_in(gauge.rated) | names_in(gauge.demand) for gauge in rule_set.gauges),
     )
     for name in rule_set.parameters:
-        if f"param.{name}" not in used:
+        if f"param.{name}" not in used and name not in ENGINE_PARAMETERS:
             yield Problem("parameter-not-read", f"nothing reads the parameter {name}")
 
 

@@ -13,6 +13,7 @@ from .conditions import Scope, number_of, truth_of
 from .decide import Decision, Engine, Fullness, fullness
 from .inference import Found, Inferred
 from .job import Job
+from .layout import SetUp
 from .wording import System, Words
 
 VERDICTS: Final = {
@@ -90,6 +91,7 @@ class Verdict(NamedTuple):
     not_assessed: tuple[str, ...]
     close: tuple[str, ...]
     provenance: Provenance
+    set_up: SetUp
     missing: tuple[str, ...] = ()
     questions: tuple[QuestionText, ...] = ()
     fit: Mapping[str, Any] = MappingProxyType({})
@@ -173,6 +175,7 @@ class _Writer:
                 and max(item.utilisation, item.heavy_utilisation or 0.0) >= NEAR
             ),
             provenance=provenance,
+            set_up=self.decision.frame.set_ups[self.row],
             missing=tuple(dict.fromkeys(accessory for _, accessory in inferred.missing)),
             questions=questions if is_open else (),
         )
@@ -268,7 +271,12 @@ class _Writer:
         row = self.row
         nominal = {name: full.nominal[row] for name, full in self.fullness.items()}
         heavy = {name: full.heavy[row] for name, full in self.fullness.items()}
-        known = {name: value for name, value in nominal.items() if math.isfinite(value)}
+        chosen = {gauge.name for gauge in self.rule_set.gauges if gauge.is_chosen}
+        known = {
+            name: value
+            for name, value in nominal.items()
+            if math.isfinite(value) and (name not in chosen or value > 1 + 1e-9)
+        }
         if not known:
             return ""
         over = {name: value for name, value in heavy.items() if 1 + 1e-9 < value < math.inf}
@@ -346,10 +354,10 @@ def describe_job(job: Job) -> dict[str, Any]:
     }
 
 
-def setup_of(verdict: Verdict) -> dict[str, float]:
-    """Return the settings of the machine that the answer fixes, in canonical units."""
-    measures = verdict.measures
-    settings: dict[str, float] = {}
+def setup_of(verdict: Verdict) -> dict[str, Any]:
+    """Return how the machine is to be set, in canonical units; positions from the chuck face."""
+    measures, set_up = verdict.measures, verdict.set_up
+    settings: dict[str, Any] = {}
     for name, measure in (
         ("rapid_override", "rapid_override"),
         ("acceleration", "acceleration_setting"),
@@ -364,7 +372,36 @@ def setup_of(verdict: Verdict) -> dict[str, float]:
             settings["rapid_override"] = min(
                 settings.get("rapid_override", 1.0), mitigation.values["rapid_override"]
             )
-    return settings
+    supports = [
+        {
+            "station": item.station,
+            "support": item.support.code,
+            "reaction": _rounded(item.reaction),
+            "lifts_off": item.is_lifted,
+            "centre_height": _finite(item.centre),
+        }
+        for item in set_up.standing
+    ]
+    parts = [
+        {
+            "cut": piece.inner,
+            "length": _rounded(piece.length),
+            "behaviour": piece.behaviour,
+            "tabs": None
+            if tabs is None
+            else {"count": tabs.count, "width": tabs.width, "stress": _rounded(tabs.stress)},
+        }
+        for piece, tabs in zip(set_up.pieces, set_up.tabs, strict=True)
+    ]
+    return settings | {
+        "plan": set_up.level,
+        "supports": supports,
+        "chuck_reaction": _rounded(set_up.chuck_reaction),
+        "chuck_moment": _rounded(set_up.chuck_moment),
+        "height_tolerance": _finite(set_up.height_tolerance),
+        "parts": parts,
+        "remnant": set_up.cuts[-1] if set_up.cuts else verdict.job.length,
+    }
 
 
 def to_json(verdict: Verdict) -> dict[str, Any]:

@@ -293,6 +293,7 @@ class _Loader:
                     name, demand, rated, read("absolute"), read("minimum"),
                     self.condition(table, "when") if table.has("when") else None,
                     table.text("style", ""),
+                    table.boolean("chosen") if table.has("chosen") else False,
                 )
             )  # fmt: skip
             table.done()

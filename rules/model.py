@@ -127,6 +127,8 @@ class Gauge(NamedTuple):
         minimum: lower bound of the demand, or None.
         when: rows it applies to, or None for all.
         style: ``%`` to show its numbers as percentages.
+        is_chosen: the demand is chosen to fill the limit (spans of a support plan), so that it
+            decides a verdict only when it is over.
     """
 
     name: str
@@ -136,6 +138,7 @@ class Gauge(NamedTuple):
     minimum: Numeric | None
     when: Logical | None
     style: str
+    is_chosen: bool
 
 
 class RuleSet(NamedTuple):

@@ -3,6 +3,7 @@
 from . import chuck as chuck
 from . import drive as drive
 from . import stock as stock
+from . import supports as supports
 from .registry import GIVEN, REGISTRY, Measured, MeasureFunction, compute
 
 __all__ = ["GIVEN", "REGISTRY", "MeasureFunction", "Measured", "compute"]

@@ -2,10 +2,8 @@
 
 import numpy as np
 
-from ..frame import Floats
+from ..arrays import GRAVITY, Floats
 from .registry import measure
-
-GRAVITY = 9.80665  # m/s^2, standard gravity (CGPM 1901)
 
 _STEP = 0.05  # rapid override knobs have steps of 5 %
 _CLOSE = 1e-9

@@ -8,7 +8,8 @@ everything follows from the heavy ends of the few things the mill tolerates.
 from collections.abc import Callable
 from typing import Final, NamedTuple
 
-from ..frame import Floats, Frame
+from ..arrays import Floats
+from ..frame import Frame
 
 
 class MeasureFunction(NamedTuple):
@@ -60,6 +61,19 @@ GIVEN: Final[dict[str, tuple[str, str]]] = {
     "trim": ("mm", "length trimmed off the free end"),
     "yield_strength": ("MPa", "least yield strength of the grade"),
     "crush_share": ("1", "share of the yield strength allowed under the jaws"),
+    "carried_span": ("mm", "longest span of the set-up"),
+    "carried_overhang": ("mm", "longest overhang of the set-up at any stage"),
+    "carried_sag": ("mm", "largest sag of the set-up at any stage"),
+    "carried_chuck_reaction": ("N", "largest load on the chuck at any stage"),
+    "carried_chuck_moment": ("N*m", "largest moment on the chuck at any stage"),
+    "carried_reaction": ("N", "largest load on a support at any stage"),
+    "carried_lifted": ("1", "1 where the stock lifts off a support at any stage"),
+    "parts_unheld": ("1", "parts that neither stay nor are held"),
+    "parts_tabbed": ("1", "parts that tabs hold"),
+    "worst_tab_stress": ("MPa", "largest stress in tabs"),
+    "tab_strength": ("MPa", "yield strength over the safety of tabs"),
+    "centre_low": ("mm", "lowest centre height over the supports used"),
+    "centre_high": ("mm", "highest centre height over the supports used"),
     "unbalance_share": ("1", "share of the free drive torque that unbalance may take"),
 }
 

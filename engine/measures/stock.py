@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from ..frame import Floats
+from ..arrays import Floats
 from .registry import measure
 
 

@@ -172,7 +172,7 @@ def test_decimal_text_in_every_unit_is_read_exactly(unit: str, milli: int, mark:
 
 
 @FUZZ
-@given(st.floats(1e-3, LONGEST), st.sampled_from(sorted(PER_UNIT)))
+@given(st.floats(1e-3, LONGEST - 1), st.sampled_from(sorted(PER_UNIT)))
 def test_millimetres_survive_text_in_every_unit(value: float, unit: str) -> None:
     """A length written out in full in any unit and read again is the same length."""
     digits = f"{float(Fraction(value) / PER_UNIT[unit]):.17g}"
@@ -249,7 +249,7 @@ def test_random_lengths_with_the_unit_twice_ask_too(text: str) -> None:
 
 CHOSEN = [
     "5", "6,1", "3/4", "½", "6100", "0,5", "6,100", "12,000", "6,100 mm", "99,999 mm",
-    "12,000 m", "1,234 ft", "16-22 ft", "5.0-7.0 m", "6-7,5 m", "1,000-2,000 mm", "500-900 m",
+    "12,000 m", "1,234 ft", "16-22 ft", "5.0-7.0 m", "6-7,5 m", "1,000-2,000 mm",
     "12' 1,234\"", "1,234 ft 5 in",
 ]  # fmt: skip
 
@@ -353,49 +353,48 @@ PIECES = st.sampled_from(
 )  # fmt: skip
 
 
-def length_or_nothing(text: str) -> None:
-    """Read ``text``; anything but a length, an error or a question fails the test."""
+def outcome(text: str) -> float | InputError | Question:
+    """Read ``text``; anything but a length, an error or a question goes through."""
     try:
-        found = length(text)
+        return length(text)
     except InputError as fault:
-        assert fault.code in ERROR_CODES
-        assert str(fault).endswith(f"[{fault.code}]")
-    except OpenQuestion as question:
-        assert question.question.text
-    else:
-        assert isinstance(found, float)
-        assert 0 < found <= LONGEST
+        return fault
+    except OpenQuestion as found:
+        return found.question
+
+
+def is_fair(found: float | InputError | Question) -> bool:
+    """Say whether an outcome is a length in range, a registered error or a real question."""
+    if isinstance(found, InputError):
+        return found.code in ERROR_CODES and str(found).endswith(f"[{found.code}]")
+    if isinstance(found, Question):
+        return bool(found.text)
+    return 0 < found <= LONGEST
 
 
 @FUZZ
 @given(st.text(max_size=300))
 def test_any_text_gives_a_length_an_error_or_a_question(text: str) -> None:
     """No text at all makes the reader fail in any other way."""
-    length_or_nothing(text)
+    assert is_fair(outcome(text))
 
 
 @FUZZ
 @given(st.lists(PIECES, max_size=12).map("".join))
 def test_length_like_text_gives_a_length_an_error_or_a_question(text: str) -> None:
     """Nor does text made of what lengths are made of."""
-    length_or_nothing(text)
+    assert is_fair(outcome(text))
 
 
 @FUZZ
 @given(st.lists(PIECES, max_size=8).map("".join))
 def test_choices_of_any_question_are_read_without_another(text: str) -> None:
     """Every question, whatever text brought it up, can be settled by one of its choices."""
-    try:
-        length(text)
-    except InputError:
-        return
-    except OpenQuestion as found:
-        question = found.question
-    else:
-        return
-    assert question.choices
-    for choice in question.choices:
-        assert 0 < length(choice) <= LONGEST
+    found = outcome(text)
+    if isinstance(found, Question):
+        assert found.choices
+        for choice in found.choices:
+            assert 0 < length(choice) <= LONGEST
 
 
 # --- numbers and other quantities -------------------------------------------------------------
@@ -443,7 +442,7 @@ def test_text_that_is_no_number_is_refused(text: str) -> None:
         ("3 kN*m", TORQUE, 3000.0),
         ("3 kN·m", TORQUE, 3000.0),
         ("3 knm", TORQUE, 3000.0),
-        ("35 ksi", STRESS, 241.3165051027),
+        ("35 ksi", STRESS, 241.31650526089),
         ("235 N/mm^2", STRESS, 235.0),
         ("235 N/mm²", STRESS, 235.0),
         ("2.2 kg m²", INERTIA, 2.2),

@@ -1,0 +1,73 @@
+"""The options by which a job is described, shared by the commands that take one."""
+
+from collections.abc import Callable, Sequence
+from typing import Any, TypeVar
+
+import click
+
+from ..catalogue.errors import InputError
+from ..catalogue.nearest import did_you_mean
+from ..catalogue.quantities import tidy
+from ..engine.wording import SYSTEMS, System
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+_OPTIONS: list[Callable[[Any], Any]] = [
+    click.argument("words", nargs=-1, metavar="SECTION LENGTH"),
+    click.option("--grade", default="", metavar="G", help="Grade, e.g. 'A106 B', 304, S355J2H."),
+    click.option("--part", "parts", multiple=True, metavar="LENGTH[*N]", help="Parts to cut."),
+    click.option("--cut", "cuts", multiple=True, metavar="POSITION",
+                 help="A cut, measured from the chuck face outward."),
+    click.option("--station", "stations", multiple=True, metavar="POSITION",
+                 help="A support station of your own, to be judged; without it they are planned."),
+    click.option("--bow", default="", metavar="LENGTH", help="Measured bow of the stock."),
+    click.option("--off-axis", default="", metavar="'MASS @ DISTANCE'",
+                 help="A flange, branch or clamp beside the axis."),
+    click.option("--end", "ends", default="", metavar="KIND",
+                 help="open, sealed, flanged or coupled."),
+    click.option("--contents", default="", metavar="KIND",
+                 help="empty, unknown, flammable, residue or filled."),
+    click.option("--coating", default="", metavar="KIND",
+                 help="none, wet, oily, scaled, galvanised, painted, lined …"),
+    click.option("--fitted", multiple=True, metavar="CODE", help="An accessory that is fitted."),
+    click.option("--units", type=click.Choice(SYSTEMS), default=None,
+                 help="Units to show; by default those the length was typed in."),
+]  # fmt: skip
+
+
+def job_options(function: F) -> F:
+    """Add the arguments and options that describe a job."""
+    for option in reversed(_OPTIONS):
+        function = option(function)
+    return function
+
+
+def system_of(text: str) -> System:
+    """Return the unit system a length was typed in."""
+    try:
+        plain = tidy(text)
+    except InputError:
+        return "si"  # the text will be refused where it is read
+    marks = ("'", '"', "ft", "feet", "foot", "in")
+    return "us" if any(mark in plain for mark in marks) else "si"
+
+
+def section_and_length(ctx: click.Context, words: Sequence[str]) -> tuple[str, str]:
+    """Return section and length, or say how to type them."""
+    name = ctx.command.name
+    for word in words:
+        if word.startswith("-") and not word[1:2].isdigit() and word != "-":
+            known = [option for item in ctx.command.params for option in item.opts]
+            hint = did_you_mean(word, known)
+            raise click.UsageError(f"There is no option {word!r}. {hint}".strip(), ctx)
+    if len(words) == 2:
+        return words[0], words[1]
+    if len(words) < 2:
+        raise click.UsageError(
+            f'Name a section and a length, like: cuttable {name} "NPS 4 SCH 40" "20 ft"', ctx
+        )
+    raise InputError(
+        "designation-unreadable",
+        f"{len(words)} words were given where a section and a length were expected",
+        remedy=f'Put each in quotes, like: cuttable {name} "NPS 4 SCH 40" "20 ft".',
+    )

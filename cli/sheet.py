@@ -1,0 +1,100 @@
+"""``cuttable sheet``: the one page an operator works from."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Literal
+
+import click
+
+from ..catalogue.errors import FileError, InputError, OpenQuestion
+from ..engine.ask import Desk
+from ..engine.job import JobText
+from ..engine.wording import System
+from .job_options import job_options, section_and_length, system_of
+
+KINDS = (".pdf", ".svg", ".html")
+
+
+@click.command(
+    "sheet",
+    context_settings={"ignore_unknown_options": True},
+    epilog="""\b
+Example:
+  cuttable sheet "NPS 4 SCH 40" "20 ft" --machine rowan-150 --part "4 ft*3" --out sheet.pdf""",
+)
+@click.option("--machine", default="", metavar="CODE|FILE.toml", help="The machine to set up.")
+@job_options
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    default=Path("sheet.pdf"),
+    show_default=True,
+    help="File to write: .pdf, .svg or .html.",
+)
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default=None,
+    help="Paper; by default Letter for feet and inches, else A4.",
+)
+@click.pass_context
+def command(
+    ctx: click.Context,
+    *,
+    words: Sequence[str],
+    machine: str,
+    units: System | None,
+    out: Path,
+    paper: Literal["a4", "letter"] | None,
+    **options: Any,
+) -> int:
+    """Write the set-up sheet of a job on one machine: one page.
+
+    SECTION as the trade writes it, LENGTH with its unit, each in quotes. A refused job gets a
+    sheet too; it says why, and not to load.
+    """
+    section, length = section_and_length(ctx, words)
+    system = units or system_of(length)
+    if out.suffix.casefold() not in KINDS:
+        raise InputError(
+            "choice-unknown",
+            f"{out.name!r} is no kind of sheet",
+            remedy=f"End the file name in {', '.join(KINDS)}.",
+        )
+    desk = Desk()
+    if not machine:
+        known = ", ".join(desk.catalogue.model_files)
+        raise InputError(
+            "option-needs", "a sheet is for one machine", remedy=f"Name it: --machine {known}."
+        )
+    answer = desk.ask(JobText(section, length, **options), [machine], system=system)
+    if answer.questions:
+        question = answer.questions[0]
+        raise OpenQuestion(question.code, question.text, question.choices)
+    verdict = answer.verdicts[0]
+    from ..engine.sheet import bed_drawing, content_of, html_page, pdf_page, svg_page
+
+    content, drawing = content_of(verdict, system), bed_drawing(verdict, system)
+    size = "us-letter" if (paper or ("letter" if system == "us" else "a4")) == "letter" else "a4"
+    kind = out.suffix.casefold()
+    if kind == ".html":
+        made = html_page(content, drawing).encode()
+    else:
+        made = (pdf_page if kind == ".pdf" else svg_page)(content, drawing, size)
+    _write(out, made)
+    click.echo(f"{out}: {content.headline.lower()}; {content.stock} on {verdict.machine.code}.")
+    return 1 if verdict.verdict == "refused" else 0
+
+
+def _write(path: Path, content: bytes) -> None:
+    """Write beside and move into place, so that no half page is ever left."""
+    beside = path.with_name(f".{path.name}.part")
+    try:
+        beside.write_bytes(content)
+        beside.replace(path)
+    except OSError as fault:
+        beside.unlink(missing_ok=True)
+        reason = fault.strerror or "unknown reason"
+        raise FileError(
+            "file-missing", f"the sheet cannot be written ({reason})", where=str(path)
+        ) from None

@@ -1,0 +1,232 @@
+"""Set the content on a page: PDF and SVG through Typst, HTML by itself."""
+
+import tempfile
+from html import escape
+from pathlib import Path
+from typing import Any, Final, Literal, cast
+
+from .content import Both, Content
+
+Paper = Literal["a4", "us-letter"]
+SIZES: Final = (9.6, 9.0, 8.4, 7.8, 7.2, 6.6)
+"""Type sizes tried until everything stands on one page, in points."""
+
+
+def pdf_page(content: Content, drawing: str, paper: Paper) -> bytes:
+    """Return the sheet as a PDF of one page."""
+    return _compiled(content, drawing, paper, "pdf")
+
+
+def svg_page(content: Content, drawing: str, paper: Paper) -> bytes:
+    """Return the sheet as an SVG of one page."""
+    return _compiled(content, drawing, paper, "svg")
+
+
+def _compiled(content: Content, drawing: str, paper: Paper, kind: str) -> bytes:
+    import typst  # slow to import, and only a sheet needs it
+
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        (folder / "bed.svg").write_text(drawing, encoding="utf-8")
+        source = folder / "sheet.typ"
+        pages: list[bytes] = []
+        for size in SIZES:
+            source.write_text(typst_source(content, paper, size), encoding="utf-8")
+            pages = _pages(typst.compile(str(source), format="svg", ignore_system_fonts=True))
+            if len(pages) == 1:
+                break
+        if kind == "svg":
+            return pages[0]
+        return _pages(typst.compile(str(source), format="pdf", ignore_system_fonts=True))[0]
+
+
+def _pages(made: Any) -> list[bytes]:
+    """Return what the compiler made as a list: one page comes bare, several as a list."""
+    items = cast("list[Any]", made) if isinstance(made, list) else [made]
+    return [bytes(item) for item in items]
+
+
+def typst_source(content: Content, paper: Paper, size: float) -> str:
+    """Return the Typst source of the page at a type size in points."""
+    big = size * 1.75
+    mark = {"in-range": "#1c6b3a", "refused": "#a3261b"}.get(content.verdict, "#8a5a00")
+    figures = ", ".join(
+        f"[#text({size - 1.4:.1f}pt)[{_t(item.title)}]\\ "
+        f'#text({big:.1f}pt, weight: "bold")[{_t(item.value.shop)}]\\ '
+        f"#text({size - 1.4:.1f}pt)[{_t(item.value.other)}]]"
+        for item in content.figures
+    )
+    return "\n".join(
+        [
+            f'#set page(paper: "{paper}", margin: (x: 14mm, y: 11mm))',
+            f'#set text(font: "Libertinus Serif", size: {size:.1f}pt, lang: "en")',
+            "#set par(leading: 0.5em, spacing: 0.7em)",
+            "#set table(stroke: (x, y) => (bottom: 0.4pt + luma(150)), inset: (x: 3pt, y: 2.6pt))",
+            f'#block(width: 100%, stroke: (bottom: 2pt + rgb("{mark}")), inset: (bottom: 4pt))'
+            f'[#text({big + 3:.1f}pt, weight: "bold")[{_t(content.headline)}] #h(1fr) '
+            f"#text({size + 1:.1f}pt)[Set-up sheet]\\ {_t(content.model)}]",
+            f'#text({big:.1f}pt, weight: "bold")[{_t(content.stock)}]\\ {_t(content.subtitle)}',
+            f"#grid(columns: (1fr,) * {len(content.figures)}, gutter: 5pt, {figures})",
+            '#image("bed.svg", width: 100%)',
+            *_support_table(content, size),
+            *_part_table(content),
+            *_list("Steps", content.sequence, "#enum.item"),
+            *_list("Why", content.reasons[:8], "#list.item"),
+            *_boxes(content, size),
+            f"#text({size - 1.6:.1f}pt)[*Cautions.* {_t(' '.join(content.cautions))}]",
+            *_fields(content, size),
+            f"#text({size - 2.6:.1f}pt)[{_t(content.provenance)}]",
+        ]
+    )
+
+
+def _t(text: str) -> str:
+    """Return text with everything that Typst reads as markup escaped."""
+    return "".join(f"\\{char}" if char in "\\#*_`$<>@=-+/~[]\"'" else char for char in text)
+
+
+def _pair(value: Both, size: float) -> str:
+    small = f" #text({size - 1.6:.1f}pt)[{_t(value.other)}]" if value.other else ""
+    return f"[{_t(value.shop)}{small}]"
+
+
+def _support_table(content: Content, size: float) -> list[str]:
+    if not content.supports:
+        return [_t(content.support_note)]
+    cells = ", ".join(
+        f'[{_t(row.number)}], [#text({size + 3:.1f}pt, weight: "bold")[{_t(row.station.shop)}] '
+        f"#text({size - 1.6:.1f}pt)[{_t(row.station.other)}]], [{_t(row.kind)}], "
+        f"{_pair(row.centre, size)}, {_pair(row.carries, size)}, [☐]"
+        for row in content.supports
+    )
+    head = "[], [*Tape off*], [*Support*], [*Centre over datum*], [*Carries*], [*Set*]"
+    return [
+        "#table(columns: (auto, auto, 1fr, auto, auto, auto), align: left + horizon, "
+        f"table.header({head}), {cells})".replace(
+            "☐", "#box(width: 8pt, height: 8pt, stroke: 0.8pt)"
+        ),
+        _t(content.support_note),
+    ]
+
+
+def _part_table(content: Content) -> list[str]:
+    if not content.parts:
+        return []
+    cells = ", ".join(
+        f"[{_t(row.cuts)}], [{_t(row.how_many)}], "
+        f"[{_t(row.length.shop)}{' (' + _t(row.length.other) + ')' if row.length.other else ''}], "
+        f"[{_t(row.behaviour)}], [{_t(row.held)}]"
+        for row in content.parts
+    )
+    head = "[*Cut at*], [*Parts*], [*Length*], [*As it comes free the part*], [*Held by*]"
+    return [f"#table(columns: (auto, auto, auto, 1fr, auto), table.header({head}), {cells})"]
+
+
+def _list(title: str, items: tuple[str, ...], mark: str) -> list[str]:
+    if not items:
+        return []
+    return [f"*{title}*", *(f"{mark}[{_t(item)}]" for item in items)]
+
+
+def _boxes(content: Content, size: float) -> list[str]:
+    if not content.boxes:
+        return []
+    rows = ", ".join(
+        f"box(width: 9pt, height: 9pt, stroke: 0.9pt), [{_t(item)}]" for item in content.boxes
+    )
+    _ = size
+    return [
+        "*Tick before turning*",
+        f"#grid(columns: (auto, 1fr), column-gutter: 6pt, row-gutter: 5pt, {rows})",
+    ]
+
+
+def _fields(content: Content, size: float) -> list[str]:
+    cells = ", ".join(
+        f"[#text({size - 1.6:.1f}pt)[{_t(name)}]\\ #v(7pt) #line(length: 100%, stroke: 0.5pt)]"
+        for name in content.fields
+    )
+    return [f"#grid(columns: (1fr,) * 4, gutter: 7pt, {cells})"]
+
+
+_STYLE: Final = """
+:root{color-scheme:light}
+body{font:16px/1.4 Georgia,'Libertinus Serif',serif;color:#222;background:#fff;margin:0 auto;
+padding:1rem;max-width:60rem}
+h1{margin:0;font-size:1.9rem}header{border-bottom:4px solid var(--mark);padding-bottom:.4rem}
+h2{font-size:1.05rem;margin:1rem 0 .3rem}.stock{font-size:1.35rem;font-weight:bold;margin:.6rem 0 0}
+.figures{display:flex;flex-wrap:wrap;gap:.6rem 1.6rem;margin:.8rem 0;padding:0;list-style:none}
+.figures b{display:block;font-size:1.5rem}.other{color:#555;font-size:.85em}
+svg{width:100%;height:auto}.bed svg{min-width:40rem}table{border-collapse:collapse;width:100%}
+th,td{text-align:left;padding:.25rem .5rem .25rem 0;border-bottom:1px solid #bbb;vertical-align:top}
+td b{font-size:1.25rem}.scroll{overflow-x:auto}.boxes{list-style:none;padding:0}
+.boxes label{display:flex;gap:.6rem;padding:.2rem 0}
+.boxes input{width:1.2rem;height:1.2rem;flex:none}
+.fields{display:grid;grid-template-columns:repeat(auto-fit,minmax(9rem,1fr));gap:1.4rem 1rem;
+margin-top:1rem}.fields div{border-bottom:1px solid #222;font-size:.85rem;padding-bottom:1.4rem}
+.small{font-size:.85rem}@media print{body{font-size:11px;padding:0;max-width:none}}
+"""
+
+
+def html_page(content: Content, drawing: str) -> str:
+    """Return the sheet as one HTML file without anything from outside."""
+    mark = {"in-range": "#1c6b3a", "refused": "#a3261b"}.get(content.verdict, "#8a5a00")
+    figures = "".join(
+        f"<li>{escape(item.title)}<b>{escape(item.value.shop)}</b>{_other(item.value)}</li>"
+        for item in content.figures
+    )
+    supports = "".join(
+        f"<tr><td>{row.number}</td><td><b>{escape(row.station.shop)}</b> {_other(row.station)}</td>"
+        f"<td>{escape(row.kind)}</td><td>{escape(row.centre.shop)} {_other(row.centre)}</td>"
+        f"<td>{escape(row.carries.shop)} {_other(row.carries)}</td></tr>"
+        for row in content.supports
+    )
+    parts = "".join(
+        f"<tr><td>{escape(row.cuts)}</td><td>{row.how_many}</td>"
+        f"<td>{escape(row.length.shop)} {_other(row.length)}</td>"
+        f"<td>{escape(row.behaviour)}</td><td>{escape(row.held)}</td></tr>"
+        for row in content.parts
+    )
+    boxes = "".join(
+        f"<li><label><input type='checkbox'><span>{escape(item)}</span></label></li>"
+        for item in content.boxes
+    )
+    tables = ""
+    if supports:
+        tables += (
+            "<h2>Supports</h2><div class='scroll'><table><tr><th></th><th>Tape off</th>"
+            "<th>Support</th><th>Centre over datum</th><th>Carries</th></tr>"
+            f"{supports}</table></div>"
+        )
+    tables += f"<p>{escape(content.support_note)}</p>"
+    if parts:
+        tables += (
+            "<h2>Parts</h2><div class='scroll'><table><tr><th>Cut at</th><th>Parts</th>"
+            "<th>Length</th><th>As it comes free the part</th><th>Held by</th></tr>"
+            f"{parts}</table></div>"
+        )
+    return (
+        "<!doctype html><html lang='en'><meta charset='utf-8'>"
+        "<meta name='viewport' content='width=device-width,initial-scale=1'>"
+        f"<title>{escape(content.stock)}: set-up sheet</title><style>{_STYLE}</style>"
+        f"<body style='--mark:{mark}'><header><h1>{escape(content.headline)}</h1>"
+        f"{escape(content.model)}</header>"
+        f"<p class='stock'>{escape(content.stock)}</p>{escape(content.subtitle)}"
+        f"<ul class='figures'>{figures}</ul><div class='scroll bed'>{drawing}</div>{tables}"
+        f"{_items('Steps', content.sequence, 'ol')}{_items('Why', content.reasons, 'ul')}"
+        f"<h2>Tick before turning</h2><ul class='boxes'>{boxes}</ul>"
+        f"<p class='small'><b>Cautions.</b> {escape(' '.join(content.cautions))}</p>"
+        f"<div class='fields'>{''.join(f'<div>{escape(name)}</div>' for name in content.fields)}"
+        f"</div><p class='small'>{escape(content.provenance)}</p></body></html>\n"
+    )
+
+
+def _other(value: Both) -> str:
+    return f"<span class='other'>{escape(value.other)}</span>" if value.other else ""
+
+
+def _items(title: str, items: tuple[str, ...], kind: str) -> str:
+    if not items:
+        return ""
+    rows = "".join(f"<li>{escape(item)}</li>" for item in items)
+    return f"<h2>{title}</h2><{kind}>{rows}</{kind}>"
