@@ -35,6 +35,15 @@ _ZINC = ((1.5, 0.325), (3.0, 0.395), (6.0, 0.505), (math.inf, 0.610))
 RING_MOMENT = {n: 0.5 * (n / math.pi - 1 / math.tan(math.pi / n)) for n in range(2, 9)}
 
 
+def _ring_deflection(jaws: int) -> float:
+    half = math.pi / jaws
+    return ((half + math.sin(half) * math.cos(half)) / math.sin(half) ** 2 - 2 / half) / 4
+
+
+# Radial deflection at one of n equal radial loads on a ring, / (F R^3 / EI) (same source).
+RING_DEFLECTION = {n: _ring_deflection(n) for n in range(2, 9)}
+
+
 class Frame(NamedTuple):
     """Columns of equal length.
 
@@ -88,6 +97,7 @@ def _stock_inputs(section: Section, grade: Grade, coating: str) -> dict[str, flo
         "mean_radius": (section.height - section.wall) / 2 if is_round else math.nan,
         "grip_radius": min(section.height, section.width) / 2,
         "yield_strength": grade.yield_strength,
+        "elasticity": grade.elasticity,
         "usual_bow_share": 0.0,
         "h.usual_bow_share": straightness,
     }
@@ -288,6 +298,7 @@ def _machine_numbers(machine: MachineModel) -> dict[str, float]:
         "torque_friction": rotary.torque_friction,
         "jaws": float(chuck.jaws),
         "ring_moment": RING_MOMENT[chuck.jaws],
+        "ring_deflection": RING_DEFLECTION[chuck.jaws],
         "jaw_force": chuck.jaw_force,
         "jaw_friction": chuck.jaw_friction,
         "grip_length": chuck.grip_length,

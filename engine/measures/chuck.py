@@ -23,6 +23,23 @@ def jaw_stress(
 
 
 @measure(
+    formula="d F R^3 / (E I), d = ((th + sin th cos th) / sin^2 th - 2 / th) / 4, I = b t^3 / 12",
+    source="ring under equal radial loads (Timoshenko; Roark); heavy: thin wall",
+)
+def jaw_deflection(
+    ring_deflection: Floats,
+    jaw_force_setting: Floats,
+    mean_radius: Floats,
+    grip_length: Floats,
+    crush_wall: Floats,
+    elasticity: Floats,
+) -> Floats:
+    """How far the jaws push the wall of a round in, at the force to set."""
+    moment = grip_length * crush_wall**3 / 12
+    return ring_deflection * jaw_force_setting * mean_radius**3 / (elasticity * moment)
+
+
+@measure(
     formula="lower of full force and the force at which the thin wall reaches share x yield",
     source="ring formula solved for the force; rounded down to 10 N",
 )

@@ -53,6 +53,8 @@ GIVEN: Final[dict[str, tuple[str, str]]] = {
     "torque_friction": ("N*m", "torque lost to friction"),
     "jaws": ("1", "number of jaws"),
     "ring_moment": ("1", "moment under one of n equal radial loads on a ring / (F R)"),
+    "ring_deflection": ("1", "deflection at one of n equal radial loads on a ring / (F R^3 / EI)"),
+    "elasticity": ("MPa", "modulus of elasticity of the grade"),
     "jaw_force": ("N", "full force of one jaw"),
     "friction": ("1", "friction of the jaws on this surface"),
     "grip_length": ("mm", "length of the jaw face along the stock"),
