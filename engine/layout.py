@@ -91,6 +91,8 @@ UNTROUBLED: Final[dict[str, float]] = {
     "carried_chuck_moment": 0.0,
     "carried_reaction": 0.0,
     "carried_lifted": 0.0,
+    "stations_blocked": 0.0,
+    "stations_spare": 0.0,
     "parts_unheld": 0.0,
     "parts_tabbed": 0.0,
     "worst_tab_stress": math.nan,
@@ -311,6 +313,8 @@ class _Planner:
             "carried_chuck_moment": float(rating.chuck_moment[0]) / 1e3,
             "carried_reaction": reaction,
             "carried_lifted": float(rating.lifts_off[0]),
+            "stations_blocked": float(self._blocked(plan.stations)),
+            "stations_spare": float(len(supports) - len(plan.stations)),
             "parts_unheld": float(len(unheld)),
             "parts_tabbed": float(len(held)),
             "worst_tab_stress": self._tab_stress(free, tabs),
@@ -334,6 +338,15 @@ class _Planner:
             tabs=tabs,
             seat=self._seat(standing),
             columns=columns,
+        )
+
+    def _blocked(self, stations: Sequence[float]) -> int:
+        """Return how many stations lie nearer to a cut than supports may, or off the bed."""
+        bed, clear = self.machine.bed, self.machine.cutting.keep_clear
+        return sum(
+            not bed.first_station - 1e-6 <= station <= bed.last_station + 1e-6
+            or any(abs(station - cut) < clear - 1e-6 for cut in self.cuts)
+            for station in stations
         )
 
     def _seat(self, standing: Sequence[Standing]) -> str:

@@ -53,6 +53,18 @@ def lift_off(carried_lifted: Floats) -> Floats:
     return carried_lifted
 
 
+@measure(formula="number of stations off the bed or within keep-clear of a cut", source="set-up")
+def blocked_stations(stations_blocked: Floats) -> Floats:
+    """Stations where no support may stand."""
+    return stations_blocked
+
+
+@measure(formula="supports fitted for this stock - stations", source="set-up")
+def spare_supports(stations_spare: Floats) -> Floats:
+    """Supports left over; below zero where more stations are given than supports fitted."""
+    return stations_spare
+
+
 @measure(
     formula="sqrt(sigma^2 + 3 tau^2), sigma = 2 W x / (n w t R), tau = W / (n w t) + T / (n w t R)",
     source="strength of materials; n equal tabs, three or more, at any roll angle",

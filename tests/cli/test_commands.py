@@ -12,7 +12,8 @@ Run = Callable[..., "subprocess.CompletedProcess[str]"]
 MODELS = Path(__file__).resolve().parents[2] / "catalogue" / "models"
 
 COMMANDS = [
-    ["check"], ["compare"], ["sections", "find"], ["sections", "show"], ["machines", "list"],
+    ["check"], ["sheet"], ["compare"], ["sections", "find"], ["sections", "show"],
+    ["machines", "list"],
     ["machines", "show"], ["machines", "validate"], ["rules", "list"], ["rules", "show"],
     ["rules", "check"], ["explain"], ["completion"],
 ]  # fmt: skip
@@ -226,3 +227,68 @@ def test_a_check_loads_no_heavy_library_and_starts_no_thread(tmp_path: Path) -> 
         [_python(), "-c", code], capture_output=True, text=True, check=False, cwd=tmp_path
     )
     assert "HEAVY [] 1" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("name", "start"), [("a.pdf", b"%PDF"), ("a.svg", b"<svg"), ("a.html", b"<!doctype html>")]
+)
+def test_sheet_writes_the_kind_its_name_says(
+    cuttable: Run, tmp_path: Path, name: str, start: bytes
+) -> None:
+    """PDF, SVG and HTML from the same job, by file ending."""
+    out = tmp_path / name
+    done = cuttable(
+        "sheet", "NPS 4 SCH 40", "20 ft", "--machine", "medlar-300", "--part", "4 ft*3",
+        "--out", str(out),
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert out.read_bytes().startswith(start)
+    assert "in range" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (["NPS 4 SCH 40", "20 ft"], "option-needs"),
+        (["NPS 4 SCH 40", "20 ft", "--machine", "rowan-150", "--out", "x.docx"], "choice-unknown"),
+        (["NPS 4 SCH 40", "20 ft", "--machine", "rowan-150", "--out", "none/x.pdf"],
+         "file-missing"),
+        (["4 in pipe", "20 ft", "--machine", "rowan-150"], "which-wall"),
+    ],
+)  # fmt: skip
+def test_sheet_says_what_it_lacks(
+    cuttable: Run, tmp_path: Path, words: list[str], code: str
+) -> None:
+    """No machine, no such kind, no such folder, an open question."""
+    done = cuttable("sheet", *words, cwd=tmp_path)
+    assert done.returncode == 2
+    assert code in done.stderr
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (["--station", "7 m"], "stations-bad"),
+        (["--station", "2 m", "--station", "2 m"], "stations-bad"),
+        (["--cut", "7 m"], "cuts-outside"),
+        (["--cut", "2 m", "--cut", "2000.5 mm"], "cuts-outside"),
+    ],
+)
+def test_stations_and_cuts_that_cannot_be_are_refused(
+    cuttable: Run, words: list[str], code: str
+) -> None:
+    """Off the stock, doubled, or nearer than a cut is wide."""
+    done = cuttable("check", "NPS 4 SCH 40", "6 m", "--machine", "rowan-150", *words)
+    assert done.returncode == 2
+    assert code in done.stderr
+
+
+def test_a_station_on_a_cut_is_refused_with_the_reason(cuttable: Run) -> None:
+    """A support under a cut is cut, or the part on it falls."""
+    done = cuttable(
+        "check", "NPS 4 SCH 40", "6 m", "--machine", "rowan-150", "--cut", "3 m",
+        "--station", "2 m", "--station", "3 m", "--station", "5 m",
+    )  # fmt: skip
+    assert done.returncode == 1
+    assert "STAND-01" in done.stdout
