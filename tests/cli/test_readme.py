@@ -26,9 +26,9 @@ def examples() -> list[tuple[str, str]]:
 
 
 @pytest.mark.parametrize("words", [words for words, _ in examples()])
-def test_the_readme_shows_the_real_output(words: str, cuttable: Run) -> None:
+def test_the_readme_shows_the_real_output(words: str, cuttable: Run, tmp_path: Path) -> None:
     """Each example, run by a real process, prints the text below it."""
-    done = cuttable(*shlex.split(words))
+    done = cuttable(*shlex.split(words), cwd=tmp_path)
     printed = _without_trailing_space(done.stdout)
     assert "Traceback" not in done.stderr
     if os.environ.get("CUTTABLE_UPDATE_README"):
@@ -41,7 +41,7 @@ def test_the_readme_shows_the_real_output(words: str, cuttable: Run) -> None:
 def test_the_readme_has_examples_of_every_command() -> None:
     """A command that is not shown is not finished."""
     text = README.read_text(encoding="utf-8")
-    for command in ("check", "compare", "sections", "machines", "rules", "explain", "completion"):
+    for command in ("check", "sheet", "compare", "sections", "machines", "rules", "explain", "completion"):
         assert f"cuttable {command}" in text
     assert len(examples()) >= 9
 
