@@ -41,7 +41,16 @@ def test_the_readme_shows_the_real_output(words: str, cuttable: Run, tmp_path: P
 def test_the_readme_has_examples_of_every_command() -> None:
     """A command that is not shown is not finished."""
     text = README.read_text(encoding="utf-8")
-    for command in ("check", "sheet", "compare", "sections", "machines", "rules", "explain", "completion"):
+    for command in (
+        "check",
+        "sheet",
+        "compare",
+        "sections",
+        "machines",
+        "rules",
+        "explain",
+        "completion",
+    ):
         assert f"cuttable {command}" in text
     assert len(examples()) >= 9
 
