@@ -6,8 +6,6 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from rich.console import Console
-from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from ..catalogue.errors import Question
@@ -16,6 +14,7 @@ from ..engine.ask import Answer, Desk
 from ..engine.severing import SENTENCES
 from ..engine.verdict import Verdict
 from ..engine.wording import System, show, show_at_most, show_both
+from .rows import Cell, columns, paragraph
 
 WORDS = {
     "in-range": "IN RANGE",
@@ -103,8 +102,12 @@ class _Writer:
 
     def line(self, text: str | Text, indent: int = 2) -> None:
         """Print one wrapped paragraph."""
-        item = text if isinstance(text, Text) else Text(text)
-        self.out.print(Padding(item, (0, 0, 0, indent), expand=False))
+        plain, style = (text.plain, str(text.style)) if isinstance(text, Text) else (text, "")
+        self.put(paragraph(plain, self.out.width, indent=indent, style=style))
+
+    def put(self, text: Text) -> None:
+        """Print text that is wrapped already."""
+        self.out.print(text, soft_wrap=True)
 
     def headlines(self, verdicts: Sequence[Verdict]) -> None:
         """Say in one line a verdict which models have it."""
@@ -130,39 +133,37 @@ class _Writer:
             Text(f"{section.designation}, {self.both(job.length, 'mm')}, {job.grade.name}", "bold")
         )
         mass, inertia = measures["stock_mass"], measures["rotary_inertia"]
-        self.out.print(
+        self.line(
             Text(
                 f"{shown}; {self.both(mass.value, 'kg')}, heavy end {self.show(mass.heavy, 'kg')}; "
                 f"rotary inertia {self.show(inertia.value, 'kg*m^2')}, "
                 f"heavy end {self.show(inertia.heavy, 'kg*m^2')}"
-            )
+            ),
+            0,
         )
         for assumption in job.assumptions:
-            self.line(Text(f"- {assumption}", style="dim"), 0)
+            self.put(paragraph(assumption, self.out.width, mark="- ", style="dim"))
 
     def both(self, value: float | None, unit: str) -> str:
         return "" if value is None else show_both(value, unit, self.system)
 
     def summary(self, verdicts: Sequence[Verdict]) -> None:
         """Print one line a model."""
-        table = self.table("model", "verdict", "decided by", "in range up to", "allowed up to")
+        rows: list[list[Cell]] = []
         for verdict in verdicts:
             fit = verdict.fit
-            table.add_row(
-                verdict.machine.code,
-                Text(WORDS[verdict.verdict].lower(), style=STYLES[verdict.verdict]),
-                self.decision(verdict),
-                self.longest(fit.get("longest_in_range")) if fit else "this length",
-                self.longest(fit.get("longest_allowed")) if fit else "this length",
+            rows.append(
+                [
+                    verdict.machine.code,
+                    Text(WORDS[verdict.verdict].lower(), style=STYLES[verdict.verdict]),
+                    self.decision(verdict),
+                    self.longest(fit.get("longest_in_range")) if fit else "this length",
+                    self.longest(fit.get("longest_allowed")) if fit else "this length",
+                ]
             )
+        heads = ("model", "verdict", "decided by", "in range up to", "allowed up to")
         self.out.print()
-        self.out.print(table)
-
-    def table(self, *heads: str) -> Table:
-        table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim", show_edge=False)
-        for head in heads:
-            table.add_column(head, no_wrap=head == "used")
-        return table
+        self.put(columns(rows, self.out.width, heads=heads))
 
     def title(self, name: str) -> str:
         return self.vocabulary.titles.get(name, name)
@@ -212,17 +213,16 @@ class _Writer:
         words = {"refused": "refused", "question": "asks", "conditions": "condition",
                  "setting": "note"}  # fmt: skip
         order = list(words)
-        grid = Table.grid(padding=(0, 2, 0, 0))
+        rows: list[list[Cell]] = []
         for item in sorted(verdict.findings, key=lambda item: order.index(item.outcome)):
             style = {"refused": "red", "conditions": "yellow"}.get(item.outcome, "dim")
-            grid.add_row(
-                Text(words[item.outcome], style=style), Text(item.rule, "dim"), Text(item.text)
-            )
-        self.out.print(Padding(grid, (0, 0, 0, 2), expand=False))
+            rows.append([Text(words[item.outcome], style=style), Text(item.rule, "dim"), item.text])
+        if rows:
+            self.put(columns(rows, self.out.width, indent=2))
 
     def limits(self, verdict: Verdict) -> None:
         """Print how full each limit is."""
-        table = self.table("limit", "this job", "heavy end", "rated", "absolute", "used")
+        rows: list[list[Cell]] = []
         for name, item in verdict.measures.items():
             if item.utilisation is None and item.rated is None:
                 continue
@@ -230,16 +230,19 @@ class _Writer:
             if item.rated is None:
                 rated = f"min {self.show(item.minimum, item.unit, name)}"
             heavy = item.heavy if item.heavy != item.value else None
-            table.add_row(
-                self.title(name),
-                self.show(item.value, item.unit, name),
-                self.show(heavy, item.unit, name),
-                rated,
-                self.show(item.absolute, item.unit, name),
-                _bar(item.utilisation, item.heavy_utilisation),
+            rows.append(
+                [
+                    self.title(name),
+                    self.show(item.value, item.unit, name),
+                    self.show(heavy, item.unit, name),
+                    rated,
+                    self.show(item.absolute, item.unit, name),
+                    _bar(item.utilisation, item.heavy_utilisation),
+                ]
             )
         self.out.print()
-        self.out.print(Padding(table, (0, 0, 0, 2), expand=False))
+        heads = ("limit", "this job", "heavy end", "rated", "absolute", "used")
+        self.put(columns(rows, self.out.width, heads=heads, indent=2))
 
     def supports(self, verdict: Verdict) -> None:
         """Print where supports stand, what each carries, and what the parts do."""
@@ -255,15 +258,17 @@ class _Writer:
                 "none": "No plan satisfies the limits; spread evenly the supports would carry",
             }
             self.line(f"{words[set_up.level]}:")
-            table = self.table("station", "support", "carries", "centre height")
-            for item in set_up.standing:
-                table.add_row(
+            standing: list[list[Cell]] = [
+                [
                     self.show(item.station, "mm"),
                     item.support.code,
                     "lifts off" if item.is_lifted else self.show(item.reaction, "N"),
                     "" if math.isnan(item.centre) else self.show(item.centre, "mm"),
-                )
-            self.out.print(Padding(table, (0, 0, 0, 4), expand=False))
+                ]
+                for item in set_up.standing
+            ]
+            heads = ("station", "support", "carries", "centre height")
+            self.put(columns(standing, self.out.width, heads=heads, indent=4))
             if set_up.height_tolerance < math.inf:
                 self.line(
                     f"Level them within {self.show(set_up.height_tolerance, 'mm')}."
@@ -274,18 +279,21 @@ class _Writer:
         if not set_up.pieces:
             return
         self.line("Parts as they come free:")
-        table = self.table("cut at", "length", "the part", "held by")
+        rows: list[list[Cell]] = []
         for piece, tabs in zip(set_up.pieces, set_up.tabs, strict=True):
             held = "" if piece.behaviour == "stays" else "nothing: support or sling it"
             if tabs is not None:
                 held = f"{tabs.count} tabs of {self.show(tabs.width, 'mm')}"
-            table.add_row(
-                self.show(piece.inner, "mm"),
-                self.show(piece.length, "mm"),
-                SENTENCES[piece.behaviour],
-                held,
+            rows.append(
+                [
+                    self.show(piece.inner, "mm"),
+                    self.show(piece.length, "mm"),
+                    SENTENCES[piece.behaviour],
+                    held,
+                ]
             )
-        self.out.print(Padding(table, (0, 0, 0, 4), expand=False))
+        heads = ("cut at", "length", "the part", "held by")
+        self.put(columns(rows, self.out.width, heads=heads, indent=4))
 
     def to_do(self, verdict: Verdict) -> None:
         """Print what must be done as boxes to tick."""
@@ -304,11 +312,7 @@ class _Writer:
 
     def hanging(self, mark: str, text: str) -> None:
         """Print a paragraph with a mark hanging before it."""
-        grid = Table.grid()
-        grid.add_column(no_wrap=True)
-        grid.add_column()
-        grid.add_row(Text(mark), Text(text))
-        self.out.print(Padding(grid, (0, 0, 0, 2), expand=False))
+        self.put(paragraph(text, self.out.width, indent=2, mark=mark))
 
     def fit(self, verdict: Verdict) -> None:
         """Print what would make it fit."""
@@ -417,9 +421,4 @@ def _bar(share: float | None, heavy: float | None) -> Text:
 def print_rows(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     """Print a plain table."""
     out = console()
-    table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim", show_edge=False)
-    for head in heads:
-        table.add_column(head)
-    for row in rows:
-        table.add_row(*(Text(cell) for cell in row))
-    out.print(table)
+    out.print(columns([list(row) for row in rows], out.width, heads=heads), soft_wrap=True)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from .arrays import Bools, Floats
 
-SAMPLES: Final = 25
+SAMPLES: Final = 8
 """Points a span at which deflection is evaluated before the extreme is refined."""
 
 _MOST_ROUNDS: Final = 40
@@ -85,33 +85,30 @@ def solve(bars: Bars) -> Carried:
     """
     exists = ~np.isnan(bars.stations)
     active = exists.copy()
-    rows = len(bars.length)
-    todo: NDArray[np.intp] = np.arange(rows)
     result = _solve_active(bars, active)
+    todo: NDArray[np.intp] = np.arange(len(bars.length))
+    part, found = bars, result
     for _ in range(_MOST_ROUNDS):
+        room = _CLOSE * part.weight * part.length
+        force = np.where(active[todo], found.reactions, np.inf)
+        worst, pulled = np.argmin(force, axis=1), force.min(axis=1)
+        pulls = pulled < -room
+        presses = np.zeros_like(pulls)
+        resting = exists[todo] & ~active[todo]
+        if resting.any():
+            gap = np.where(resting, _gaps(part, found, active[todo]), np.inf)
+            presses = ~pulls & (gap.min(axis=1) < -_CLOSE * np.maximum(part.length, 1.0))
+            active[todo[presses], np.argmin(gap[presses], axis=1)] = True
+        active[todo[pulls], worst[pulls]] = False
+        todo = todo[pulls | presses]
+        if not todo.size:
+            break
         part = _take(bars, todo)
         found = _solve_active(part, active[todo])
         for whole, piece in zip(result, found, strict=True):
             whole[todo] = piece
-        scale = (part.weight * part.length)[:, None]
-        force = np.where(active[todo], found.reactions, np.inf)
-        worst = np.argmin(np.append(force, np.full((len(todo), 1), np.inf), axis=1), axis=1)
-        pulled = np.min(np.append(force, np.full((len(todo), 1), np.inf), axis=1), axis=1)
-        pulls = pulled < -_CLOSE * scale[:, 0]
-        gap = _gaps(part, found, active[todo])
-        resting = exists[todo] & ~active[todo]
-        pressed = np.where(resting, gap, np.inf)
-        deepest = pressed.min(axis=1, initial=np.inf)
-        presses = ~pulls & (deepest < -_CLOSE * np.maximum(part.length, 1.0))
-        if not (pulls | presses).any():
-            break
-        active[todo[pulls], worst[pulls]] = False
-        if presses.any():
-            active[todo[presses], np.argmin(pressed[presses], axis=1)] = True
-        todo = todo[pulls | presses]
     lifted = exists & ~active
-    reactions = np.where(lifted, 0.0, result.reactions)
-    return result._replace(reactions=reactions, is_lifted=lifted)
+    return result._replace(reactions=np.where(lifted, 0.0, result.reactions), is_lifted=lifted)
 
 
 def _take(bars: Bars, rows: NDArray[np.intp]) -> Bars:

@@ -1,0 +1,78 @@
+"""Aligned columns and hanging paragraphs as styled text, without trailing space.
+
+Small and quick on purpose: an answer is a few dozen rows, and the tool starts for each one.
+"""
+
+import textwrap
+from collections.abc import Sequence
+from typing import Final
+
+from rich.text import Text
+
+Cell = str | Text
+GAP: Final = 2
+NARROWEST: Final = 16
+
+
+def paragraph(text: str, width: int, *, indent: int = 0, mark: str = "", style: str = "") -> Text:
+    """Return a wrapped paragraph; ``mark`` hangs before its first line."""
+    first = " " * indent + mark
+    lines = textwrap.wrap(
+        text,
+        max(width, indent + len(mark) + NARROWEST),
+        initial_indent=first,
+        subsequent_indent=" " * len(first),
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return Text("\n".join(lines) or first.rstrip(), style=style)
+
+
+def columns(
+    rows: Sequence[Sequence[Cell]], width: int, *, heads: Sequence[str] = (), indent: int = 0
+) -> Text:
+    """Return rows as aligned columns; the widest column wraps where they do not fit."""
+    table = [[_text(cell) for cell in row] for row in rows]
+    titles = [Text(head, style="dim") for head in heads]
+    everything = [titles, *table] if heads else table
+    if not everything:
+        return Text()
+    count = max(len(row) for row in everything)
+    widths = [max((len(row[n]) for row in everything if n < len(row)), default=0)
+              for n in range(count)]  # fmt: skip
+    room = width - indent - GAP * (count - 1)
+    while sum(widths) > room:
+        widest = max(range(count), key=lambda n: widths[n])
+        if widths[widest] <= NARROWEST:
+            break
+        widths[widest] = max(NARROWEST, room - (sum(widths) - widths[widest]))
+    result = Text()
+    for row in everything:
+        _add_row(result, row, widths, indent)
+    result.right_crop(1)
+    return result
+
+
+def _add_row(result: Text, row: Sequence[Text], widths: Sequence[int], indent: int) -> None:
+    """Add one row, which takes as many lines as its longest cell."""
+    cells = [_wrapped(cell, size) for cell, size in zip(row, widths, strict=False)]
+    for line in range(max((len(cell) for cell in cells), default=0)):
+        built = Text(" " * indent)
+        for cell, size in zip(cells, widths, strict=False):
+            piece = cell[line] if line < len(cell) else Text()
+            built.append_text(piece)
+            built.append(" " * (size - len(piece) + GAP))
+        built.rstrip()
+        result.append_text(built)
+        result.append("\n")
+
+
+def _wrapped(cell: Text, size: int) -> list[Text]:
+    if len(cell) <= size:
+        return [cell]
+    lines = textwrap.wrap(cell.plain, size, break_on_hyphens=False)
+    return [Text(line, style=cell.style) for line in lines]
+
+
+def _text(cell: Cell) -> Text:
+    return cell if isinstance(cell, Text) else Text(cell)
