@@ -38,6 +38,7 @@ RAMPS: Final[tuple[RampKind, ...]] = ("constant-time", "constant-acceleration")
 LIMITS: Final[dict[str, tuple[Dimension, bool]]] = {
     "round_diameter": (LENGTH, True),
     "swept_diameter": (LENGTH, True),
+    "inside_diameter": (LENGTH, True),
     "stock_length": (LENGTH, True),
     "stock_mass": (MASS, False),
     "rotary_inertia": (INERTIA, False),

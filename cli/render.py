@@ -206,6 +206,8 @@ class _Writer:
         if measure.heavy is not None and measure.heavy != measure.value:
             heavy = f" (heavy end {self.show(measure.heavy, unit, name)})"
         used = _percent(measure.utilisation)
+        if (measure.heavy_utilisation or 0) > 1 >= (measure.utilisation or 0):
+            used += f", {_percent(measure.heavy_utilisation)} at the heavy end"
         self.line(f"Largest use of a limit: {self.title(name)} {value}{heavy}; {against}; {used}.")
 
     def findings(self, verdict: Verdict) -> None:
@@ -277,6 +279,15 @@ class _Writer:
                     4,
                 )
         if not set_up.pieces:
+            lengths = [
+                f"{self.show(low, 'mm')} to {self.show(high, 'mm')}"
+                for low, high in set_up.safe_parts
+            ]
+            if lengths:
+                self.line(
+                    "No parts were told. Cut off the free end of the whole stock, these lengths "
+                    f"stay on their supports: {', '.join(lengths)}; others tip or drop."
+                )
             return
         self.line("Parts as they come free:")
         rows: list[list[Cell]] = []

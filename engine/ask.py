@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from functools import cached_property
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -12,7 +13,7 @@ from ..rules.loader import FOLDER as RULES_FOLDER
 from ..rules.loader import load_rules
 from ..rules.model import RuleSet
 from .decide import Engine
-from .fit import longest_lengths, smallest_models, with_accessories
+from .fit import longest_lengths, more_supports, smallest_models, with_accessories
 from .inference import RANK
 from .job import Job, JobText, read_job
 from .verdict import VERDICTS, Provenance, Verdict, verdicts
@@ -85,6 +86,7 @@ class Desk:
         if job is None:
             return Answer((), tuple(questions))
         _check_fitted(job, machines)
+        _check_kerf(job, machines)
         return self.answer(job, machines, system=system, is_all=not machine_names)
 
     def answer(
@@ -120,10 +122,11 @@ class Desk:
                 f"smallest_model_{name}": code
                 for name, code in smallest_models(self.engine, job, models).items()
             }
-            if verdict.missing:
-                fit["accessories"] = list(
-                    with_accessories(self.engine, job, machine, verdict.missing)
-                )
+            wanted = verdict.missing
+            if not wanted and verdict.set_up.level == "none":
+                wanted = more_supports(job, machine)
+            if wanted:
+                fit["accessories"] = list(with_accessories(self.engine, job, machine, wanted))
         return verdict._replace(fit=fit)
 
 
@@ -132,6 +135,17 @@ def is_at_least(verdict: str, wanted: str) -> bool:
     allowed = {"in-range": RANK["setting"], "allowed": RANK["conditions"]}[wanted]
     ranks = {name: RANK[outcome] for outcome, name in VERDICTS.items()}
     return bool(verdict) and ranks[verdict] <= allowed
+
+
+def _check_kerf(job: Job, machines: Sequence[MachineModel]) -> None:
+    kerf = min((machine.cutting.kerf for machine in machines), default=0.0)
+    for outer, inner in pairwise(job.cuts):
+        if outer - inner < kerf:
+            raise InputError(
+                "cuts-outside",
+                f"cuts at {inner:g} and {outer:g} mm are nearer than a cut is wide ({kerf:g} mm)",
+                remedy="Leave at least a kerf between cuts.",
+            )
 
 
 def _check_fitted(job: Job, machines: Sequence[MachineModel]) -> None:

@@ -126,3 +126,13 @@ def with_accessories(
     fitted = job._replace(fitted=job.fitted | set(offered))
     rank = int(engine.decide([fitted], [machine]).ranks[0])
     return tuple(offered) if rank <= RANK["conditions"] else ()
+
+
+def more_supports(job: Job, machine: MachineModel) -> tuple[str, ...]:
+    """Return supports offered for this shape and not fitted, which might make a plan possible."""
+    fitted = machine.fitted_as_delivered | job.fitted
+    return tuple(
+        support.code
+        for support in machine.supports
+        if job.section.shape in support.carries and support.code not in fitted
+    )

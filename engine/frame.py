@@ -96,6 +96,7 @@ def _stock_inputs(section: Section, grade: Grade, coating: str) -> dict[str, flo
         "h.crush_wall": mill.thin_wall,
         "mean_radius": (section.height - section.wall) / 2 if is_round else math.nan,
         "grip_radius": min(section.height, section.width) / 2,
+        "inside_size": section.height - 2 * section.wall if is_round else math.nan,
         "yield_strength": grade.yield_strength,
         "elasticity": grade.elasticity,
         "usual_bow_share": 0.0,
@@ -132,6 +133,8 @@ def build_frame(
     given["friction"] = np.where(
         poor, np.minimum(POOR_FRICTION, given["jaw_friction"]), given["jaw_friction"]
     )
+    inside = np.array([job.grip == "inside" for job in jobs], dtype=np.bool_)
+    given["grip_radius"] = np.where(inside, given["inside_size"] / 2, given["grip_radius"])
     given["reference_inertia"] = machine_numbers["limit.rotary_inertia.rated"]
     numbers = {
         **machine_numbers,
@@ -232,6 +235,7 @@ def _job_columns(jobs: Sequence[Job]) -> dict[str, Floats]:
     piece_counts = [sum(part.count for part in job.parts) for job in jobs]
     return {
         "length": np.array([job.length for job in jobs]),
+        "behind": np.array([job.behind for job in jobs]),
         "bow_stated": np.array([job.bow for job in jobs]),
         "off_axis_mass": np.array([job.off_axis_mass for job in jobs]),
         "off_axis_distance": np.array([job.off_axis_distance for job in jobs]),
@@ -249,7 +253,7 @@ def _job_columns(jobs: Sequence[Job]) -> dict[str, Floats]:
 def longest_part(job: Job) -> float:
     """Return the longest piece that comes free, NaN where no part or cut is known."""
     pieces = [part.length for part in job.parts]
-    ends = (job.length, *job.cuts)
+    ends = (job.front, *job.cuts)
     pieces += [outer - inner for outer, inner in pairwise(ends)]
     return max(pieces, default=math.nan)
 
@@ -277,7 +281,8 @@ def _machine_numbers(machine: MachineModel) -> dict[str, float]:
     limits = {
         f"limit.{name}.{bound}": getattr(machine.limit(name), bound)
         for name in (
-            "round_diameter", "swept_diameter", "stock_length", "stock_mass", "rotary_inertia",
+            "round_diameter", "swept_diameter", "inside_diameter", "stock_length", "stock_mass",
+            "rotary_inertia",
             "chuck_reaction", "chuck_moment", "support_span", "overhang", "sag",
         )
         for bound in ("minimum", "rated", "absolute")
@@ -289,6 +294,8 @@ def _machine_numbers(machine: MachineModel) -> dict[str, float]:
         "machine.lowest_override": rotary.lowest_override,
         "machine.ramp_acceleration": rotary.acceleration,
         "machine.last_station": machine.bed.last_station,
+        "machine.bore": machine.chuck.bore,
+        "machine.rear_room": machine.bed.rear_room,
         "machine.lowest_centre": machine.bed.lowest_centre,
         "machine.highest_centre": machine.bed.highest_centre,
         "fixed_inertia": rotary.fixed_inertia,
@@ -324,6 +331,7 @@ def _facts(
         "ends": [job.ends for job in jobs],
         "contents": [job.contents for job in jobs],
         "coating": [job.coating for job in jobs],
+        "grip": [job.grip for job in jobs],
     }
     facts: dict[str, Codes] = {}
     for name, fact in rule_set.vocabulary.facts.items():

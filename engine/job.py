@@ -44,6 +44,8 @@ class JobText(NamedTuple):
     contents: str = ""
     coating: str = ""
     fitted: Sequence[str] = ()
+    behind: str = ""
+    grip: str = ""
 
 
 class Job(NamedTuple):
@@ -55,6 +57,8 @@ class Job(NamedTuple):
         ends, contents, coating: values of the facts of the vocabulary.
         fitted: codes of accessories the job or site says are fitted.
         assumptions: what was taken for granted, as sentences for the answer.
+        behind: length that passes through the chuck and stands behind it, mm.
+        grip: ``outside`` or ``inside``, where the jaws hold.
     """
 
     section: Section
@@ -71,6 +75,13 @@ class Job(NamedTuple):
     coating: str = "not-stated"
     fitted: frozenset[str] = frozenset()
     assumptions: tuple[str, ...] = ()
+    behind: float = 0.0
+    grip: str = "outside"
+
+    @property
+    def front(self) -> float:
+        """Length in front of the chuck face, which supports carry and the head reaches."""
+        return self.length - self.behind
 
 
 def read_job(
@@ -100,6 +111,7 @@ def read_job(
     cuts = ask(lambda: [length(item, what="cut position") for item in text.cuts])
     stations = ask(lambda: [length(item, what="station") for item in text.stations])
     bow = ask(lambda: _bow(text.bow))
+    behind = ask(lambda: length(text.behind, what="length behind") if text.behind.strip() else 0.0)
     off_axis = ask(lambda: _off_axis(text.off_axis))
     facts = [
         _fact(name, value, vocabulary)
@@ -107,12 +119,15 @@ def read_job(
             ("ends", text.ends),
             ("contents", text.contents),
             ("coating", text.coating),
+            ("grip", text.grip or "outside"),
         )
     ]
     fitted = [_accessory(item, vocabulary) for item in text.fitted]
     if section is None or stock_length is None or grade is None or questions:
         return None, questions
-    if off_axis is None or bow is None:  # unreachable without a question; keeps types honest
+    if (
+        off_axis is None or bow is None or behind is None
+    ):  # unreachable without a question; keeps types honest
         return None, questions
     job = Job(
         section=section,
@@ -129,7 +144,15 @@ def read_job(
         coating=facts[2],
         fitted=frozenset(fitted),
         assumptions=tuple(_assumptions(text, section, grade)),
+        behind=behind,
+        grip=facts[3],
     )
+    if behind >= stock_length:
+        raise InputError(
+            "length-range",
+            f"{behind:g} mm behind the chuck leave nothing of {stock_length:g} mm in front",
+            remedy="Give the length that stands behind the chuck face.",
+        )
     _check_cuts(job)
     _check_stations(job)
     return job, []
@@ -246,10 +269,10 @@ def _accessory(text: str, vocabulary: Vocabulary) -> str:
 
 def _check_cuts(job: Job) -> None:
     for cut in job.cuts:
-        if cut >= job.length:
+        if cut >= job.front:
             raise InputError(
                 "cuts-outside",
-                f"a cut at {cut:g} mm lies beyond the stock of {job.length:g} mm",
+                f"a cut at {cut:g} mm lies beyond the stock of {job.front:g} mm",
                 remedy="Positions are measured from the chuck face outward.",
             )
     for outer, inner in pairwise(job.cuts):
@@ -261,7 +284,7 @@ def _check_cuts(job: Job) -> None:
 
 def _check_stations(job: Job) -> None:
     for station in job.stations:
-        if station > job.length:
+        if station > job.front:
             raise InputError(
                 "stations-bad",
                 f"a station at {station:g} mm lies beyond the stock of {job.length:g} mm",

@@ -17,7 +17,7 @@ from .cradle import Seated, seated
 from .job import Job
 from .plan import Bed, Bound, Plan, find_plan, rate
 from .severing import Piece, TabRules, Tabs, Tube, pieces, tab_stress, tabs_for
-from .statics import Bars, Carried, height_tolerance, shape, solve
+from .statics import Bars, Carried, height_stiffness, height_tolerance, shape, solve
 
 MOST_STATIONS: Final = 400
 
@@ -31,6 +31,7 @@ class Standing(NamedTuple):
         reaction: N, the worse of clamped and pinned chuck, heavy end.
         is_lifted: the stock lifts off it.
         centre: height of the stock's centre above the support datum, NaN where it has none.
+        per_mm: N by which its load changes when it stands 1 mm too high or low.
     """
 
     station: float
@@ -38,6 +39,7 @@ class Standing(NamedTuple):
     reaction: float
     is_lifted: bool
     centre: float
+    per_mm: float
 
 
 class SetUp(NamedTuple):
@@ -48,10 +50,12 @@ class SetUp(NamedTuple):
         is_given: the stations were given by the asker.
         level: ``rated`` or ``absolute`` where the planner found a plan, else ``none``.
         chuck_reaction, chuck_moment: N and N*m, heavy end, the worse chuck end; signed.
-        sag, tip: mm.
+        sag, tip: mm; tip_slope the slope of the free end, downward positive.
         height_tolerance: mm that every support may be off.
         cuts: in the order they are made.
         pieces: what each cut frees; ``tabs`` what holds it, None where nothing needs to or can.
+        safe_parts: lengths (from, to) that can be cut off the free end of the whole stock and
+            stay on these supports; told where no parts are known.
         seat: how a round sits, the worst of its supports; ``none`` where none carries it.
         columns: what the rules read.
     """
@@ -63,10 +67,12 @@ class SetUp(NamedTuple):
     chuck_moment: float
     sag: float
     tip: float
+    tip_slope: float
     height_tolerance: float
     cuts: tuple[float, ...]
     pieces: tuple[Piece, ...]
     tabs: tuple[Tabs | None, ...]
+    safe_parts: tuple[tuple[float, float], ...]
     seat: str
     columns: Mapping[str, float]
 
@@ -91,6 +97,7 @@ UNTROUBLED: Final[dict[str, float]] = {
     "carried_chuck_moment": 0.0,
     "carried_reaction": 0.0,
     "carried_lifted": 0.0,
+    "parts_fitting": math.nan,
     "stations_blocked": 0.0,
     "stations_spare": 0.0,
     "parts_unheld": 0.0,
@@ -123,7 +130,7 @@ def cuts_of(job: Job, machine: MachineModel) -> tuple[float, ...]:
         return job.cuts
     cutting = machine.cutting
     found: list[float] = []
-    place = job.length - cutting.trim
+    place = job.front - cutting.trim
     for part in job.parts:
         for _ in range(part.count):
             place -= part.length
@@ -181,7 +188,7 @@ class _Planner:
             linear_mass=mass / 1e3,
         )
         self.usable = self._usable(fitted)
-        self.cuts = tuple(cut for cut in cuts_of(job, machine) if cut < job.length)
+        self.cuts = tuple(cut for cut in cuts_of(job, machine) if cut < job.front)
 
     def _usable(self, fitted: frozenset[str]) -> list[tuple[Support, Seated]]:
         """Return supports fitted that carry this stock, best seat and strongest first."""
@@ -219,7 +226,7 @@ class _Planner:
     def pieces(self, stations: Sequence[float]) -> list[Piece]:
         """Return the pieces that come free; parts begin inside the trim of the free end."""
         cutting = self.machine.cutting
-        end = self.job.length - (0.0 if self.job.cuts else cutting.trim)
+        end = self.job.front - (0.0 if self.job.cuts else cutting.trim)
         return pieces(end, self.cuts, stations, self.figures.stability_margin, cutting.kerf)
 
     def bed(self, supports: Sequence[tuple[Support, Seated]]) -> Bed:
@@ -227,7 +234,7 @@ class _Planner:
         machine = self.machine
         free = self.pieces(())
         return Bed(
-            length=self.job.length,
+            length=self.job.front,
             weight=self.weight,
             stiffness=self.stiffness,
             grid=_grid(machine),
@@ -270,16 +277,16 @@ class _Planner:
         machine, job = self.machine, self.job
         mass = self.weight * job.length / GRAVITY
         return not (
-            job.length > machine.limit("stock_length").absolute * (1 + 1e-9)
+            job.front > machine.limit("stock_length").absolute * (1 + 1e-9)
             or mass > machine.limit("stock_mass").absolute * 1.5
         )
 
     def _spread(self, count: int) -> tuple[float, ...]:
         """Return stations as evenly as the bed allows, where no plan satisfies the limits."""
-        free = [station for station in _grid(self.machine) if station < self.job.length]
+        free = [station for station in _grid(self.machine) if station < self.job.front]
         if not free or not count:
             return ()
-        wanted = [self.job.length * (number + 1) / (count + 0.6) for number in range(count)]
+        wanted = [self.job.front * (number + 1) / (count + 0.6) for number in range(count)]
         return tuple(sorted({min(free, key=lambda s, w=want: abs(s - w)) for want in wanted}))
 
     def _of(self, plan: Plan, supports: Sequence[tuple[Support, Seated]]) -> SetUp:
@@ -287,7 +294,7 @@ class _Planner:
         stations = np.array([plan.stations], dtype=np.float64)
         rating = rate(bed, stations)
         carried, bars, worst = self._statics(plan.stations)
-        standing = self._standing(plan.stations, supports, carried)
+        standing = self._standing(plan.stations, supports, carried, bars)
         free = self.pieces(plan.stations)
         tabs = tuple(None if p.behaviour == "stays" else self.tabs(p) for p in free)
         line = shape(bars, carried)
@@ -305,14 +312,18 @@ class _Planner:
         ]  # fmt: skip
         centres = [item.centre for item in standing if not math.isnan(item.centre)]
         held = [item for item in tabs if item is not None]
+        rear = self.weight * self.job.behind
         columns = {
             "carried_span": float(rating.span[0]),
             "carried_overhang": float(rating.overhang[0]),
             "carried_sag": float(rating.sag[0]),
-            "carried_chuck_reaction": float(rating.chuck_reaction[0]),
-            "carried_chuck_moment": float(rating.chuck_moment[0]) / 1e3,
+            # What stands behind the chuck hangs on it, unless a rear stand takes its end.
+            "carried_chuck_reaction": float(rating.chuck_reaction[0]) + rear,
+            "carried_chuck_moment": max(float(rating.chuck_moment[0]), rear * self.job.behind / 2)
+            / 1e3,
             "carried_reaction": reaction,
             "carried_lifted": float(rating.lifts_off[0]),
+            "parts_fitting": self._parts_fitting(),
             "stations_blocked": float(self._blocked(plan.stations)),
             "stations_spare": float(len(supports) - len(plan.stations)),
             "parts_unheld": float(len(unheld)),
@@ -332,12 +343,48 @@ class _Planner:
             chuck_moment=float(carried.chuck_moment[0]) / 1e3,
             sag=float(line.sag.max()),
             tip=float(line.tip[np.argmax(np.abs(line.tip))]),
+            tip_slope=float(line.tip_slope[np.argmax(np.abs(line.tip_slope))]),
             height_tolerance=tolerance,
             cuts=self.cuts,
             pieces=tuple(free),
             tabs=tabs,
+            safe_parts=() if self.cuts else self._safe_parts(plan.stations),
             seat=self._seat(standing),
             columns=columns,
+        )
+
+    def _parts_fitting(self) -> float:
+        """Return how many of the parts, in their order, come out of the stock; NaN if none."""
+        machine, count = self.machine, 0
+        if not self.job.parts:
+            return math.nan
+        left = self.job.front - machine.bed.stub - machine.cutting.trim
+        for part in self.job.parts:
+            for _ in range(part.count):
+                left -= part.length + machine.cutting.kerf
+                if left < -1e-6:
+                    return float(count)
+                count += 1
+        return float(count)
+
+    def _safe_parts(self, stations: Sequence[float]) -> tuple[tuple[float, float], ...]:
+        """Return lengths that stay when cut off the free end, to the nearest 10 mm inward."""
+        if not stations:
+            return ()
+        margin, clear = self.figures.stability_margin, self.machine.cutting.keep_clear
+        longest = self.job.front - self.machine.bed.stub
+        size = np.arange(10.0, longest + 1e-6, 10.0)[:, None]
+        cut = self.job.front - size
+        centre = cut + size / 2
+        station = np.array([stations])
+        is_under = (station > cut) & (station < self.job.front)
+        stays = (is_under & (station <= centre - margin)).any(axis=1)
+        stays &= (is_under & (station >= centre + margin)).any(axis=1)
+        stays &= (np.abs(station - cut) >= clear).all(axis=1)
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], stays, [False]]).astype(np.int8)))
+        return tuple(
+            (float(size[first, 0]), float(size[last - 1, 0]))
+            for first, last in zip(edges[::2], edges[1::2], strict=True)
         )
 
     def _blocked(self, stations: Sequence[float]) -> int:
@@ -375,7 +422,7 @@ class _Planner:
         """Return the whole stock on these stations, clamped and pinned, and the worse row."""
         places = np.array([list(stations) or [math.nan]] * 2, dtype=np.float64)
         bars = Bars(
-            np.full(2, self.job.length),
+            np.full(2, self.job.front),
             np.full(2, self.weight),
             np.full(2, self.stiffness),
             places,
@@ -386,9 +433,12 @@ class _Planner:
         return carried, bars, int(np.argmax(np.abs(carried.chuck_reaction)))
 
     def _standing(
-        self, stations: Sequence[float], supports: Sequence[tuple[Support, Seated]],
+        self,
+        stations: Sequence[float],
+        supports: Sequence[tuple[Support, Seated]],
         carried: Carried,
-    ) -> tuple[Standing, ...]:  # fmt: skip
+        bars: Bars,
+    ) -> tuple[Standing, ...]:
         """Deal supports to stations, the strongest where most is carried."""
         if not stations or not supports:
             return ()
@@ -396,16 +446,21 @@ class _Planner:
         lifted: Bools = np.logical_or.reduce(carried.is_lifted, axis=0)
         strong = sorted(supports, key=lambda pair: -pair[0].reaction.rated)
         order = np.argsort(-reactions, kind="stable")
+        stiff = np.abs(height_stiffness(bars)).max(axis=0)
         dealt: dict[int, tuple[Support, Seated]] = {
             int(place): strong[min(number, len(strong) - 1)] for number, place in enumerate(order)
         }
         return tuple(
             Standing(
-                station, dealt[place][0], float(reactions[place]), bool(lifted[place]),
+                station,
+                dealt[place][0],
+                float(reactions[place]),
+                bool(lifted[place]),
                 dealt[place][1].centre,
+                float(stiff[place, place]),
             )
             for place, station in enumerate(stations)
-        )  # fmt: skip
+        )
 
 
 def _mean_radius(job: Job) -> float:

@@ -339,6 +339,8 @@ def describe_job(job: Job) -> dict[str, Any]:
         "parts": [{"length": part.length, "count": part.count} for part in job.parts],
         "cuts": list(job.cuts),
         "stations": list(job.stations),
+        "behind": job.behind or None,
+        "grip": None if job.grip == "outside" else job.grip,
         "bow": None if math.isnan(job.bow) else job.bow,
         "off_axis": {"mass": job.off_axis_mass, "distance": job.off_axis_distance}
         if job.off_axis_mass
@@ -379,6 +381,7 @@ def setup_of(verdict: Verdict) -> dict[str, Any]:
             "reaction": _rounded(item.reaction),
             "lifts_off": item.is_lifted,
             "centre_height": _finite(item.centre),
+            "reaction_per_mm": _finite(item.per_mm),
         }
         for item in set_up.standing
     ]
@@ -398,9 +401,13 @@ def setup_of(verdict: Verdict) -> dict[str, Any]:
         "supports": supports,
         "chuck_reaction": _rounded(set_up.chuck_reaction),
         "chuck_moment": _rounded(set_up.chuck_moment),
+        "sag": _rounded(set_up.sag),
+        "tip_deflection": _rounded(set_up.tip),
+        "tip_slope": _rounded(set_up.tip_slope),
         "height_tolerance": _finite(set_up.height_tolerance),
+        "safe_part_lengths": [list(item) for item in set_up.safe_parts],
         "parts": parts,
-        "remnant": set_up.cuts[-1] if set_up.cuts else verdict.job.length,
+        "remnant": set_up.cuts[-1] if set_up.cuts else verdict.job.front,
     }
 
 

@@ -64,16 +64,37 @@ def thin_wall(thin_wall_size: Floats) -> Floats:
     return thin_wall_size
 
 
-@measure(formula="L", source="given")
-def stock_length(length: Floats) -> Floats:
-    """Length of the stock as loaded."""
-    return length
+@measure(formula="L - length behind the chuck", source="given")
+def stock_length(length: Floats, behind: Floats) -> Floats:
+    """Length of the stock in front of the chuck face; all of it unless some passes through."""
+    return length - behind
 
 
-@measure(formula="L - stub - trim", source="machine file")
-def usable_length(length: Floats, stub: Floats, trim: Floats) -> Floats:
+@measure(formula="length behind the chuck face", source="given")
+def length_behind(behind: Floats) -> Floats:
+    """Length that passes through the bore and turns behind the chuck."""
+    return behind
+
+
+@measure(
+    formula="swept diameter + bow; no value for stock that does not pass through",
+    source="geometry; heavy: size tolerance and usual bow",
+)
+def bore_needed(swept_size: Floats, bow: Floats, behind: Floats) -> Floats:
+    """Bore that the stock needs to pass through the chuck."""
+    return np.where(behind > 0, swept_size + bow, np.nan)
+
+
+@measure(formula="D - 2 t", source="section table")
+def inside_diameter(inside_size: Floats) -> Floats:
+    """Inside diameter of a round, where jaws may hold it from within."""
+    return inside_size
+
+
+@measure(formula="L - length behind - stub - trim", source="machine file")
+def usable_length(length: Floats, behind: Floats, stub: Floats, trim: Floats) -> Floats:
     """Length that can become parts and kerfs."""
-    return np.maximum(length - stub - trim, 0.0)
+    return np.maximum(length - behind - stub - trim, 0.0)
 
 
 @measure(formula="sum of parts + number of parts x kerf", source="machine file")

@@ -53,6 +53,12 @@ def lift_off(carried_lifted: Floats) -> Floats:
     return carried_lifted
 
 
+@measure(formula="parts in their order while length lasts", source="set-up")
+def fitting_parts(parts_fitting: Floats) -> Floats:
+    """How many of the parts asked for come out of the stock; no value without parts."""
+    return parts_fitting
+
+
 @measure(formula="number of stations off the bed or within keep-clear of a cut", source="set-up")
 def blocked_stations(stations_blocked: Floats) -> Floats:
     """Stations where no support may stand."""

@@ -218,7 +218,7 @@ def _sequence(job: Job, machine: MachineModel, verdict: Verdict, system: System)
     set_up, cutting = verdict.set_up, machine.cutting
     steps = ["Set side guides about 6 mm (1/4 in) clear of the stock, load, and close the jaws."]
     steps.append("Probe the diameter: use the measured one, not the nominal.")
-    origin = show(job.length - cutting.trim, "mm", system)
+    origin = show(job.front - cutting.trim, "mm", system)
     steps.append(
         f"Set the origin inside the trim: {origin} from the chuck face, "
         f"{show(cutting.trim, 'mm', system)} in from the free end."
@@ -233,5 +233,12 @@ def _sequence(job: Job, machine: MachineModel, verdict: Verdict, system: System)
         if remnant < stub:
             steps.append("The last cut lies within the stub: move the stock out and clamp again.")
     else:
-        steps.append("No cuts were given: what parts do as they come free is not on this sheet.")
+        lengths = ", ".join(
+            f"{show(low, 'mm', system)} to {show(high, 'mm', system)}"
+            for low, high in set_up.safe_parts
+        )
+        steps.append(
+            "No cuts were told. Lengths that stay when cut off the free end: "
+            f"{lengths or 'none'}; others tip or drop."
+        )
     return steps

@@ -33,7 +33,7 @@ _FONT: Final = "font-family='Libertinus Serif, Georgia, serif'"
 def bed_drawing(verdict: Verdict, system: System) -> str:
     """Return the drawing as SVG text."""
     job, set_up, machine = verdict.job, verdict.set_up, verdict.machine
-    reach = max(job.length, machine.bed.last_station if set_up.standing else job.length)
+    reach = max(job.front, machine.bed.last_station if set_up.standing else job.front)
     scale = (WIDTH - LEFT - RIGHT) / reach
 
     def x(position: float) -> float:
@@ -50,21 +50,21 @@ def bed_drawing(verdict: Verdict, system: System) -> str:
         f"<rect x='54' y='{base:g}' width='{LEFT - 54:g}' height='13' fill='#8b9197'/>",
         f"<line x1='14' y1='{base + 48:g}' x2='{WIDTH - 6:g}' y2='{base + 48:g}' "
         "stroke='#4a4f55' stroke-width='2'/>",
-        f"<rect x='{LEFT:g}' y='{TOP:g}' width='{job.length * scale:.2f}' height='{THICK:g}' "
+        f"<rect x='{LEFT:g}' y='{TOP:g}' width='{job.front * scale:.2f}' height='{THICK:g}' "
         "fill='#e8e4da' stroke='#222' stroke-width='1.6'/>",
-        f"<line x1='{LEFT:g}' y1='{TOP + THICK / 2:g}' x2='{x(job.length):.2f}' "
+        f"<line x1='{LEFT:g}' y1='{TOP + THICK / 2:g}' x2='{x(job.front):.2f}' "
         f"y2='{TOP + THICK / 2:g}' stroke='#222' stroke-width='.7' stroke-dasharray='14 4 3 4'/>",
     ]
     parts += _cuts(verdict, x)
     parts += _supports(verdict, x, base, system)
-    centre = x(job.length / 2)
+    centre = x(job.front / 2)
     parts += [
         f"<circle cx='{centre:.2f}' cy='{TOP + THICK / 2:g}' r='6' fill='#fff' stroke='#222' "
         "stroke-width='1.6'/>",
         f"<path d='M{centre:.2f} {TOP + THICK / 2 - 6:g}v12M{centre - 6:.2f} "
         f"{TOP + THICK / 2:g}h12' stroke='#222' stroke-width='1.6'/>",
         _text(34, TOP - 40, "chuck", 13),
-        _text(x(job.length), TOP - 40, show(job.length, "mm", system), 14, anchor="end"),
+        _text(x(job.front), TOP - 40, show(job.front, "mm", system), 14, anchor="end"),
         "</svg>",
     ]
     return "".join(parts)
@@ -137,6 +137,6 @@ def _described(verdict: Verdict, system: System) -> str:
     stations = ", ".join(show(item.station, "mm", system) for item in verdict.set_up.standing)
     cuts = ", ".join(show(cut, "mm", system) for cut in verdict.set_up.cuts[:24])
     return (
-        f"Stock of {show(verdict.job.length, 'mm', system)} in the chuck; "
+        f"Stock of {show(verdict.job.front, 'mm', system)} in the chuck; "
         f"supports at {stations or 'no place'}; cuts at {cuts or 'no place'}."
     )

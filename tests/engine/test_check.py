@@ -452,3 +452,72 @@ def test_a_catalogue_of_ones_own_is_enough(tmp_path: Path) -> None:
     desk = Desk(Catalogue(tmp_path))
     codes = {verdict.machine.code for verdict in desk.ask(JobText("NPS 4 STD", "6 m")).verdicts}
     assert codes == {"rowan-150", "medlar-300", "alder-320"}
+
+
+# --- passing through, gripping inside, lengths that stay --------------------------------------
+
+
+def test_stock_that_passes_through_is_judged_by_its_front(tmp_path: Path) -> None:
+    """Eight metres fit a bed of 6.5 with two behind the chuck; without bore or room they do not."""
+    through = one("NPS 4 SCH 40", "8 m", "rowan-150", behind="2 m", bow="2 mm")
+    assert through.verdict == "in-range"
+    assert through.measures["stock_length"].value == 6000.0
+    assert through.measures["stock_mass"].value == pytest.approx(128.6, rel=1e-3)
+    assert all(item.station < 6000 for item in through.set_up.standing)
+    assert "LEN-03" in {item.rule for item in one("NPS 4 SCH 40", "8 m", "rowan-150").findings}
+    closed = machine_with(tmp_path, ('bore         = "160 mm"', 'bore         = "0 mm"'))
+    refused = one("NPS 4 SCH 40", "8 m", closed, behind="2 m")
+    assert "BORE-01" in {item.rule for item in refused.findings}
+    far = one("NPS 4 SCH 40", "9 m", "rowan-150", behind="3 m")
+    assert "BORE-02" in {item.rule for item in far.findings}
+
+
+def test_gripping_inside_needs_a_stated_range() -> None:
+    """alder-320 states one; rowan-150 does not, and unknown never passes."""
+    held = one("NPS 10 XS", "6 m", "alder-320", grip="inside")
+    assert held.verdict == "in-range"
+    outside = one("NPS 10 XS", "6 m", "alder-320")
+    assert held.measures["jaw_slip_factor"].value < outside.measures["jaw_slip_factor"].value  # type: ignore[operator]
+    unstated = one("NPS 4 SCH 40", "6 m", "rowan-150", grip="inside")
+    assert unstated.verdict == "refused"
+
+
+def test_lengths_said_to_stay_do_stay() -> None:
+    """Each end of each interval, cut on the same stations, stays; just outside it does not."""
+    verdict = one("NPS 4 SCH 40", "6 m", "rowan-150")
+    stations = [f"{item.station:g} mm" for item in verdict.set_up.standing]
+    assert verdict.set_up.safe_parts
+    for low, high in verdict.set_up.safe_parts:
+        for size, stays in ((low, True), (high, True), (low - 130, False)):
+            job = JobText("NPS 4 SCH 40", "6 m", cuts=[f"{6000 - size:g} mm"], stations=stations)
+            piece = DESK.ask(job, ["rowan-150"]).verdicts[0].set_up.pieces[0]
+            assert (piece.behaviour == "stays") is stays
+
+
+def test_how_many_parts_fit_is_said() -> None:
+    """Three of 1.95 m do not come out of six metres; two do."""
+    verdict = DESK.ask(JobText("NPS 4 SCH 40", "6 m", parts=["1.95 m*3"]), ["rowan-150"])
+    text = next(i.text for i in verdict.verdicts[0].findings if i.rule == "LEN-05")
+    assert "2 of the parts fit" in text
+
+
+def test_more_supports_are_named_where_they_would_make_a_plan(tmp_path: Path) -> None:
+    """With one roller pair and no cradles a long pipe finds no plan; the wide ones are offered."""
+    machine = machine_with(
+        tmp_path,
+        ('carries        = ["round"]\ncount          = 3\nstandard       = true',
+         'carries        = ["round"]\ncount          = 1\nstandard       = true'),
+        ('carries   = ["round"]\ncount     = 3', 'carries   = ["square"]\ncount     = 3'),
+    )  # fmt: skip
+    verdict = one("NPS 5 SCH 40", "6 m", machine)
+    assert verdict.verdict == "refused"
+    assert verdict.set_up.level == "none"
+    assert "wide-roller-pair" in verdict.fit["accessories"]
+
+
+def test_cuts_nearer_than_a_kerf_are_refused() -> None:
+    """Two cuts 1.5 mm apart are one."""
+    from cuttable.catalogue.errors import InputError
+
+    with pytest.raises(InputError, match="kerf"):
+        DESK.ask(JobText("NPS 4 SCH 40", "6 m", cuts=["3 m", "3001.5 mm"]), ["rowan-150"])
