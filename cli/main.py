@@ -1,6 +1,8 @@
 """The command ``cuttable``: its subcommands, and how failures end."""
 
+import codecs
 import gc
+import io
 import os
 import sys
 from importlib import import_module
@@ -73,8 +75,9 @@ def run() -> NoReturn:
     """Run the command line; failures become one sentence on stderr and exit status 2."""
     # One question and out: collecting garbage would cost more than it frees.
     gc.disable()
+    _write_what_can_be_written()
     try:
-        status = root.main(standalone_mode=False)
+        status = root.main(prog_name="cuttable", standalone_mode=False)
     except click.exceptions.Abort:
         click.echo("stopped", err=True)
         sys.exit(130)
@@ -102,6 +105,24 @@ def run() -> NoReturn:
         click.echo(f"cuttable: {text}", err=True)
         sys.exit(2)
     sys.exit(status if isinstance(status, int) else 0)
+
+
+_PLAIN: Final = {"·": "*", "²": "^2", "³": "^3", "⁴": "^4", "…": "...", "█": "#", "▒": "+"}
+
+
+def _write_what_can_be_written() -> None:
+    """Let output that cannot hold a character hold its nearest plain form instead."""
+
+    def plain(fault: UnicodeError) -> tuple[str, int]:
+        if not isinstance(fault, UnicodeEncodeError):
+            raise fault
+        text = fault.object[fault.start : fault.end]
+        return "".join(_PLAIN.get(char, "?") for char in text), fault.end
+
+    codecs.register_error("cuttable-plain", plain)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="cuttable-plain")
 
 
 def _print_question(asked: OpenQuestion) -> None:

@@ -1,6 +1,7 @@
 """The answer on a terminal: verdict first, then the number that decides, then what to do."""
 
 import math
+import os
 import sys
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -35,7 +36,8 @@ WIDEST = 100
 def console() -> Console:
     """Return a console on stdout that wraps at a readable width."""
     out = Console(highlight=False, emoji=False)
-    if out.width > WIDEST or not out.is_terminal:
+    is_told = out.is_terminal or "COLUMNS" in os.environ
+    if out.width > WIDEST or not is_told:
         out = Console(highlight=False, emoji=False, width=WIDEST)
     return out
 

@@ -1,6 +1,7 @@
 """Every command by its real process: what it prints, and how it ends."""
 
 import json
+import os
 import subprocess
 from collections.abc import Callable
 from pathlib import Path
@@ -292,3 +293,21 @@ def test_a_station_on_a_cut_is_refused_with_the_reason(cuttable: Run) -> None:
     )  # fmt: skip
     assert done.returncode == 1
     assert "STAND-01" in done.stdout
+
+
+def test_output_that_cannot_hold_a_character_holds_its_plain_form(cuttable: Run) -> None:
+    """A terminal without UTF-8 gets *, ^2 and #, and no fault."""
+    plain = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    done = cuttable("check", "NPS 4 SCH 40", "6 m", "--machine", "rowan-150", env=plain)
+    assert done.returncode == 0, done.stderr
+    assert "kg*m^2" in done.stdout
+    assert "###" in done.stdout
+
+
+def test_a_narrow_terminal_is_kept_to(cuttable: Run) -> None:
+    """Paragraphs and lists wrap to the width there is."""
+    narrow = {**os.environ, "COLUMNS": "70"}
+    done = cuttable("check", "NPS 10 XS", "12 m", "--machine", "alder-320", env=narrow)
+    lines = done.stdout.splitlines()
+    assert max(len(line) for line in lines if line.lstrip().startswith(("!", "[ ]"))) <= 70
+    assert not any(line.endswith(" ") for line in lines)
