@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 
-def nearest(name: str, known: Iterable[str], count: int = 3) -> list[str]:
+def nearest(name: str, known: Iterable[str], count: int = 3, *, cutoff: float = 0.5) -> list[str]:
     """Return up to ``count`` known names close to ``name``, closest first.
 
     Comparison ignores case; an empty list means nothing is close enough to suggest.
@@ -11,7 +11,7 @@ def nearest(name: str, known: Iterable[str], count: int = 3) -> list[str]:
     import difflib  # only needed when something is already wrong
 
     by_fold = {item.casefold(): item for item in known}
-    close = difflib.get_close_matches(name.casefold(), by_fold, n=count, cutoff=0.5)
+    close = difflib.get_close_matches(name.casefold(), by_fold, n=count, cutoff=cutoff)
     return [by_fold[item] for item in close]
 
 

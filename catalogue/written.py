@@ -218,7 +218,7 @@ _WORDS = [
 
 def _unreadable(rest: str, text: str) -> InputError:
     word = re.split(r"[^a-zà-ž]", rest.strip())[0] or rest.strip()
-    close = [item for item in nearest(word, _WORDS, 2) if item != word]
+    close = [item for item in nearest(word, _WORDS, 2, cutoff=0.6) if item != word]
     remedy = (
         "Write it like NPS 6 SCH 40, DN 150 SCH 40, HSS 6x4x1/4, SHS 100x5 or 2 x 0.065 in tube."
     )

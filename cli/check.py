@@ -59,11 +59,11 @@ def command(
 
     SECTION as the trade writes it, LENGTH with its unit, each in quotes.
     """
-    section, length = section_and_length(ctx, words)
-    text = JobText(section, length, **options)
-    system = units or system_of(length)
     desk = Desk()
     try:
+        section, length = section_and_length(ctx, words)
+        text = JobText(section, length, **options)
+        system = units or system_of(length)
         answer = desk.ask(text, machines, system=system)
     except CuttableError as fault:
         if is_json:

@@ -82,6 +82,8 @@ def run() -> NoReturn:
         click.echo("stopped", err=True)
         sys.exit(130)
     except click.ClickException as fault:
+        if isinstance(fault, click.UsageError) and fault.ctx is None:
+            click.echo("Usage: cuttable COMMAND [OPTIONS] [ARGS]...", err=True)
         fault.show()
         sys.exit(2)
     except CuttableError as fault:

@@ -78,10 +78,12 @@ def print_answer(answer: Answer, desk: Desk, system: System, *, is_traced: bool)
 
 
 def _print_questions(out: Console, questions: Sequence[Question]) -> None:
-    out.print(Text(WORDS[""], style=STYLES[""]), Text("no verdict until this is answered"))
+    head = Text(WORDS[""], style=STYLES[""])
+    out.print(head.append(" no verdict until this is answered", "default"), soft_wrap=True)
     for question in questions:
         out.print()
-        out.print(f"{question.text} [dim]\\[{question.code}][/dim]")
+        text = f"{question.text} [{question.code}]"
+        out.print(paragraph(text, out.width), soft_wrap=True)
         for choice in question.choices:
             out.print(Text(f"  {choice}"))
 
@@ -116,7 +118,7 @@ class _Writer:
         for name, words in WORDS.items():
             models = [item.machine.code for item in verdicts if item.verdict == name]
             if models:
-                self.out.print(Text(words, style=STYLES[name]), Text(", ".join(models)))
+                self.put(Text(words, STYLES[name]).append(f" {', '.join(models)}", "default"))
 
     def headline(self, verdict: Verdict) -> None:
         """Print the verdict of one model."""
@@ -124,14 +126,14 @@ class _Writer:
         head = Text(WORDS[verdict.verdict], style=STYLES[verdict.verdict])
         head.append(f"  {machine.code}", style="bold default")
         head.append(f"  {machine.title}, revision {machine.revision}", style="not bold default")
-        self.out.print(head)
+        self.put(head)
 
     def stock(self, verdict: Verdict) -> None:
         """Say what was asked about, in numbers."""
         job, measures = verdict.job, verdict.measures
         section = job.section
         shown = section_sizes(section, self.system)
-        self.out.print(
+        self.put(
             Text(f"{section.designation}, {self.both(job.length, 'mm')}, {job.grade.name}", "bold")
         )
         mass, inertia = measures["stock_mass"], measures["rotary_inertia"]

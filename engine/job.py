@@ -193,7 +193,7 @@ def _assumptions(text: JobText, section: Section, grade: Grade) -> Iterable[str]
 
 
 _PART = re.compile(r"(.*?)\s*(?:[*x\u00d7]\s*(\d{1,5}))?", re.DOTALL)
-_COUNT_FIRST = re.compile(r"(\d{1,5})\s*[*x\u00d7]\s*(.+)", re.DOTALL)
+_COUNT_FIRST = re.compile(r"(\d{1,5})\s*[*x\u00d7]\s*(.*[a-zA-Z'\"].*)", re.DOTALL)
 
 
 def read_part(text: str) -> Part:
@@ -238,7 +238,14 @@ def _off_axis(text: str) -> tuple[float, float]:
             f"off-axis mass {text.strip()!r} has no distance",
             remedy="Write it like '12 kg @ 150 mm': mass, and distance from the axis.",
         )
-    return quantity(mass, MASS), length(distance, what="distance from the axis")
+    weight = quantity(mass, MASS)
+    if not 0 < weight <= 100_000:
+        raise InputError(
+            "value-range",
+            f"off-axis mass {mass.strip()!r} is not above zero and at most 100 t",
+            remedy="Leave it out where nothing is fixed beside the axis.",
+        )
+    return weight, length(distance, what="distance from the axis")
 
 
 def _fact(name: str, text: str, vocabulary: Vocabulary) -> str:

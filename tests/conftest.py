@@ -1,6 +1,7 @@
 """What several test folders share."""
 
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Callable
@@ -32,6 +33,9 @@ def cuttable() -> Run:
     """Run the command in a process of its own, as a person does."""
 
     def run(*words: str, **options: Any) -> "subprocess.CompletedProcess[str]":
+        # Not the width of whatever runs the tests: without a terminal the tool has its own.
+        plain = {name: value for name, value in os.environ.items() if name != "COLUMNS"}
+        options.setdefault("env", plain)
         return subprocess.run(
             [sys.executable, "-c", _ENTRY, *words],
             capture_output=True,

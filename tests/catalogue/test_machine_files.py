@@ -153,8 +153,8 @@ ONE_FAULT: dict[str, tuple[str, str, list[str]]] = {
     ),
     "unknown-limit": (
         "[limits.stock_mass]",
-        "[limits.stock_weight]",
-        ["limits.stock_weight", "not a known key", "'stock_mass'"],
+        "[limits.stock_mas]",
+        ["limits.stock_mas:", "not a known key", "'stock_mass'"],
     ),
     "misspelt-key": (
         'keep_clear = "120 mm"',

@@ -342,7 +342,7 @@ def test_error_names_the_text_and_what_to_write() -> None:
 
 def test_misspelt_unit_names_the_nearest() -> None:
     """A unit one letter off is answered with the unit that was probably meant."""
-    assert "Did you mean 'ft'" in str(refused("20 fy"))
+    assert "Did you mean 'inches'" in str(refused("20 inchs"))
 
 
 # --- fuzz -------------------------------------------------------------------------------------

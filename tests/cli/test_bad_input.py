@@ -58,7 +58,7 @@ WRONG: dict[str, tuple[list[str], str, str]] = {
     "blank-length": ([PIPE, "   "], "text-empty", "a length"),
     "huge-length": ([PIPE, "1" * 10_000], "text-too-long", "at most 200"),
     "mass-for-length": ([PIPE, "6 kg"], "unit-mismatch", "mm, cm, m, in or ft"),
-    "unknown-unit": ([PIPE, "6 fy"], "unit-unknown", "'ft'"),
+    "unknown-unit": ([PIPE, "6 inchs"], "unit-unknown", "'inches'"),
     "divided-by-zero": ([PIPE, "1/0 in"], "number-unreadable", "zero"),
     "thirteen-inches": ([PIPE, "20'-13\""], "length-unreadable", "12 inches"),
     "unquoted-words": (["NPS", "6", "SCH", "40", "6", "m"], "designation-unreadable", "in quotes"),
