@@ -36,7 +36,7 @@ def _matches(section: Section, words: list[str]) -> bool:
         f"{section.designation} {section.standard} {section.shape} {section.note} "
         f"{section.height:g} {section.width:g} {section.wall:g} "
     ).casefold()
-    have = set(re.split(r"[\s/]+|(?<=\d)x(?=[\d.])", described))
+    have = set(re.split(r"\s/\s|\s+|(?<=\d)x(?=[\d.])", described))
     # Sizes must match whole, so that 6 does not find 16; words may be beginnings.
     return all(
         word in have or (not word[0].isdigit() and any(item.startswith(word) for item in have))

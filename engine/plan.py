@@ -306,6 +306,15 @@ def _candidates(bed: Bed, count: int, level: str) -> Iterator[tuple[float, ...]]
     ]
 
     zones = _zones(bed)
+    if any(not any(_in(zone, station) for station in free) for zone in zones):
+        return
+    # The fewest further supports that bring the last one near enough to the free end.
+    need: dict[float, float] = {}
+    for station in (*reversed(free), 0.0):
+        ahead = (need[item] for item in need if 0 < item - station <= span)
+        need[station] = (
+            0.0 if bed.length - station <= overhang else 1 + min(ahead, default=math.inf)
+        )
 
     def extend(chosen: tuple[float, ...], start: int) -> Iterator[tuple[float, ...]]:
         reach = chosen[-1] if chosen else 0.0
@@ -315,8 +324,7 @@ def _candidates(bed: Bed, count: int, level: str) -> Iterator[tuple[float, ...]]
             if bed.length - reach <= overhang and not waiting:
                 yield chosen
             return
-        # Even the longest spans must bring the last support to the free end.
-        if reach + left * span + overhang < bed.length:
+        if need[reach] > left:
             return
         nearest = min((high for _, high in waiting), default=math.inf)
         for place in range(start, len(free)):

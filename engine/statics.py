@@ -97,7 +97,9 @@ def solve(bars: Bars) -> Carried:
         resting = exists[todo] & ~active[todo]
         if resting.any():
             gap = np.where(resting, _gaps(part, found, active[todo]), np.inf)
-            presses = ~pulls & (gap.min(axis=1) < -_CLOSE * np.maximum(part.length, 1.0))
+            # Scaled with stiffness: on stiff pipe a nanometre is a real load.
+            touch = 1e-13 * part.weight * part.length**4 / part.stiffness
+            presses = ~pulls & (gap.min(axis=1) < -touch)
             active[todo[presses], np.argmin(gap[presses], axis=1)] = True
         active[todo[pulls], worst[pulls]] = False
         todo = todo[pulls | presses]
