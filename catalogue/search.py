@@ -39,6 +39,8 @@ def _matches(section: Section, words: list[str]) -> bool:
     have = set(re.split(r"\s/\s|\s+|(?<=\d)x(?=[\d.])", described))
     # Sizes must match whole, so that 6 does not find 16; words may be beginnings.
     return all(
-        word in have or (not word[0].isdigit() and any(item.startswith(word) for item in have))
+        word in have
+        or any(item.startswith(f"{word}-") and len(word) > 3 for item in have)
+        or (not word[0].isdigit() and any(item.startswith(word) for item in have))
         for word in words
     )

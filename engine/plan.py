@@ -378,4 +378,7 @@ def judge(bed: Bed, stations: Sequence[float]) -> list[str]:
     ):
         if values[0] > bound.absolute * (1 + 1e-9):
             found.append(f"the {name} is beyond its absolute limit")
+    beyond = fullness_of(bed, rating, level="absolute")[0] > 1 + 1e-9
+    if beyond and not found:
+        found.append("a support carries more than its absolute limit")
     return found
