@@ -88,7 +88,7 @@ def content_of(verdict: Verdict, system: System) -> Content:
     mass = verdict.measures["stock_mass"]
     heavy = show(mass.heavy or 0.0, "kg", system, digits=4)
     reasons = [item.text for item in verdict.findings if item.outcome != "setting"]
-    return Content(
+    content = Content(
         headline=HEADLINES[verdict.verdict],
         verdict=verdict.verdict,
         model=f"{machine.code}, {machine.title}, revision {machine.revision}",
@@ -119,6 +119,13 @@ def content_of(verdict: Verdict, system: System) -> Content:
             f"catalogue {_short(verdict.provenance.catalogue)}; "
             f"{machine.code} revision {machine.revision} {_short(machine.digest)}"
         ),
+    )  # fmt: skip
+    if verdict.verdict != "refused":
+        return content
+    # A page that gives settings for a refused job would be taken for leave to load it.
+    return content._replace(
+        figures=(), supports=(), parts=(), sequence=(), boxes=(),
+        support_note="No settings and no stations are given: this job must not be loaded.",
     )  # fmt: skip
 
 

@@ -66,8 +66,9 @@ def typst_source(content: Content, paper: Paper, size: float) -> str:
             f'[#text({big + 3:.1f}pt, weight: "bold")[{_t(content.headline)}] #h(1fr) '
             f"#text({size + 1:.1f}pt)[Set-up sheet]\\ {_t(content.model)}]",
             f'#text({big:.1f}pt, weight: "bold")[{_t(content.stock)}]\\ {_t(content.subtitle)}',
-            f"#grid(columns: (1fr,) * {len(content.figures)}, gutter: 5pt, {figures})",
-            '#image("bed.svg", width: 100%)',
+            f"#grid(columns: (1fr,) * {max(len(content.figures), 1)}, gutter: 5pt, {figures})",
+            # A refused job is drawn without its bed: stations would read as leave to load it.
+            *(['#image("bed.svg", width: 100%)'] if content.figures else []),
             *_support_table(content, size),
             *_part_table(content),
             *_list("Steps", content.sequence, "#enum.item"),
@@ -205,6 +206,7 @@ def html_page(content: Content, drawing: str) -> str:
             "<th>Length</th><th>As it comes free the part</th><th>Held by</th></tr>"
             f"{parts}</table></div>"
         )
+    bed = f"<div class='scroll bed'>{drawing}</div>" if content.figures else ""
     return (
         "<!doctype html><html lang='en'><meta charset='utf-8'>"
         "<meta name='viewport' content='width=device-width,initial-scale=1'>"
@@ -212,10 +214,10 @@ def html_page(content: Content, drawing: str) -> str:
         f"<body style='--mark:{mark}'><header><h1>{escape(content.headline)}</h1>"
         f"{escape(content.model)}</header>"
         f"<p class='stock'>{escape(content.stock)}</p>{escape(content.subtitle)}"
-        f"<ul class='figures'>{figures}</ul><div class='scroll bed'>{drawing}</div>{tables}"
+        f"<ul class='figures'>{figures}</ul>{bed}{tables}"
         f"{_items('Steps', content.sequence, 'ol')}{_items('Why', content.reasons, 'ul')}"
-        f"<h2>Tick before turning</h2><ul class='boxes'>{boxes}</ul>"
-        f"<p class='small'><b>Cautions.</b> {escape(' '.join(content.cautions))}</p>"
+        + (f"<h2>Tick before turning</h2><ul class='boxes'>{boxes}</ul>" if boxes else "")
+        + f"<p class='small'><b>Cautions.</b> {escape(' '.join(content.cautions))}</p>"
         f"<div class='fields'>{''.join(f'<div>{escape(name)}</div>' for name in content.fields)}"
         f"</div><p class='small'>{escape(content.provenance)}</p></body></html>\n"
     )

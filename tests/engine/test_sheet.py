@@ -122,6 +122,8 @@ def test_a_refused_job_says_not_to_load() -> None:
     content = content_of(verdict_of("refused"), "si")
     assert "do not load" in content.headline
     assert content.reasons
+    given = (content.figures, content.supports, content.parts, content.sequence, content.boxes)
+    assert not any(given), "a refused job must not read as a loading instruction"
 
 
 def test_parts_alike_are_told_once() -> None:
