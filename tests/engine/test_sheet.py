@@ -127,9 +127,9 @@ def test_a_refused_job_says_not_to_load() -> None:
 
 
 def test_parts_alike_are_told_once() -> None:
-    """Forty equal parts are a few rows, and their number adds up."""
-    content = content_of(verdict_of("many parts"), "si")
-    assert sum(int(row.how_many) for row in content.parts) == 40
+    """Twenty equal parts are a few rows, and their number adds up."""
+    content = content_of(verdict_of("longest"), "si")
+    assert sum(int(row.how_many) for row in content.parts) == 20
     assert len(content.parts) <= 13
 
 
