@@ -18,7 +18,9 @@ def find_sections(text: str, tables: SectionTables) -> list[Section]:
     Raises:
         InputError: ``text-empty`` or ``text-too-long``.
     """
-    words = _words(_SCHEDULE.sub(" sch ", tidy(text)))
+    # Mixed numbers are one word, as designations print them: 2 1/2 is 2-1/2.
+    joined = re.sub(r"(?<![\d./-])(\d+) +(?=\d+/\d)", r"\1-", tidy(text))
+    words = _words(_SCHEDULE.sub(" sch ", joined))
     if not words:
         raise InputError("text-empty", f"{text!r} has no word to search for")
     return [section for section in tables.every_section() if _matches(section, words)]
