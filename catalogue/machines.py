@@ -47,6 +47,7 @@ LIMITS: Final[dict[str, tuple[Dimension, bool]]] = {
     "support_span": (LENGTH, False),
     "overhang": (LENGTH, False),
     "sag": (LENGTH, False),
+    "bow": (LENGTH, False),
 }
 
 

@@ -101,6 +101,7 @@ def _stock_inputs(section: Section, grade: Grade, coating: str) -> dict[str, flo
         "elasticity": grade.elasticity,
         "usual_bow_share": 0.0,
         "h.usual_bow_share": straightness,
+        "straightness": straightness,
     }
 
 
@@ -283,7 +284,7 @@ def _machine_numbers(machine: MachineModel) -> dict[str, float]:
         for name in (
             "round_diameter", "swept_diameter", "inside_diameter", "stock_length", "stock_mass",
             "rotary_inertia",
-            "chuck_reaction", "chuck_moment", "support_span", "overhang", "sag",
+            "chuck_reaction", "chuck_moment", "support_span", "overhang", "sag", "bow",
         )
         for bound in ("minimum", "rated", "absolute")
     }  # fmt: skip
@@ -298,6 +299,8 @@ def _machine_numbers(machine: MachineModel) -> dict[str, float]:
         "machine.rear_room": machine.bed.rear_room,
         "machine.lowest_centre": machine.bed.lowest_centre,
         "machine.highest_centre": machine.bed.highest_centre,
+        "swept_absolute": machine.limit("swept_diameter").absolute,
+        "bow_absolute": machine.limit("bow").absolute,
         "fixed_inertia": rotary.fixed_inertia,
         "ramp": rotary.acceleration,
         "is_timed": float(rotary.ramp == "constant-time"),

@@ -364,7 +364,7 @@ def setup_of(verdict: Verdict) -> dict[str, Any]:
         ("rapid_override", "rapid_override"),
         ("acceleration", "acceleration_setting"),
         ("jaw_force", "jaw_force_setting"),
-        ("bow_allowed", "bow_allowed"),
+        ("bow_to_refuse", "bow_to_refuse"),
     ):
         item = measures.get(measure)
         if item is not None and item.value is not None:

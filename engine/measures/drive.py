@@ -24,6 +24,21 @@ def bow(bow_stated: Floats, usual_bow_share: Floats, length: Floats) -> Floats:
 
 
 @measure(
+    formula="straightness x L",
+    source="straightness of the product standard, else 0.2 % (common practice, no source)",
+)
+def usual_bow(straightness: Floats, length: Floats) -> Floats:
+    """Bow that this kind of stock may be sold with."""
+    return straightness * length
+
+
+@measure(formula="swept diameter + 2 bow", source="geometry: the middle turns off the axis")
+def bowed_sweep(swept_size: Floats, bow: Floats) -> Floats:
+    """Circle that bowed stock sweeps at its middle."""
+    return swept_size + 2 * bow
+
+
+@measure(
     formula="T = m g (2/3 bow) + m_off g e",
     source="statics; the centroid of a shallow arc lies 2/3 of its rise above its chord",
 )
@@ -106,10 +121,11 @@ def acceleration_setting(
 
 @measure(
     formula=(
-        "3/2 T_left / (m g), T_left the lower of: share x (T_available - T_friction), and what "
-        "the ramp at this setting leaves; less the off-axis torque; down to 1 mm"
+        "least of: 3/2 T_left / (m g), T_left the lower of share x (T_available - T_friction) and "
+        "what the ramp at this setting leaves, less the off-axis torque; (absolute swept - swept) "
+        "/ 2; absolute bow; down to 1 mm"
     ),
-    source="statics; share is common practice, no source",
+    source="statics and geometry; share is common practice, no source",
 )
 def bow_allowed(
     fixed_inertia: Floats,
@@ -122,11 +138,26 @@ def bow_allowed(
     length: Floats,
     off_axis_mass: Floats,
     off_axis_distance: Floats,
+    swept_size: Floats,
+    swept_absolute: Floats,
+    bow_absolute: Floats,
 ) -> Floats:
-    """Bow up to which the drive holds and ramps the stock at this setting."""
+    """Bow up to which drive, head and guards take the stock at this setting."""
     free = torque_available - torque_friction
     ramp_leaves = free - (fixed_inertia + rotary_inertia) * acceleration_setting
     beside = GRAVITY * off_axis_mass * off_axis_distance / 1e3
     left = np.maximum(np.minimum(unbalance_share * free, ramp_leaves) - beside, 0.0)
     own = linear_mass * length / 1e3
-    return _round_down(1.5 * left / (own * GRAVITY) * 1e3, 1.0)
+    held = 1.5 * left / (own * GRAVITY) * 1e3
+    clears = np.maximum(swept_absolute - swept_size, 0.0) / 2
+    return _round_down(np.minimum(np.minimum(held, clears), bow_absolute), 1.0)
+
+
+@measure(
+    formula="lower of bow allowed and the bow counted with: stated, else usual; down to 1 mm",
+    source="an answer holds for the bow it counts with",
+)
+def bow_to_refuse(bow_allowed: Floats, bow_stated: Floats, usual_bow: Floats) -> Floats:
+    """Bow above which this answer no longer holds, and the piece is not loaded."""
+    counted = np.where(np.isnan(bow_stated), usual_bow, bow_stated)
+    return _round_down(np.minimum(bow_allowed, np.maximum(counted, 1.0)), 1.0)

@@ -157,7 +157,7 @@ def _figures(verdict: Verdict, system: System) -> list[Figure]:
     elif not centres and verdict.job.section.shape != "round" and verdict.set_up.standing:
         section = verdict.job.section
         found.append(Figure("Centre, side down", both(section.height / 2, "mm", system)))
-    found.append(Figure("Refuse if bowed more than", both(settings["bow_allowed"], "mm", system)))
+    found.append(Figure("Refuse if bowed more than", both(settings["bow_to_refuse"], "mm", system)))
     mass = measures["stock_mass"]
     found.append(Figure("Lifting gear for", both(mass.heavy or 0.0, "kg", system)))
     return found
