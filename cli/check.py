@@ -42,6 +42,7 @@ Examples:
 @click.option(
     "--trace", "is_traced", is_flag=True, help="Show every measure with formula and inputs."
 )
+@click.option("--full", "is_full", is_flag=True, help="Show every limit, however little used.")
 @click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
 @click.pass_context
 def command(
@@ -52,6 +53,7 @@ def command(
     units: System | None,
     at_least: str,
     is_traced: bool,
+    is_full: bool,
     is_json: bool,
     **options: Any,
 ) -> int:
@@ -74,7 +76,7 @@ def command(
     else:
         from .render import print_answer
 
-        print_answer(answer, desk, system, is_traced=is_traced)
+        print_answer(answer, desk, system, is_traced=is_traced, is_full=is_full)
     if answer.questions:
         return 2
     return 0 if is_at_least(answer.best, at_least) else 1

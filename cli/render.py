@@ -10,11 +10,11 @@ from rich.console import Console
 from rich.text import Text
 
 from ..catalogue.errors import Question
-from ..catalogue.sections import Section
 from ..engine.ask import Answer, Desk
+from ..engine.fit_words import fit_sentences
 from ..engine.severing import SENTENCES
 from ..engine.verdict import Verdict
-from ..engine.wording import System, show, show_at_most, show_both
+from ..engine.wording import System, levelling, section_sizes, show, show_at_most, show_both
 from .rows import Cell, columns, paragraph
 
 WORDS = {
@@ -30,6 +30,8 @@ STYLES = {
     "": "bold magenta",
 }
 BAR = 10
+WORTH_SHOWING = 0.5
+"""Use of a limit from which a short answer shows it."""
 WIDEST = 100
 
 
@@ -42,26 +44,20 @@ def console() -> Console:
     return out
 
 
-def section_sizes(section: Section, system: System) -> str:
-    """Return outside and wall; pipe listed in inches shows its inches."""
-    sizes = [section.height, section.width] if section.shape != "round" else [section.height]
-    if system == "us" and section.inches:
-        return f"{section.inches[0]:g} in x {section.inches[1]:g} in"
-    return " x ".join(show(size, "mm", system) for size in (*sizes, section.wall))
-
-
 def is_plain() -> bool:
     """Say whether the output cannot show block characters."""
     return "utf" not in (sys.stdout.encoding or "").casefold()
 
 
-def print_answer(answer: Answer, desk: Desk, system: System, *, is_traced: bool) -> None:
+def print_answer(
+    answer: Answer, desk: Desk, system: System, *, is_traced: bool, is_full: bool
+) -> None:
     """Print an answer, or the questions that stand before it."""
     out = console()
     if answer.questions:
         _print_questions(out, answer.questions)
         return
-    writer = _Writer(out, desk, system)
+    writer = _Writer(out, desk, system, is_full=is_full)
     best, *others = answer.verdicts
     if others:
         writer.headlines(answer.verdicts)
@@ -89,8 +85,9 @@ def _print_questions(out: Console, questions: Sequence[Question]) -> None:
 
 
 class _Writer:
-    def __init__(self, out: Console, desk: Desk, system: System) -> None:
+    def __init__(self, out: Console, desk: Desk, system: System, *, is_full: bool) -> None:
         self.out = out
+        self.is_full = is_full
         self.desk = desk
         self.vocabulary = desk.rule_set.vocabulary
         self.styles = {gauge.name: gauge.style for gauge in desk.rule_set.gauges}
@@ -124,6 +121,9 @@ class _Writer:
         """Print the verdict of one model."""
         machine = verdict.machine
         head = Text(WORDS[verdict.verdict], style=STYLES[verdict.verdict])
+        settings = _settings(verdict)
+        if verdict.verdict == "in-range" and settings:
+            head.append(f", {' and '.join(settings)} to be set", style="bold yellow")
         head.append(f"  {machine.code}", style="bold default")
         head.append(f"  {machine.title}, revision {machine.revision}", style="not bold default")
         self.put(head)
@@ -161,13 +161,16 @@ class _Writer:
                     verdict.machine.code,
                     Text(WORDS[verdict.verdict].lower(), style=STYLES[verdict.verdict]),
                     self.decision(verdict),
-                    self.longest(fit.get("longest_in_range")) if fit else "this length",
-                    self.longest(fit.get("longest_allowed")) if fit else "this length",
+                    self.longest(fit.get("longest_in_range")) if fit else self.at_least(verdict),
+                    self.longest(fit.get("longest_allowed")) if fit else self.at_least(verdict),
                 ]
             )
         heads = ("model", "verdict", "decided by", "in range up to", "allowed up to")
         self.out.print()
         self.put(columns(rows, self.out.width, heads=heads))
+
+    def at_least(self, verdict: Verdict) -> str:
+        return f"{show_at_most(verdict.job.length, self.system)} or more"
 
     def title(self, name: str) -> str:
         return self.vocabulary.titles.get(name, name)
@@ -195,6 +198,8 @@ class _Writer:
 
     def deciding(self, verdict: Verdict) -> None:
         """Print the number that decides against its limit."""
+        if verdict.decided_by == "NOT-FITTED":
+            return  # the finding says it; a number without the accessory would mislead
         measure = verdict.measures.get(verdict.governing)
         if measure is None or measure.value is None:
             return
@@ -217,7 +222,7 @@ class _Writer:
     def findings(self, verdict: Verdict) -> None:
         """Print the rules that hold, worst first."""
         words = {"refused": "refused", "question": "asks", "conditions": "condition",
-                 "setting": "note"}  # fmt: skip
+                 "setting": "setting"}  # fmt: skip
         order = list(words)
         rows: list[list[Cell]] = []
         for item in sorted(verdict.findings, key=lambda item: order.index(item.outcome)):
@@ -229,8 +234,13 @@ class _Writer:
     def limits(self, verdict: Verdict) -> None:
         """Print how full each limit is."""
         rows: list[list[Cell]] = []
+        left_out = 0
         for name, item in verdict.measures.items():
             if item.utilisation is None and item.rated is None:
+                continue
+            used = max(item.utilisation or 0.0, item.heavy_utilisation or 0.0)
+            if not self.is_full and used < WORTH_SHOWING and name != verdict.governing:
+                left_out += 1
                 continue
             rated = self.show(item.rated, item.unit, name)
             if item.rated is None:
@@ -247,12 +257,22 @@ class _Writer:
                 ]
             )
         self.out.print()
-        heads = ("limit", "this job", "heavy end", "rated", "absolute", "used")
-        self.put(columns(rows, self.out.width, heads=heads, indent=2))
+        if rows:
+            heads = ("limit", "this job", "heavy end", "rated", "absolute", "used")
+            self.put(columns(rows, self.out.width, heads=heads, indent=2))
+        if left_out:
+            more = "more limits are" if left_out > 1 else "more limit is"
+            self.line(f"{left_out} {more} less than half used (--full shows them).")
 
     def supports(self, verdict: Verdict) -> None:
         """Print where supports stand, what each carries, and what the parts do."""
         set_up = verdict.set_up
+        if verdict.verdict == "refused" and not _only_accessories(verdict):
+            # Numbers to set a machine by, beside a refusal, would be taken for leave to try.
+            if not set_up.is_given:
+                return
+            self.out.print()
+            self.line("To study the refusal only; this job must not be loaded.")
         self.out.print()
         if not set_up.standing:
             self.line("No support: the chuck alone carries the stock.")
@@ -276,12 +296,7 @@ class _Writer:
             heads = ("station", "support", "carries", "centre height")
             self.put(columns(standing, self.out.width, heads=heads, indent=4))
             if set_up.height_tolerance < math.inf:
-                self.line(
-                    f"Level them within {self.show(set_up.height_tolerance, 'mm')}."
-                    if set_up.height_tolerance >= 0.2
-                    else "Stiff stock: a hair of height empties a support; see that each turns.",
-                    4,
-                )
+                self.line(levelling(set_up.height_tolerance, self.system), 4)
         if not set_up.pieces:
             lengths = [
                 f"{self.show(low, 'mm')} to {self.show(high, 'mm')}"
@@ -289,8 +304,9 @@ class _Writer:
             ]
             if lengths:
                 self.line(
-                    "No parts were told. Cut off the free end of the whole stock, these lengths "
-                    f"stay on their supports: {', '.join(lengths)}; others tip or drop."
+                    "No parts were given (--part). A piece cut off the free end of the whole stock "
+                    f"stays on its supports if it is {', or '.join(lengths)} long; "
+                    "others tip or drop."
                 )
             return
         self.line("Parts as they come free:")
@@ -317,7 +333,7 @@ class _Writer:
         self.out.print()
         is_moot = verdict.verdict == "refused" and not _only_accessories(verdict)
         if is_moot:
-            self.line("Nothing to tick: no setting lifts the refusal.")
+            self.line("No setting lifts the refusal.")
             return
         head = "Once fitted, to do" if verdict.verdict == "refused" else "To do"
         self.line(f"{head}:")
@@ -331,29 +347,11 @@ class _Writer:
 
     def fit(self, verdict: Verdict) -> None:
         """Print what would make it fit."""
-        fit = verdict.fit
-        if not fit:
-            return
-        self.out.print()
-        in_range, allowed = fit.get("longest_in_range"), fit.get("longest_allowed")
-        if allowed is None:
-            self.line("No length of this section is allowed on this model as fitted.")
-        else:
-            within = "in no length" if in_range is None else f"up to {self.longest(in_range)}"
-            self.line(
-                f"This section on this model: in range {within}, "
-                f"allowed with conditions up to {self.longest(allowed)}."
-            )
-        if verdict.verdict == "in-range":
-            return
-        names = {"in_range": "in range", "allowed": "allowed with conditions"}
-        for key, words in names.items():
-            model = fit.get(f"smallest_model_{key}")
-            text = model or "none of the models asked"
-            self.line(f"Smallest model that has this job {words}: {text}.")
-        if fit.get("accessories"):
-            self.line(f"With {' and '.join(fit['accessories'])} fitted it is allowed: --fitted "
-                      f"{' --fitted '.join(fit['accessories'])}")  # fmt: skip
+        sentences = fit_sentences(verdict, self.system)
+        if sentences:
+            self.out.print()
+        for sentence in sentences:
+            self.line(sentence)
 
     def trace(self, verdict: Verdict) -> None:
         """Print every measure with formula and inputs."""
@@ -400,6 +398,14 @@ class _Writer:
         )
 
 
+def _settings(verdict: Verdict) -> list[str]:
+    """Return what the machine must be set to other than as delivered, in few words."""
+    names = {"rapid_override": "rapid override", "acceleration": "acceleration",
+             "jaw_force": "jaw force"}  # fmt: skip
+    wanted = {name for item in verdict.mitigations for name in item.values}
+    return [words for name, words in names.items() if name in wanted]
+
+
 def _only_accessories(verdict: Verdict) -> bool:
     refusing = {item.rule for item in verdict.findings if item.outcome == "refused"}
     return refusing == {"NOT-FITTED"}
@@ -426,7 +432,8 @@ def _bar(share: float | None, heavy: float | None) -> Text:
     full, part, empty = ("#", "+", ".") if is_plain() else ("█", "▒", "·")
     cells = min(round(share * BAR), BAR)
     tail = max(min(round((heavy or share) * BAR), BAR) - cells, 0)
-    bar = Text(f"{_percent(share):>6} ")
+    is_heavy = (heavy or 0.0) > 1 + 1e-9 >= share or share == 0
+    bar = Text(f"{_percent(heavy if is_heavy and heavy else share):>6} ")
     bar.append(full * cells + part * tail + empty * (BAR - cells - tail))
     if share > 1 + 1e-9 or (heavy or 0) > 1 + 1e-9:
         bar.append(" over" if share > 1 + 1e-9 else " heavy over")

@@ -142,8 +142,9 @@ class _Writer:
 
     def verdict(self, job: Job, machine: MachineModel, provenance: Provenance) -> Verdict:
         inferred = self.decision.of(self.row)
-        findings = [self.finding(found) for found in inferred.findings]
-        findings += self.consequences(inferred, machine)
+        # What is not fitted comes first: the rest is how things would be without it.
+        findings = self.consequences(inferred, machine)
+        findings += [self.finding(found) for found in inferred.findings]
         questions = tuple(
             QuestionText(rule.code, rule.ask_text, rule.ask_choices)
             for found in inferred.findings

@@ -3,6 +3,7 @@
 import math
 from typing import Final, Literal
 
+from ..catalogue.sections import Section
 from ..catalogue.units import convert
 from ..rules.model import Template
 from .conditions import Scope, number_of
@@ -33,7 +34,8 @@ def show(
     if not math.isfinite(value):
         return "not stated"
     if unit == "1":
-        return f"{_digits(value * 100, digits)} %" if style == "%" else _digits(value, digits)
+        percent = f"{_digits(value * 100, min(digits, 4))} %"
+        return percent if style == "%" else _digits(value, digits)
     if unit == "mm":
         return _length(value, system)
     if system == "us" and unit in _US:
@@ -73,6 +75,26 @@ def show_at_most(value: float, system: System) -> str:
     return feet_and_inches(math.floor(value / 12.7 + 1e-6) * 12.7)
 
 
+LEAST_TOLERANCE: Final = 0.2
+"""mm: supports cannot be levelled closer than this by hand (common practice, no source)."""
+
+
+def levelling(tolerance: float, system: System) -> str:
+    """Say how well supports must be levelled; empty where nothing was found about it.
+
+    ``tolerance`` in mm, infinite where no support is sensitive.
+    """
+    if not 0 <= tolerance < math.inf:
+        return ""
+    if tolerance < LEAST_TOLERANCE:
+        return (
+            "Stiff stock: supports cannot be levelled finely enough for all to carry alike. Set "
+            "them by eye and see that each one turns with the stock."
+        )
+    down = math.floor(tolerance * 10 + 1e-9) / 10
+    return f"Level the supports to within {show_both(down, 'mm', system, digits=2)}."
+
+
 def feet_and_inches(value: float) -> str:
     """Return feet, inches and sixteenths: ``20'-6 1/16"``."""
     sixteenths = round(value / 25.4 * 16)
@@ -83,6 +105,14 @@ def feet_and_inches(value: float) -> str:
         shared = math.gcd(part, 16)
         fraction = f" {part // shared}/{16 // shared}"
     return f"{feet}'-{inches}{fraction}\""
+
+
+def section_sizes(section: Section, system: System) -> str:
+    """Return outside and wall; pipe that is listed in inches shows those inches."""
+    sizes = [section.height, section.width] if section.shape != "round" else [section.height]
+    if system == "us" and section.inches:
+        return f"{section.inches[0]:g} in x {section.inches[1]:g} in"
+    return " x ".join(show(size, "mm", system) for size in (*sizes, section.wall))
 
 
 def show_both(value: float, unit: str, system: System, *, digits: int = 4) -> str:

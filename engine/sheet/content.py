@@ -5,10 +5,11 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from ...catalogue.machines import MachineModel
+from ..fit_words import fit_sentences
 from ..job import Job
 from ..severing import SENTENCES, Piece, Tabs
 from ..verdict import Verdict, setup_of
-from ..wording import System, show
+from ..wording import System, levelling, section_sizes, show
 
 HEADLINES: Final = {
     "in-range": "In range",
@@ -17,8 +18,6 @@ HEADLINES: Final = {
     "": "Question open: do not load",
 }
 MOST_ROWS: Final = 12
-LEAST_TOLERANCE: Final = 0.2
-"""mm: supports cannot be levelled closer than this by hand (common practice, no source)."""
 
 
 class Both(NamedTuple):
@@ -69,6 +68,7 @@ class Content(NamedTuple):
     parts: tuple[PartRow, ...]
     sequence: tuple[str, ...]
     reasons: tuple[str, ...]
+    fits: tuple[str, ...]
     boxes: tuple[str, ...]
     cautions: tuple[str, ...]
     fields: tuple[str, ...]
@@ -109,6 +109,7 @@ def content_of(verdict: Verdict, system: System) -> Content:
         parts=tuple(_parts(set_up.pieces, set_up.tabs, system)),
         sequence=tuple(_sequence(job, machine, verdict, system)),
         reasons=tuple(dict.fromkeys(reasons)),
+        fits=(),
         boxes=tuple(item.text for item in verdict.mitigations),
         cautions=verdict.cautions,
         fields=("Outside measured", "Wall measured", "Bow measured", "Mass weighed", "Heat or tag",
@@ -125,6 +126,7 @@ def content_of(verdict: Verdict, system: System) -> Content:
     # A page that gives settings for a refused job would be taken for leave to load it.
     return content._replace(
         figures=(), supports=(), parts=(), sequence=(), boxes=(),
+        fits=tuple(fit_sentences(verdict, system)),
         support_note="No settings and no stations are given: this job must not be loaded.",
     )  # fmt: skip
 
@@ -134,13 +136,8 @@ def _short(digest: str) -> str:
 
 
 def _subtitle(job: Job, heavy: str, system: System) -> str:
-    section = job.section
-    sizes = [section.height, section.width] if section.shape != "round" else [section.height]
     second: System = "us" if system == "si" else "si"
-    texts = [
-        " x ".join(show(size, "mm", which) for size in (*sizes, section.wall))
-        for which in (system, second)
-    ]
+    texts = [section_sizes(job.section, which) for which in (system, second)]
     return f"{texts[0]} ({texts[1]}); weighs up to {heavy}"
 
 
@@ -174,13 +171,9 @@ def _support_note(verdict: Verdict, system: System) -> str:
         "none": "No plan satisfies the limits: this is how evenly spread supports would carry.",
     }
     note = notes[set_up.level]
-    if 0 < set_up.height_tolerance < math.inf:
-        limit = show(set_up.height_tolerance, "mm", system, digits=2)
-        if set_up.height_tolerance < LEAST_TOLERANCE:
-            note += " Stiff stock: a hair of height empties a support. See that every one turns."
-        else:
-            note += f" Level them within {limit}."
-        note += " The free end may lie a little lower, so that slag runs out."
+    level = levelling(set_up.height_tolerance, system)
+    if level:
+        note += f" {level} The free end may lie a little lower, so that slag runs out."
     return note
 
 
@@ -245,7 +238,7 @@ def _sequence(job: Job, machine: MachineModel, verdict: Verdict, system: System)
             for low, high in set_up.safe_parts
         )
         steps.append(
-            "No cuts were told. Lengths that stay when cut off the free end: "
+            "No cuts were given. Lengths that stay when cut off the free end: "
             f"{lengths or 'none'}; others tip or drop."
         )
     return steps

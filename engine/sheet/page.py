@@ -73,6 +73,7 @@ def typst_source(content: Content, paper: Paper, size: float) -> str:
             *_part_table(content),
             *_list("Steps", content.sequence, "#enum.item"),
             *_list("Why", content.reasons[:8], "#list.item"),
+            *_list("What would fit", content.fits, "#list.item"),
             *_boxes(content, size),
             f"#text({size - 1.6:.1f}pt)[*Cautions.* {_t(' '.join(content.cautions))}]",
             *_fields(content, size),
@@ -126,7 +127,12 @@ def _part_table(content: Content) -> list[str]:
 def _list(title: str, items: tuple[str, ...], mark: str) -> list[str]:
     if not items:
         return []
-    return [f"*{title}*", *(f"{mark}[{_t(item)}]" for item in items)]
+    return [_heading(title), *(f"{mark}[{_t(item)}]" for item in items)]
+
+
+def _heading(title: str) -> str:
+    """Return a heading that stands on a line of its own."""
+    return f"#block(above: 0.9em, below: 0.5em)[*{title}*]"
 
 
 def _boxes(content: Content, size: float) -> list[str]:
@@ -137,7 +143,7 @@ def _boxes(content: Content, size: float) -> list[str]:
     )
     _ = size
     return [
-        "*Tick before turning*",
+        _heading("Tick before turning"),
         f"#grid(columns: (auto, 1fr), column-gutter: 6pt, row-gutter: 5pt, {rows})",
     ]
 
@@ -216,6 +222,7 @@ def html_page(content: Content, drawing: str) -> str:
         f"<p class='stock'>{escape(content.stock)}</p>{escape(content.subtitle)}"
         f"<ul class='figures'>{figures}</ul>{bed}{tables}"
         f"{_items('Steps', content.sequence, 'ol')}{_items('Why', content.reasons, 'ul')}"
+        f"{_items('What would fit', content.fits, 'ul')}"
         + (f"<h2>Tick before turning</h2><ul class='boxes'>{boxes}</ul>" if boxes else "")
         + f"<p class='small'><b>Cautions.</b> {escape(' '.join(content.cautions))}</p>"
         f"<div class='fields'>{''.join(f'<div>{escape(name)}</div>' for name in content.fields)}"
