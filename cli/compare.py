@@ -7,9 +7,7 @@ import click
 
 from ..catalogue.errors import OpenQuestion
 from ..engine.ask import Desk
-from ..engine.frame import build_frame
 from ..engine.job import Job, JobText, read_job
-from ..engine.measures import compute
 from ..engine.wording import SYSTEMS, System, show
 from .job_options import system_of
 
@@ -49,8 +47,7 @@ def command(
         jobs.append(job)
     # The measures compared do not read the machine; any model completes the columns.
     machine = next(iter(desk.catalogue.machines.values()))
-    frame = build_frame(jobs, [machine, machine], desk.rule_set)
-    nominal = compute(frame, frozenset()).nominal
+    nominal = desk.engine.decide(jobs, [machine, machine]).measured.nominal
     rows: list[dict[str, Any]] = []
     for name in MEASURES:
         first, second = (float(value) for value in nominal[name])

@@ -379,8 +379,7 @@ class _Writer:
     def close(self, verdict: Verdict) -> None:
         """Print what was not assessed, cautions and provenance."""
         self.out.print()
-        words = [self.vocabulary.not_assessed.get(name) or f"{self.title(name)} of a flat side"
-                 for name in verdict.not_assessed]  # fmt: skip
+        words = [self.vocabulary.not_assessed[name] for name in verdict.not_assessed]
         if words:
             self.line(f"Not assessed, and not passed: {', '.join(words)}.", 0)
         self.out.print("Cautions:")

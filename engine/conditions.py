@@ -25,10 +25,10 @@ from ..rules.expression import (
     Number,
     Numeric,
 )
-from ..rules.model import RuleSet, Vocabulary
+from ..rules.model import Vocabulary
 from .arrays import Bools, Codes, Floats
 from .frame import Frame
-from .measures import Measured, compute
+from .measures import Measured
 
 TOLERANCE: Final = 1e-9
 """Relative difference below which a number counts as equal to its limit."""
@@ -66,15 +66,17 @@ def fact_codes(vocabulary: Vocabulary) -> dict[str, dict[str, int]]:
     }
 
 
-def scope_of(frame: Frame, rule_set: RuleSet) -> tuple[Scope, Measured]:
-    """Compute the measures of a frame and name everything that rules can read."""
-    vocabulary = rule_set.vocabulary
-    heavy_names = frozenset(name for name, item in vocabulary.measures.items() if item.has_heavy)
-    measured = compute(frame, heavy_names)
+def heavy_names(vocabulary: Vocabulary) -> frozenset[str]:
+    """Return the measures that have a heavy end."""
+    return frozenset(name for name, item in vocabulary.measures.items() if item.has_heavy)
+
+
+def scope_of(frame: Frame, measured: Measured, vocabulary: Vocabulary) -> Scope:
+    """Name everything that rules can read of a frame and its measures."""
     numbers = dict(frame.numbers)
     numbers.update(measured.nominal)
     numbers.update({f"{name}.heavy": column for name, column in measured.heavy.items()})
-    return Scope(frame.rows, numbers, frame.facts, fact_codes(vocabulary)), measured
+    return Scope(frame.rows, numbers, frame.facts, fact_codes(vocabulary))
 
 
 def exceeds(left: Floats, right: Floats) -> Bools:

@@ -1,19 +1,22 @@
 """From jobs and machines to outcomes: one array path for one job and for a million."""
 
 from collections.abc import Iterable, Sequence
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..catalogue.machines import MachineModel
+from ..rules.expression import names_in
 from ..rules.model import RuleSet
 from .arrays import Bools, Floats
-from .conditions import Scope, Truth, number_of, scope_of, truth_of
-from .frame import Frame, build_frame
+from .carry import UNTROUBLED
+from .conditions import Scope, Truth, heavy_names, number_of, scope_of, truth_of
+from .frame import CARRIED_LIMITS, Frame, build_frame, carry_rows
 from .inference import RANK, Inference, Inferred
 from .job import Job
-from .measures import Measured
+from .measures import REGISTRY, Measured, compute, needs_of
+from .table import Index, JobTable, table_of
 
 
 class Decision(NamedTuple):
@@ -56,30 +59,94 @@ class Engine:
         self.rule_set = rule_set
         self._inference = Inference(rule_set)
         self._uses: Final = _rules_that_need(rule_set)
+        self._heavy: Final = heavy_names(rule_set.vocabulary)
+        self.carried_measures: Final = frozenset(
+            name for name in REGISTRY if needs_of(name) & UNTROUBLED.keys()
+        )
+        late = self.carried_measures | {"seat", *CARRIED_LIMITS}
+        late |= {f"{name}.heavy" for name in late}
+        self._is_late: Final = [bool(names_in(rule.when) & late) for rule in rule_set.rules]
+        self._refuses: Final = [
+            (rule.outcome == "refused" and not rule.given,
+             rule.unknown == "refused" and not rule.given)
+            for rule in rule_set.rules
+        ]  # fmt: skip
 
     def decide(self, jobs: Sequence[Job], machines: Sequence[MachineModel]) -> Decision:
         """Decide ``jobs[i]`` on ``machines[i]`` for every i."""
-        return self.decide_frame(build_frame(jobs, machines, self.rule_set))
+        places: dict[int, int] = {}
+        index = [places.setdefault(id(item), len(places)) for item in machines]
+        every = list({id(item): item for item in machines}.values())
+        table = table_of(jobs, self.rule_set.vocabulary)
+        return self.decide_table(table, every, np.array(index, dtype=np.intp))
 
-    def decide_frame(self, frame: Frame) -> Decision:
-        """Decide every row of a frame."""
-        return self.decide_scope(frame, *scope_of(frame, self.rule_set))
+    def decide_table(
+        self,
+        table: JobTable,
+        machines: Sequence[MachineModel],
+        machine: Index,
+        *,
+        is_supported: bool = True,
+    ) -> Decision:
+        """Decide every row of a table on its machine.
+
+        Supports are planned only for stock that nothing else refuses. With ``is_supported``
+        false they are left out altogether.
+        """
+        frame = build_frame(table, machines, machine, self.rule_set)
+        early = compute(
+            frame, self._heavy, [name for name in REGISTRY if name not in self.carried_measures]
+        )
+        truths: list[Truth | None] = [None] * len(self.rule_set.rules)
+        self._judge(scope_of(frame, early, self.rule_set.vocabulary), truths, is_late=False)
+        if is_supported:
+            rows = np.flatnonzero(~self._is_refused(truths, frame.rows))
+            frame = carry_rows(frame, table, machines, machine, rows, self.rule_set)
+        late = compute(frame, self._heavy, self.carried_measures)
+        measured = Measured(early.nominal | late.nominal, early.heavy | late.heavy)
+        scope = scope_of(frame, measured, self.rule_set.vocabulary)
+        self._judge(scope, truths, is_late=True)
+        return self._conclude(frame, scope, measured, [t for t in truths if t is not None])
 
     def decide_scope(self, frame: Frame, scope: Scope, measured: Measured) -> Decision:
         """Decide every row of a frame whose measures are known."""
         truths = [truth_of(rule.when, scope) for rule in self.rule_set.rules]
+        return self._conclude(frame, scope, measured, truths)
+
+    def _judge(self, scope: Scope, truths: list[Truth | None], *, is_late: bool) -> None:
+        """Evaluate the conditions that read how the stock is carried, or all the others."""
+        for place, rule in enumerate(self.rule_set.rules):
+            if self._is_late[place] is is_late:
+                truths[place] = truth_of(rule.when, scope)
+
+    def _is_refused(self, truths: Sequence[Truth | None], rows: int) -> Bools:
+        refused = np.zeros(rows, dtype=np.bool_)
+        for truth, (if_yes, if_unknown) in zip(truths, self._refuses, strict=True):
+            if truth is None:
+                continue
+            if if_yes:
+                refused |= truth.yes
+            if if_unknown:
+                refused |= truth.unknown
+        return refused
+
+    def _conclude(
+        self, frame: Frame, scope: Scope, measured: Measured, truths: Sequence[Truth]
+    ) -> Decision:
+        """Infer once for each distinct signature and spread what follows."""
         bits = self._signatures(frame, truths)
-        packed = np.ascontiguousarray(np.packbits(bits, axis=1))
-        keys = packed.view(np.dtype((np.void, packed.shape[1]))).ravel()
-        _, first, which = np.unique(keys, return_index=True, return_inverse=True)
-        inferred = tuple(
-            self._inference.infer(tuple(bits[row].tolist()), packed[row].tobytes()) for row in first
-        )
+        which, first = _distinct(np.packbits(bits, axis=0))
+        inferred: list[Inferred] = []
+        for row in first.tolist():
+            signature = bits[:, row]
+            inferred.append(
+                self._inference.infer(tuple(signature.tolist()), np.packbits(signature).tobytes())
+            )
         rank_of = np.array([RANK[item.outcome] for item in inferred], dtype=np.int8)
-        return Decision(frame, scope, measured, inferred, which, rank_of[which])
+        return Decision(frame, scope, measured, tuple(inferred), which, rank_of[which])
 
     def _signatures(self, frame: Frame, truths: Sequence[Truth]) -> Bools:
-        """Return one row of booleans a row: holds, unknown, fitted.
+        """Return one column of booleans a row: holds, unknown, fitted.
 
         Accessories that no rule in question asks for are set to fitted, so that they do not
         multiply the distinct signatures.
@@ -93,7 +160,30 @@ class Engine:
             else np.ones(frame.rows, dtype=np.bool_)
             for code, uses in self._uses.items()
         ]
-        return np.stack([*holds, *unknown, *fitted], axis=1)
+        return np.stack([*holds, *unknown, *fitted])
+
+
+def _distinct(packed: NDArray[np.uint8]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return for every column its place among the distinct ones, and where each is first seen.
+
+    Bytes are taken in one at a time and the codes kept dense by a table, which is a few times
+    faster than sorting: most bytes are the same in every column.
+    """
+    columns = packed.shape[1]
+    code: NDArray[np.intp] = np.zeros(columns, dtype=np.intp)
+    count = min(columns, 1)
+    for number in range(len(packed)):
+        row: NDArray[np.uint8] = packed[number]
+        if not columns or row.min() == row.max():
+            continue
+        code = code * 256 + row.astype(np.intp)
+        seen = np.zeros(count * 256, dtype=np.bool_)
+        seen[code] = True
+        count = int(seen.sum())
+        code = cast("NDArray[np.intp]", (np.cumsum(seen) - 1)[code])
+    first: NDArray[np.intp] = np.zeros(count, dtype=np.intp)
+    first[code[::-1]] = np.arange(columns - 1, -1, -1)
+    return code, first
 
 
 def fullness(rule_set: RuleSet, scope: Scope) -> list[Fullness]:

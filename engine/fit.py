@@ -2,17 +2,18 @@
 
 import math
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..catalogue.machines import MachineModel
 from .arrays import Floats
+from .carry import Geometry
 from .decide import Engine
-from .frame import Frame, build_frame
 from .inference import RANK
 from .job import Job
+from .table import table_of
 
 COARSE: Final = 10.0  # mm
 FINE: Final = 1.0  # mm
@@ -29,14 +30,13 @@ def longest_lengths(engine: Engine, job: Job, machine: MachineModel) -> dict[str
     question: they belong to one length. None where no length does.
     """
     bare = job._replace(parts=(), cuts=(), stations=())
-    frame = build_frame([bare], [machine], engine.rule_set, is_supported=False)
     stated = machine.limit("stock_length").absolute
     longest = LONGEST if math.isnan(stated) else stated
     grid = np.arange(COARSE, longest + COARSE / 2, COARSE)
     if grid[-1] < longest:
         grid = np.append(grid, longest)
     grid[-1] = min(grid[-1], longest)
-    ranks = _ranks(engine, frame, grid)
+    ranks = _ranks(engine, bare, machine, grid)
     found: dict[str, float | None] = {}
     for name, outcome in (("in_range", "setting"), ("allowed", "conditions")):
         places = np.flatnonzero(ranks <= RANK[outcome])
@@ -45,7 +45,7 @@ def longest_lengths(engine: Engine, job: Job, machine: MachineModel) -> dict[str
             continue
         last = float(grid[places[-1]])
         fine = np.arange(last, min(last + COARSE, longest) + FINE / 2, FINE)
-        good = np.flatnonzero(_ranks(engine, frame, fine) <= RANK[outcome])
+        good = np.flatnonzero(_ranks(engine, bare, machine, fine) <= RANK[outcome])
         lengths = np.append(grid[places], fine[good[-1]])
         found[name] = _longest_supported(engine, bare, machine, lengths, RANK[outcome])
     return found
@@ -72,27 +72,17 @@ def _longest_supported(
     return None if low < 0 else float(lengths[low])
 
 
-def _ranks(engine: Engine, frame: Frame, lengths: Floats) -> NDArray[np.int8]:
-    return engine.decide_frame(with_lengths(frame, lengths)).ranks
-
-
-def with_lengths(frame: Frame, lengths: Floats) -> Frame:
-    """Return the one row of ``frame`` repeated for every length."""
+def _ranks(engine: Engine, job: Job, machine: MachineModel, lengths: Floats) -> NDArray[np.int8]:
+    """Return how bad each length is, supports left out."""
+    one = table_of([job], engine.rule_set.vocabulary)
     rows = len(lengths)
-
-    def spread(columns: dict[str, Any]) -> dict[str, Any]:
-        return {name: np.repeat(column, rows) for name, column in columns.items()}
-
-    given = spread(frame.given)
-    given["length"] = lengths
-    return Frame(
-        rows,
-        given,
-        spread(frame.heavy),
-        spread(frame.facts),
-        spread(frame.numbers),
-        spread(frame.accessories),
+    table = one.take(np.zeros(rows, dtype=np.intp))._replace(
+        geometries=tuple(Geometry(length, job.behind) for length in lengths.tolist()),
+        geometry=np.arange(rows),
     )
+    return engine.decide_table(
+        table, [machine], np.zeros(rows, dtype=np.intp), is_supported=False
+    ).ranks
 
 
 def smallest_models(

@@ -1,14 +1,15 @@
 """Jobs and machines as columns: what every measure and condition reads.
 
 A frame has one row for each pairing of a job with a machine. Numbers are float arrays in
-canonical units with NaN for unknown; facts are small integer codes into the vocabulary.
+canonical units with NaN for unknown; facts are small integer codes into the vocabulary. What
+is the same for many rows is worked out once and spread.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -17,22 +18,39 @@ from ..catalogue.machines import MachineModel
 from ..catalogue.sections import Section
 from ..rules.model import RuleSet
 from .arrays import Bools, Codes, Floats
-from .job import Job
-from .layout import BY_WEIGHT, UNTROUBLED, Figures, SetUp, set_up
+from .carry import (
+    BY_WEIGHT,
+    UNTROUBLED,
+    Carrier,
+    Figures,
+    Geometry,
+    Keyed,
+    Usable,
+    parts_fitting,
+    stock_numbers,
+    stocks_of,
+    usable_supports,
+)
+from .table import Index, JobTable, part_total
 
 # Common practice, no source: straightness taken where the product standard names none.
-USUAL_STRAIGHTNESS = 0.002
+USUAL_STRAIGHTNESS: Final = 0.002
 
 # Friction of jaws on a surface that is not clean and dry. Common practice, no source.
-POOR_FRICTION = 0.10
-POOR_SURFACES = frozenset({"wet", "oily", "scaled", "galvanised", "painted", "lead-free-paint"})
+POOR_FRICTION: Final = 0.10
+POOR_SURFACES: Final = frozenset(
+    {"wet", "oily", "scaled", "galvanised", "painted", "lead-free-paint"}
+)
 
 # Mean zinc coating on each face, kg/m2, by wall (ISO 1461, from memory: 45, 55, 70, 85 um).
-_ZINC = ((1.5, 0.325), (3.0, 0.395), (6.0, 0.505), (math.inf, 0.610))
+_ZINC: Final = ((1.5, 0.325), (3.0, 0.395), (6.0, 0.505), (math.inf, 0.610))
 
 # Bending moment under one of n equal radial loads on a ring, / (F R): (1/2)(1/th - cot th)
 # with th = pi/n (Timoshenko; Roark, from memory; n = 2 checked against Castigliano).
-RING_MOMENT = {n: 0.5 * (n / math.pi - 1 / math.tan(math.pi / n)) for n in range(2, 9)}
+RING_MOMENT: Final = {n: 0.5 * (n / math.pi - 1 / math.tan(math.pi / n)) for n in range(2, 9)}
+
+CARRIED_LIMITS: Final = ("limit.support_reaction.rated", "limit.support_reaction.absolute")
+"""Limits that follow from the supports chosen."""
 
 
 def _ring_deflection(jaws: int) -> float:
@@ -41,7 +59,7 @@ def _ring_deflection(jaws: int) -> float:
 
 
 # Radial deflection at one of n equal radial loads on a ring, / (F R^3 / EI) (same source).
-RING_DEFLECTION = {n: _ring_deflection(n) for n in range(2, 9)}
+RING_DEFLECTION: Final = {n: _ring_deflection(n) for n in range(2, 9)}
 
 
 class Frame(NamedTuple):
@@ -53,7 +71,8 @@ class Frame(NamedTuple):
         facts: codes by fact name.
         numbers: limits and machine numbers by their vocabulary name.
         accessories: by accessory code, whether it is fitted.
-        set_ups: how each row is set up; empty where supports were left out.
+        is_carried: rows whose supports were planned or judged; elsewhere the stock counts as
+            carried without trouble.
     """
 
     rows: int
@@ -62,7 +81,15 @@ class Frame(NamedTuple):
     facts: dict[str, Codes]
     numbers: dict[str, Floats]
     accessories: dict[str, Bools]
-    set_ups: tuple[SetUp, ...] = ()
+    is_carried: Bools
+
+
+def coating_mass(section: Section, coating: str) -> float:
+    """Return the mass of zinc in kg/m; 0 where the stock is not galvanised."""
+    if coating != "galvanised":
+        return 0.0
+    per_area = next(mass for wall, mass in _ZINC if section.wall <= wall)
+    return per_area * section.surface / 1000
 
 
 @lru_cache(maxsize=65536)
@@ -70,25 +97,22 @@ def _stock_inputs(section: Section, grade: Grade, coating: str) -> dict[str, flo
     """Return inputs that depend on section, grade and coating only; heavy ones as ``h.name``."""
     mill: MillRange = mill_range(section, grade.product)
     area, polar = section.area, section.polar_moment
-    coated = 0.0
-    if coating == "galvanised":
-        per_area = next(mass for wall, mass in _ZINC if section.wall <= wall)
-        coated = per_area * section.surface / 1000
     bare = grade.density * area / 1e6
     is_round = section.shape == "round"
     straightness = mill.straightness
     if math.isnan(straightness):
         straightness = USUAL_STRAIGHTNESS
+    swept = section.swept_diameter
     return {
         "bare_mass": bare,
         "h.bare_mass": bare * mill.mass_ratio,
-        "coating_mass": coated,
+        "coating_mass": coating_mass(section, coating),
         "gyration_squared": polar / area,
         "h.gyration_squared": polar / area * mill.gyration_ratio,
         "round_size": section.height if is_round else math.nan,
         "h.round_size": section.height * mill.size_ratio if is_round else math.nan,
-        "swept_size": section.swept_diameter,
-        "h.swept_size": section.swept_diameter * mill.size_ratio,
+        "swept_size": swept,
+        "h.swept_size": swept * mill.size_ratio,
         "nominal_wall": section.wall,
         "h.nominal_wall": mill.thick_wall,
         "thin_wall_size": mill.thin_wall,
@@ -106,84 +130,113 @@ def _stock_inputs(section: Section, grade: Grade, coating: str) -> dict[str, flo
 
 
 def build_frame(
-    jobs: Sequence[Job],
-    machines: Sequence[MachineModel],
-    rule_set: RuleSet,
-    *,
-    is_supported: bool = True,
+    table: JobTable, machines: Sequence[MachineModel], machine: Index, rule_set: RuleSet
 ) -> Frame:
-    """Pair ``jobs[i]`` with ``machines[i]`` for every i; both have equal length.
+    """Pair each row of a table with a machine; the stock counts as carried without trouble.
 
-    With ``is_supported`` false, supports are left out: the stock counts as carried without
-    trouble, and the frame has no set-ups.
+    Args:
+        table: the jobs.
+        machines: distinct machines.
+        machine: for every row, the place of its machine among them.
+        rule_set: for parameters and vocabulary.
     """
-    rows = len(jobs)
-    given, heavy = _stock_columns(jobs)
-    given |= _job_columns(jobs)
-    machine_numbers, machine_given = _machine_columns(machines)
-    given |= machine_given
-    families = [job.grade.family for job in jobs]
+    rows, vocabulary = table.rows, rule_set.vocabulary
+    given, heavy = _stock_columns(table)
+    given |= _job_columns(table)
+    spread = _spreader(machine, rows, len(machines))
+    columns = [_machine_numbers(item) for item in machines]
+    names = columns[0] if columns else {}
+    machine_columns = {name: spread([column[name] for column in columns]) for name in names}
+    given |= {name: column for name, column in machine_columns.items() if "." not in name}
+    numbers = {name: column for name, column in machine_columns.items() if "." in name}
+    family = np.array(
+        [vocabulary.facts["family"].values.index(item.grade.family) for item in table.stocks],
+        dtype=np.int8,
+    )[table.stock]
     for bound in ("rated", "absolute"):
-        machine_numbers[f"limit.wall.{bound}"] = np.array(
+        walls = np.array(
             [
-                getattr(machine.wall[family], bound) if family in machine.wall else math.nan
-                for machine, family in zip(machines, families, strict=True)
+                [
+                    getattr(item.wall[name], bound) if name in item.wall else math.nan
+                    for name in vocabulary.facts["family"].values
+                ]
+                for item in machines
             ]
         )
-    poor = np.array([job.coating in POOR_SURFACES for job in jobs], dtype=np.bool_)
+        numbers[f"limit.wall.{bound}"] = walls[machine, family]
+    poor = np.array([item.coating in POOR_SURFACES for item in table.stocks], dtype=np.bool_)
+    given["parts_fitting"] = np.array(
+        [[parts_fitting(item, model) for item in table.geometries] for model in machines],
+        dtype=np.float64,
+    )[machine, table.geometry]
     given["friction"] = np.where(
-        poor, np.minimum(POOR_FRICTION, given["jaw_friction"]), given["jaw_friction"]
+        poor[table.stock], np.minimum(POOR_FRICTION, given["jaw_friction"]), given["jaw_friction"]
     )
-    inside = np.array([job.grip == "inside" for job in jobs], dtype=np.bool_)
+    grips = vocabulary.facts["grip"].values
+    inside = table.facts["grip"] == grips.index("inside")
     given["grip_radius"] = np.where(inside, given["inside_size"] / 2, given["grip_radius"])
-    given["reference_inertia"] = machine_numbers["limit.rotary_inertia.rated"]
-    numbers = {
-        **machine_numbers,
-        "material.yield_strength": given["yield_strength"],
-        **{
-            f"param.{name}": np.full(rows, parameter.value)
-            for name, parameter in rule_set.parameters.items()
-        },
-    }
+    given["reference_inertia"] = numbers["limit.rotary_inertia.rated"]
+    numbers["material.yield_strength"] = given["yield_strength"]
+    for name, parameter in rule_set.parameters.items():
+        numbers[f"param.{name}"] = np.broadcast_to(parameter.value, rows)
     for name in ("crush_share", "unbalance_share"):
         given[name] = numbers[f"param.{name}"]
-    fitted = [
-        machine.fitted_as_delivered | (job.fitted & machine.offered.keys())
-        for job, machine in zip(jobs, machines, strict=True)
-    ]
-    set_ups: list[SetUp] = []
-    if is_supported:
-        figures = _figures(rule_set)
-        set_ups = [
-            set_up(job, machine, codes, figures)
-            for job, machine, codes in zip(jobs, machines, fitted, strict=True)
-        ]
-    supported, heavier = _support_columns(set_ups, rows, given["bare_mass"] / heavy["bare_mass"])
-    given |= supported
-    heavy |= heavier
+    for name, value in UNTROUBLED.items():
+        given[name] = np.broadcast_to(value, rows)
     for bound in ("rated", "absolute"):
-        numbers[f"limit.support_reaction.{bound}"] = supported[f"reaction_{bound}"]
-    seats = [item.seat for item in set_ups] or ["good"] * rows
-    facts = _facts(jobs, machines, seats, rule_set)
+        numbers[f"limit.support_reaction.{bound}"] = given[f"reaction_{bound}"]
+    fitted = [
+        [item.fitted_as_delivered | (codes & item.offered.keys()) for codes in table.fittings]
+        for item in machines
+    ]
     accessories = {
-        code: np.array([code in codes for codes in fitted], dtype=np.bool_)
-        for code in rule_set.vocabulary.accessories
+        code: np.array([[code in codes for codes in row] for row in fitted], dtype=np.bool_)[
+            machine, table.fitting
+        ]
+        for code in vocabulary.accessories
     }
-    return Frame(rows, given, heavy, facts, numbers, accessories, tuple(set_ups))
+    shapes = vocabulary.facts["shape"].values
+    bow_given = vocabulary.facts["bow_given"].values
+    ramps = vocabulary.facts["ramp"].values
+    carried = vocabulary.facts["carried"].values
+    usable, use = _usable(table, machines, machine, fitted)
+    facts = table.facts | {
+        "shape": np.array(
+            [shapes.index(item.section.shape) for item in table.stocks], dtype=np.int8
+        )[table.stock],
+        "family": family,
+        "ramp": np.array([ramps.index(item.rotary.ramp) for item in machines], dtype=np.int8)[
+            machine
+        ],
+        "bow_given": np.where(
+            np.isnan(table.bow), bow_given.index("no"), bow_given.index("yes")
+        ).astype(np.int8),
+        "carried": np.array(
+            [carried.index("yes" if item.supports else "no") for item in usable], dtype=np.int8
+        )[use],
+        "seat": np.zeros(rows, dtype=np.int8),
+    }
+    return Frame(rows, given, heavy, facts, numbers, accessories, np.zeros(rows, dtype=np.bool_))
 
 
-def _stock_columns(jobs: Sequence[Job]) -> tuple[dict[str, Floats], dict[str, Floats]]:
+def _spreader(machine: Index, rows: int, count: int) -> Callable[[Sequence[float]], Floats]:
+    """Return how one number a machine becomes a column; one machine alone needs no copies."""
+
+    def spread(values: Sequence[float]) -> Floats:
+        if count == 1:
+            return np.broadcast_to(np.float64(values[0]), rows)
+        return np.array(values, dtype=np.float64)[machine]
+
+    return spread
+
+
+def _stock_columns(table: JobTable) -> tuple[dict[str, Floats], dict[str, Floats]]:
     """Compute each distinct stock once and spread it over the rows."""
-    places: dict[tuple[Section, Grade, str], int] = {}
-    index = np.array(
-        [places.setdefault((job.section, job.grade, job.coating), len(places)) for job in jobs],
-        dtype=np.intp,
-    )
-    distinct = [_stock_inputs(*key) for key in places]
+    inputs = [_stock_inputs(*stock) for stock in table.stocks]
     given: dict[str, Floats] = {}
     heavy: dict[str, Floats] = {}
-    for name in distinct[0]:
-        column = np.array([item[name] for item in distinct], dtype=np.float64)[index]
+    for name in inputs[0] if inputs else ():
+        column = np.array([item[name] for item in inputs], dtype=np.float64)[table.stock]
         if name.startswith("h."):
             heavy[name[2:]] = column
         else:
@@ -191,7 +244,7 @@ def _stock_columns(jobs: Sequence[Job]) -> tuple[dict[str, Floats], dict[str, Fl
     return given, heavy
 
 
-ENGINE_PARAMETERS = frozenset(
+ENGINE_PARAMETERS: Final = frozenset(
     {
         "crush_share",
         "unbalance_share",
@@ -205,76 +258,151 @@ ENGINE_PARAMETERS = frozenset(
 """Parameters of the rule files that measures and set-ups read, beside the rules."""
 
 
-def _figures(rule_set: RuleSet) -> Figures:
-    values = {name: item.value for name, item in rule_set.parameters.items()}
+@lru_cache(maxsize=8)
+def _figures(values: tuple[tuple[str, float], ...]) -> Figures:
+    value = dict(values)
     return Figures(
-        tab_counts=int(values["most_tabs"]),
-        tab_safety=values["tab_safety"],
-        tab_widest=values["widest_tab"],
-        tab_share=values["tab_share"],
-        stability_margin=values["stability_margin"],
+        tab_counts=int(value["most_tabs"]),
+        tab_safety=value["tab_safety"],
+        tab_widest=value["widest_tab"],
+        tab_share=value["tab_share"],
+        stability_margin=value["stability_margin"],
     )
 
 
-def _support_columns(
-    set_ups: Sequence[SetUp], rows: int, nominal_share: Floats
-) -> tuple[dict[str, Floats], dict[str, Floats]]:
-    """Return columns of the set-ups: nominal ones, and those that differ at the heavy end."""
-    given: dict[str, Floats] = {}
-    heavy: dict[str, Floats] = {}
-    for name, untroubled in UNTROUBLED.items():
-        values = [item.columns[name] for item in set_ups] or [untroubled] * rows
-        column = np.array(values, dtype=np.float64)
+def figures_of(rule_set: RuleSet) -> Figures:
+    """Return the builder's figures for severing that a rule set holds."""
+    parameters = rule_set.parameters
+    return _figures(tuple((name, parameters[name].value) for name in sorted(ENGINE_PARAMETERS)))
+
+
+def carry_rows(
+    frame: Frame,
+    table: JobTable,
+    machines: Sequence[MachineModel],
+    machine: Index,
+    rows: Index,
+    rule_set: RuleSet,
+) -> Frame:
+    """Return the frame with the supports of some rows planned, or judged where given.
+
+    Rows of one machine, geometry and choice of supports are planned together.
+    """
+    if not rows.size:
+        return frame
+    figures, vocabulary = figures_of(rule_set), rule_set.vocabulary
+    part = table.take(rows)
+    machine = machine[rows]
+    fitted = [
+        [item.fitted_as_delivered | (codes & item.offered.keys()) for codes in table.fittings]
+        for item in machines
+    ]
+    usable, use = _usable(part, machines, machine, fitted)
+    numbers = np.array(
+        [
+            stock_numbers(item.section, item.grade, coating_mass(item.section, item.coating))
+            for item in table.stocks
+        ]
+    )
+    stocks = stocks_of(numbers[part.stock])
+    columns = {name: np.empty(len(rows)) for name in UNTROUBLED}
+    seats = vocabulary.facts["seat"].values
+    seat = np.zeros(len(rows), dtype=np.int8)
+    key = (machine * len(table.geometries) + part.geometry) * len(usable) + use
+    _, first, back = np.unique(key, return_index=True, return_inverse=True)
+    order = np.argsort(back, kind="stable")
+    ends = np.cumsum(np.bincount(back, minlength=len(first)))
+    for number, row in enumerate(first.tolist()):
+        members = order[(ends[number - 1] if number else 0) : ends[number]]
+        carrier = Carrier(
+            machines[int(machine[row])],
+            table.geometries[int(part.geometry[row])],
+            usable[int(use[row])],
+            figures,
+        )
+        carry = carrier.carry(stocks.take(members))
+        for name, column in carry.columns.items():
+            columns[name][members] = column
+        codes = [seats.index(name) if name in seats else 0 for name in carry.seats]
+        seat[members] = np.array(codes, dtype=np.int8)[carry.which]
+    given, heavy, limits = dict(frame.given), dict(frame.heavy), dict(frame.numbers)
+    nominal = _nominal_share(frame, rows)
+    for name, column in columns.items():
+        full = np.array(given[name])
         if name in BY_WEIGHT:
-            heavy[name] = column
-            column = column * nominal_share
-        given[name] = column
-    return given, heavy
+            at_heavy = np.array(full)
+            at_heavy[rows] = column
+            heavy[name] = at_heavy
+        full[rows] = column * nominal if name in BY_WEIGHT else column
+        given[name] = full
+    for bound in ("rated", "absolute"):
+        limits[f"limit.support_reaction.{bound}"] = given[f"reaction_{bound}"]
+    facts = dict(frame.facts)
+    facts["seat"] = np.array(facts["seat"])
+    facts["seat"][rows] = seat
+    is_carried = frame.is_carried.copy()
+    is_carried[rows] = True
+    return frame._replace(
+        given=given, heavy=heavy, numbers=limits, facts=facts, is_carried=is_carried
+    )
 
 
-def _job_columns(jobs: Sequence[Job]) -> dict[str, Floats]:
-    piece_counts = [sum(part.count for part in job.parts) for job in jobs]
+def _nominal_share(frame: Frame, rows: Index) -> Floats:
+    """Return nominal / heavy mass per length of some rows."""
+    zinc = frame.given["coating_mass"][rows]
+    return (frame.given["bare_mass"][rows] + zinc) / (frame.heavy["bare_mass"][rows] + zinc)
+
+
+def _usable(
+    table: JobTable,
+    machines: Sequence[MachineModel],
+    machine: Index,
+    fitted: Sequence[Sequence[frozenset[str]]],
+) -> tuple[tuple[Usable, ...], Index]:
+    """Return the distinct choices of supports, and which one each row has."""
+    shapes = [(item.section.shape, item.section.height) for item in table.stocks]
+    kinds = {kind: number for number, kind in enumerate(dict.fromkeys(shapes))}
+    kind_of = np.array([kinds[item] for item in shapes], dtype=np.intp)
+    kind = list(kinds)
+    key = (machine * len(table.fittings) + table.fitting) * len(kind) + kind_of[table.stock]
+    values, back = np.unique(key, return_inverse=True)
+    found: dict[Usable, int] = {}
+    place: list[int] = []
+    every: list[int] = values.tolist()
+    for value in every:
+        rest, which_kind = divmod(value, len(kind))
+        which_machine, which_fitting = divmod(rest, len(table.fittings))
+        usable = usable_supports(
+            Keyed(machines[which_machine]), fitted[which_machine][which_fitting], *kind[which_kind]
+        )
+        place.append(found.setdefault(usable, len(found)))
+    return tuple(found), np.array(place, dtype=np.intp)[back]
+
+
+def _job_columns(table: JobTable) -> dict[str, Floats]:
+    geometries = table.geometries
+
+    def spread(values: Sequence[float]) -> Floats:
+        return np.array(values, dtype=np.float64)[table.geometry]
+
     return {
-        "length": np.array([job.length for job in jobs]),
-        "behind": np.array([job.behind for job in jobs]),
-        "bow_stated": np.array([job.bow for job in jobs]),
-        "off_axis_mass": np.array([job.off_axis_mass for job in jobs]),
-        "off_axis_distance": np.array([job.off_axis_distance for job in jobs]),
-        "part_total": np.array(
-            [
-                sum(part.length * part.count for part in job.parts) if job.parts else math.nan
-                for job in jobs
-            ]
-        ),
-        "part_count": np.array(piece_counts, dtype=np.float64),
-        "longest_part": np.array([longest_part(job) for job in jobs]),
+        "length": spread([item.length for item in geometries]),
+        "behind": spread([item.behind for item in geometries]),
+        "bow_stated": table.bow,
+        "off_axis_mass": table.off_axis_mass,
+        "off_axis_distance": table.off_axis_distance,
+        "part_total": spread([part_total(item) for item in geometries]),
+        "part_count": spread([sum(part.count for part in item.parts) for item in geometries]),
+        "longest_part": spread([longest_part(item) for item in geometries]),
     }
 
 
-def longest_part(job: Job) -> float:
+def longest_part(geometry: Geometry) -> float:
     """Return the longest piece that comes free, NaN where no part or cut is known."""
-    pieces = [part.length for part in job.parts]
-    ends = (job.front, *job.cuts)
+    pieces = [part.length for part in geometry.parts]
+    ends = (geometry.front, *geometry.cuts)
     pieces += [outer - inner for outer, inner in pairwise(ends)]
     return max(pieces, default=math.nan)
-
-
-def _machine_columns(
-    machines: Sequence[MachineModel],
-) -> tuple[dict[str, Floats], dict[str, Floats]]:
-    places: dict[int, int] = {}
-    index = np.array(
-        [places.setdefault(id(machine), len(places)) for machine in machines], dtype=np.intp
-    )
-    distinct = list({id(machine): machine for machine in machines}.values())
-    columns = [_machine_numbers(machine) for machine in distinct]
-    spread = {
-        name: np.array([column[name] for column in columns], dtype=np.float64)[index]
-        for name in columns[0]
-    }
-    numbers = {name: column for name, column in spread.items() if "." in name}
-    given = {name: column for name, column in spread.items() if "." not in name}
-    return numbers, given
 
 
 def _machine_numbers(machine: MachineModel) -> dict[str, float]:
@@ -316,28 +444,3 @@ def _machine_numbers(machine: MachineModel) -> dict[str, float]:
         "kerf": machine.cutting.kerf,
         "trim": machine.cutting.trim,
     }
-
-
-def _facts(
-    jobs: Sequence[Job],
-    machines: Sequence[MachineModel],
-    seats: Sequence[str],
-    rule_set: RuleSet,
-) -> dict[str, Codes]:
-    values: dict[str, list[str]] = {
-        "shape": [job.section.shape for job in jobs],
-        "family": [job.grade.family for job in jobs],
-        "ramp": [machine.rotary.ramp for machine in machines],
-        "carried": ["no" if seat == "none" else "yes" for seat in seats],
-        "seat": ["good" if seat == "none" else seat for seat in seats],
-        "bow_given": ["no" if math.isnan(job.bow) else "yes" for job in jobs],
-        "ends": [job.ends for job in jobs],
-        "contents": [job.contents for job in jobs],
-        "coating": [job.coating for job in jobs],
-        "grip": [job.grip for job in jobs],
-    }
-    facts: dict[str, Codes] = {}
-    for name, fact in rule_set.vocabulary.facts.items():
-        codes = {value: code for code, value in enumerate(fact.values)}
-        facts[name] = np.array([codes[value] for value in values[name]], dtype=np.int8)
-    return facts

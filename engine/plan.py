@@ -1,27 +1,34 @@
 """Where supports stand: the fewest that satisfy every limit, then the least loaded.
 
-Candidates are combinations of stations of the bed's grid. All of them are rated as arrays by
-the function that also judges stations a person gives, so a plan is never better in the
-planner's eyes than in the judge's.
+Candidates are combinations of stations of the bed's grid. What they carry is found for a bar of
+unit weight and unit stiffness: on level supports forces grow with the weight alone, and sag with
+weight / stiffness. So the same candidates serve every stock of that length, one or thousands,
+and a plan does not depend on how many stocks were asked about at a time.
 """
 
 import math
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from itertools import islice
 from typing import Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .arrays import Bools, Floats
 from .severing import pieces
-from .statics import Bars, shape, solve
+from .statics import Bars, shape, solve, solve_two_sided, span_sag
+
+MOST_AT_FIRST: Final = 512
+"""Candidates of which all stages are rated first; a coarser grid where there would be more."""
 
 MOST_CANDIDATES: Final = 12_000
-"""Candidates rated for one number of supports; a finer choice is made on a coarser grid first."""
-
+"""Candidates looked at where none of the first will do; a coarser grid beyond that."""
 
 AT_ONCE: Final = 256
-"""Candidates of which all stages are rated at a time."""
+"""Candidates of which later stages are rated at a time, the most promising first."""
+
+_FULL: Final = 1 + 1e-9
 
 
 class Bound(NamedTuple):
@@ -70,6 +77,8 @@ class Bed(NamedTuple):
 class Rating(NamedTuple):
     """How candidates do; demands are the worst of both chuck ends and of every stage.
 
+    Of a bar of unit weight and stiffness, forces and sag are those of one N/mm and one N*mm^2.
+
     Attributes:
         span, overhang, sag: (candidates,) mm.
         chuck_reaction, chuck_moment: (candidates,) N, N*mm, absolute values.
@@ -103,21 +112,53 @@ class Plan(NamedTuple):
     level: str
 
 
+class Choice(NamedTuple):
+    """One combination of stations that was chosen for some stock.
+
+    Attributes:
+        stations: mm.
+        level: ``rated`` or ``absolute``, within which it stays.
+        unit: its rating with unit weight and stiffness, arrays of one.
+    """
+
+    stations: tuple[float, ...]
+    level: str
+    unit: Rating
+
+
+class Plans(NamedTuple):
+    """Plans for stocks of one length.
+
+    Attributes:
+        choices: the distinct ones.
+        which: for every stock its place in ``choices``, -1 where there is no plan.
+        utilisation: how full the fullest limit is, NaN where there is no plan.
+    """
+
+    choices: tuple[Choice, ...]
+    which: NDArray[np.intp]
+    utilisation: Floats
+
+
 def rate(bed: Bed, candidates: Floats) -> Rating:
-    """Rate combinations of stations: (candidates, supports) mm, ascending."""
+    """Rate combinations of stations: (candidates, supports) mm, ascending.
+
+    Supports that the stock lifts off carry nothing and the others are solved again without.
+    """
+    return _rate(bed, candidates, (bed.length, *bed.cuts), is_one_sided=True)
+
+
+def _rate(bed: Bed, candidates: Floats, ends: Sequence[float], *, is_one_sided: bool) -> Rating:
+    """Rate candidates at the stages that end there; two-sided is enough where none lifts."""
     count = len(candidates)
     if not candidates.shape[1]:
         candidates = np.full((count, 1), np.nan)  # no support: the chuck alone
-    stages = [bed.length, *bed.cuts]
     worst: dict[str, Floats] = {}
-    lifts = np.zeros(count, dtype=np.bool_)
-    for number, end in enumerate(stages):
+    for end in ends:
         under = np.where(candidates < end, candidates, np.nan)
-        for is_clamped in (True, False):
-            stage = _stage(bed, under, end, is_clamped=is_clamped, is_first=number == 0)
-            lifts |= stage.pop("lifts") > 0
-            for name, values in stage.items():
-                worst[name] = np.fmax(worst[name], values) if name in worst else values
+        for name, values in _stage(bed, under, end, is_one_sided=is_one_sided).items():
+            worst[name] = np.fmax(worst[name], values) if name in worst else values
+    lifts = worst.pop("lifts") > 0
     return Rating(
         **worst,
         lifts_off=lifts,
@@ -126,48 +167,60 @@ def rate(bed: Bed, candidates: Floats) -> Rating:
     )
 
 
-def _stage(
-    bed: Bed, under: Floats, end: float, *, is_clamped: bool, is_first: bool
-) -> dict[str, Floats]:
-    """Return demands while the stock has this length."""
-    rows = len(under)
+def _stage(bed: Bed, under: Floats, end: float, *, is_one_sided: bool) -> dict[str, Floats]:
+    """Return demands while the stock has this length, the worse of clamped and pinned chuck."""
+    rows, most = under.shape
+    twice = np.concatenate([under, under])
     bars = Bars(
-        np.full(rows, end),
-        np.full(rows, bed.weight),
-        np.full(rows, bed.stiffness),
-        under,
-        np.zeros_like(under),
-        np.full(rows, is_clamped),
+        np.full(2 * rows, end),
+        np.full(2 * rows, bed.weight),
+        np.full(2 * rows, bed.stiffness),
+        twice,
+        np.zeros_like(twice),
+        np.repeat([True, False], rows),
     )
-    carried, zero = solve(bars), np.zeros(rows)
+    if is_one_sided:
+        carried = solve(bars)
+        lifts = carried.is_lifted.any(axis=1)
+        line = shape(bars, carried)
+        sag, tip = line.sag, line.tip
+    else:
+        carried, carries = solve_two_sided(bars)
+        lifts = ~carries
+        sag = span_sag(bars, carried)
+        tip = bars.weight * bars.length**4 / (8 * bars.stiffness)  # cantilever, if alone
+    has_support = ~np.isnan(twice).all(axis=1)
     # A bar that a pinned chuck alone must hold is held: the chuck does grip. The clamped case
-    # gives its numbers.
+    # gives its numbers. What hangs from the chuck alone sags at its end; that counts as sag.
     gone = carried.has_failed
-    line = shape(bars, carried)
-    total = bed.weight * end
+    sag = np.where(gone, 0.0, np.where(has_support, sag, tip))
     reactions = np.nan_to_num(carried.reactions)
-    ratings = np.full(under.shape[1], math.nan)
-    for place, bound in enumerate(bed.ratings[: under.shape[1]]):
+    ratings = np.full(most, math.nan)
+    for place, bound in enumerate(bed.ratings[:most]):
         ratings[place] = bound.rated
     dealt = -np.sort(-reactions, axis=1)
     with np.errstate(invalid="ignore"):
-        share = np.nan_to_num(dealt / ratings).max(axis=1, initial=0.0)
-    has_support = ~np.isnan(under).all(axis=1)
+        share: Floats = np.maximum.reduce(np.nan_to_num(dealt / ratings), axis=1, initial=0.0)
+    largest: Floats = np.maximum.reduce(reactions, axis=1, initial=0.0)
     nodes = np.concatenate([np.zeros((rows, 1)), under], axis=1)
     gaps = np.nan_to_num(np.diff(nodes, axis=1))
-    reach = np.nan_to_num(nodes).max(axis=1)
-    chuck = np.where(gone, 0.0, carried.chuck_reaction)
+    chuck: Floats = np.abs(np.where(gone, 0.0, carried.chuck_reaction))
+    moment: Floats = np.abs(np.where(gone, 0.0, carried.chuck_moment))
+
+    def worse(values: Floats) -> Floats:
+        return np.maximum(values[:rows], values[rows:])
+
+    is_whole = end == bed.length
     return {
         "span": gaps.max(axis=1, initial=0.0),
-        "overhang": end - reach,
-        # What hangs from the chuck alone sags at its end; that counts like any sag.
-        "sag": np.where(gone, 0.0, np.where(has_support, line.sag, line.tip)),
-        "chuck_reaction": np.abs(chuck),
-        "chuck_moment": np.abs(np.where(gone, 0.0, carried.chuck_moment)),
-        "support_reaction": reactions.max(axis=1, initial=0.0),
-        "support_share": share,
-        "lifts": carried.is_lifted.any(axis=1).astype(float),
-        "chuck_share": np.abs(chuck) / total if is_first else zero,
+        "overhang": end - np.nan_to_num(nodes).max(axis=1),
+        "sag": worse(sag),
+        "chuck_reaction": worse(chuck),
+        "chuck_moment": worse(moment),
+        "support_reaction": worse(largest),
+        "support_share": worse(share),
+        "lifts": worse(lifts.astype(np.float64)),
+        "chuck_share": worse(chuck) / (bed.weight * end) if is_whole else np.zeros(rows),
     }
 
 
@@ -198,25 +251,36 @@ def fullness_of(bed: Bed, rating: Rating, *, level: str) -> Floats:
         rating: of the candidates.
         level: ``rated`` or ``absolute``, the bound that counts as full.
     """
+    fixed, force, sag = _shares(bed, rating, level)
+    return np.where(_is_usable(rating), np.maximum(np.maximum(fixed, force), sag), np.inf)
+
+
+def _is_usable(rating: Rating) -> Bools:
+    return ~rating.lifts_off & rating.is_clear & rating.is_stable
+
+
+def _shares(bed: Bed, rating: Rating, level: str) -> tuple[Floats, Floats, Floats]:
+    """Return the fullest of: lengths, forces, sag. Limits that are not stated count as empty."""
     is_rated = level == "rated"
-    shares = [
-        values / (bound.rated if is_rated else bound.absolute)
-        for values, bound in (
-            (rating.span, bed.span),
-            (rating.overhang, bed.overhang),
-            (rating.sag, bed.sag),
-            (rating.chuck_reaction, bed.chuck_reaction),
-            (rating.chuck_moment, bed.chuck_moment),
-        )
-        if not math.isnan(bound.rated if is_rated else bound.absolute)
-    ]
+
+    def share(values: Floats, bound: Bound) -> Floats:
+        limit = bound.rated if is_rated else bound.absolute
+        return np.zeros_like(values) if math.isnan(limit) else values / limit
+
     supports = rating.support_share
     if not is_rated and bed.ratings:
-        slack = min(bound.absolute / bound.rated for bound in bed.ratings)
-        supports = supports / slack
-    full = np.maximum.reduce([supports, *shares])
-    usable = ~rating.lifts_off & rating.is_clear & rating.is_stable
-    return np.where(usable, full, np.inf)
+        supports = supports / min(bound.absolute / bound.rated for bound in bed.ratings)
+    return (
+        np.maximum(share(rating.span, bed.span), share(rating.overhang, bed.overhang)),
+        np.maximum.reduce(
+            [
+                supports,
+                share(rating.chuck_reaction, bed.chuck_reaction),
+                share(rating.chuck_moment, bed.chuck_moment),
+            ]
+        ),
+        share(rating.sag, bed.sag),
+    )
 
 
 def find_plan(bed: Bed) -> Plan | None:
@@ -225,70 +289,204 @@ def find_plan(bed: Bed) -> Plan | None:
     Fewest supports first; then those where the chuck carries less than the supports and, of
     one support, where it stands beyond the middle; then the lowest utilisation.
     """
+    found = find_plans(bed, np.array([bed.weight]), np.array([bed.stiffness]))
+    place = int(found.which[0])
+    if place < 0:
+        return None
+    choice = found.choices[place]
+    return Plan(choice.stations, float(found.utilisation[0]), choice.level)
+
+
+def find_plans(bed: Bed, weight: Floats, stiffness: Floats) -> Plans:
+    """Return a plan for every stock of the bed's length.
+
+    Args:
+        bed: the bed; its own weight and stiffness are not looked at.
+        weight: (stocks,) N/mm, heavy end.
+        stiffness: (stocks,) EI in N*mm^2.
+    """
+    unit = bed._replace(weight=1.0, stiffness=1.0)
+    which: NDArray[np.intp] = np.full(len(weight), -1, dtype=np.intp)
+    full = np.full(len(weight), np.nan)
+    choices: list[Choice] = []
     for level in ("rated", "absolute"):
         for count in range(len(bed.ratings) + 1):
-            if not _can_bear(bed, count):
+            todo = np.flatnonzero((which < 0) & _can_bear(bed, weight, count))
+            if not todo.size:
                 continue
-            best = _best_of(bed, count, level)
-            if best is not None:
-                return best
-    return None
+            for menu in _menus(unit, count, level):
+                found, value = menu.choose(weight[todo], weight[todo] / stiffness[todo])
+                planned = found >= 0
+                places, back = np.unique(found[planned], return_inverse=True)
+                which[todo[planned]] = len(choices) + back
+                full[todo[planned]] = value[planned]
+                choices += [menu.choice(place) for place in places.tolist()]
+                todo = todo[~planned]
+                if not todo.size:
+                    break
+    return Plans(tuple(choices), which, full)
 
 
-def _can_bear(bed: Bed, count: int) -> bool:
+def _can_bear(bed: Bed, weight: Floats, count: int) -> Bools:
     """Say whether the weight is within what chuck and supports can bear together at all."""
     supports = sum(bound.absolute for bound in bed.ratings[:count])
     chuck = bed.chuck_reaction.absolute
-    return math.isnan(chuck) or bed.weight * bed.length <= (supports + chuck) * (1 + 1e-9)
+    if math.isnan(chuck):
+        return np.ones(len(weight), dtype=np.bool_)
+    return weight * bed.length <= (supports + chuck) * _FULL
 
 
-def _best_of(bed: Bed, count: int, level: str) -> Plan | None:
-    """Return the best combination of ``count`` stations, None if none is within the level.
+class _Menu:
+    """Candidates of one number of supports, for stock of any weight and stiffness.
 
-    Where the grid offers too many combinations, every second, third … station is tried.
+    The whole stock is rated at once. Stages of severing can only be fuller, and are rated when
+    they are asked for; the first menu, which is short, has all of them from the start.
     """
+
+    def __init__(
+        self, bed: Bed, stations: list[tuple[float, ...]], level: str, *, is_last: bool
+    ) -> None:
+        self._bed, self._level, self._is_last = bed, level, is_last
+        count = len(stations[0]) if stations else 0
+        candidates = np.array(stations, dtype=np.float64).reshape(len(stations), count)
+        rating = _rate(bed, candidates, (bed.length,), is_one_sided=False)
+        kept = _is_usable(rating)
+        fixed, force, sag = _shares(bed, rating, level)
+        kept &= fixed <= _FULL
+        self._stations = candidates[kept]
+        self._shares = np.stack([fixed[kept], force[kept], sag[kept]])
+        # Preferences: the chuck carries less than the supports; one support beyond the middle.
+        unwanted = (rating.chuck_share > 0.5 + 1e-9).astype(np.float64)
+        if count == 1:
+            unwanted += candidates[:, 0] <= bed.length / 2
+        self._unwanted = unwanted[kept]
+        self._is_staged = np.full(int(kept.sum()), not bed.cuts)
+        if bed.cuts and not is_last:
+            self._stage(np.arange(len(self._stations)))
+        self._best: NDArray[np.intp] | None = None
+
+    def _stage(self, places: NDArray[np.intp]) -> None:
+        """Rate the stages of severing of some candidates."""
+        rating = _rate(self._bed, self._stations[places], self._bed.cuts, is_one_sided=False)
+        shares = np.stack(_shares(self._bed, rating, self._level))
+        shares[0] = np.where(rating.lifts_off, np.inf, shares[0])
+        self._shares[:, places] = np.maximum(self._shares[:, places], shares)
+        self._is_staged[places] = True
+
+    def choose(self, weight: Floats, softness: Floats) -> tuple[NDArray[np.intp], Floats]:
+        """Return for every stock the place of the best candidate, -1 for none, and its fullness.
+
+        A menu that is not the last one gives only what nothing better could be preferred to.
+        """
+        found: NDArray[np.intp] = np.full(len(weight), -1, dtype=np.intp)
+        value = np.full(len(weight), np.nan)
+        if not len(self._stations):
+            return found, value
+        if self._is_staged.all():
+            among = self._skyline() if len(weight) > 1 else np.arange(len(self._stations))
+            rows = max(1, 2_000_000 // len(among))
+            for start in range(0, len(weight), rows):
+                piece = slice(start, start + rows)
+                score = self._scores(among, weight[piece], softness[piece])
+                best = np.argmin(score, axis=1)
+                lowest = score[np.arange(len(best)), best]
+                good = np.isfinite(lowest) & (self._is_last | (lowest <= _FULL))
+                found[piece] = np.where(good, among[best], -1)
+                value[piece] = np.where(good, np.where(good, lowest, 0.0) % 10.0, np.nan)
+            return found, value
+        for row in range(len(weight)):
+            one = slice(row, row + 1)
+            found[row], value[row] = self._best_first(weight[one], softness[one])
+        return found, value
+
+    def _scores(self, among: NDArray[np.intp], weight: Floats, softness: Floats) -> Floats:
+        """Return fullness, plus ten for each thing unwanted; infinite where over full."""
+        fixed, force, sag = self._shares[:, among]
+        full = np.maximum(np.multiply.outer(weight, force), np.multiply.outer(softness, sag))
+        full = np.maximum(full, fixed)
+        return np.where(full <= _FULL, full + 10.0 * self._unwanted[among], np.inf)
+
+    def _best_first(self, weight: Floats, softness: Floats) -> tuple[int, float]:
+        """Rate later stages in the order of the first fullness, while any can still win."""
+        every = np.arange(len(self._stations))
+        order = np.argsort(self._scores(every, weight, softness)[0], kind="stable")
+        best, lowest = -1, math.inf
+        for start in range(0, len(order), AT_ONCE):
+            places = order[start : start + AT_ONCE]
+            score = self._scores(places, weight, softness)[0]
+            if not math.isfinite(score.min()) or score.min() > lowest:
+                break
+            fresh = places[~self._is_staged[places]]
+            if fresh.size:
+                self._stage(fresh)
+                score = self._scores(places, weight, softness)[0]
+            place = int(np.lexsort((places, score))[0])
+            tied = score[place] == lowest and places[place] < best
+            if score[place] < lowest or tied:
+                lowest, best = float(score[place]), int(places[place])
+        return (best, lowest % 10.0) if best >= 0 else (-1, math.nan)
+
+    def _skyline(self) -> NDArray[np.intp]:
+        """Return candidates to which no earlier one is at least equal in every respect.
+
+        Only those can be chosen: of equals the earlier one is.
+        """
+        if self._best is None:
+            points = np.vstack([self._shares, self._unwanted[None, :]])
+            kept: NDArray[np.intp] = np.zeros(0, dtype=np.intp)
+            for start in range(0, points.shape[1], AT_ONCE):
+                places = np.arange(start, min(start + AT_ONCE, points.shape[1]))
+                for against in (kept, places):
+                    if not (against.size and places.size):
+                        continue
+                    beaten = np.logical_and.reduce(
+                        [p[against][:, None] <= p[places][None, :] for p in points]
+                    ) & (against[:, None] < places[None, :])
+                    places = places[~beaten.any(axis=0)]
+                kept = np.concatenate([kept, places])
+            self._best = kept[np.isfinite(self._shares[:, kept]).all(axis=0)]
+            if not self._best.size:
+                self._best = np.zeros(1, dtype=np.intp)
+        return self._best
+
+    def choice(self, place: int) -> Choice:
+        """Return a candidate with its rating."""
+        stations = tuple(self._stations[place].tolist())
+        return Choice(stations, self._level, unit_rating(self._bed, stations))
+
+
+def unit_rating(bed: Bed, stations: tuple[float, ...]) -> Rating:
+    """Return the rating of one combination of stations with unit weight and stiffness."""
+    return _unit_rating(bed._replace(weight=1.0, stiffness=1.0), stations)
+
+
+@lru_cache(maxsize=65536)
+def _unit_rating(bed: Bed, stations: tuple[float, ...]) -> Rating:
+    return rate(bed, np.array([stations], dtype=np.float64))
+
+
+def _menus(bed: Bed, count: int, level: str) -> Iterator["_Menu"]:
+    """Yield the short menu, and the long one where the short one left stations out."""
+    short, is_whole = _menu(bed, count, level, MOST_AT_FIRST)
+    yield short
+    if not is_whole:
+        yield _menu(bed, count, level, MOST_CANDIDATES)[0]
+
+
+@lru_cache(maxsize=4096)
+def _menu(bed: Bed, count: int, level: str, most: int) -> tuple["_Menu", bool]:
+    """Return a menu of at most so many candidates, and whether it has all there are.
+
+    Where the grid offers more combinations, every second, third … station is tried.
+    """
+    is_last = most == MOST_CANDIDATES
     for step in range(1, len(bed.grid) + 1):
         coarse = bed._replace(grid=bed.grid[::step] if step % 2 else bed.grid[step // 2 :: step])
-        chunk = list(islice(_candidates(coarse, count, level), MOST_CANDIDATES + 1))
-        if len(chunk) <= MOST_CANDIDATES:
-            return _best_among(bed, chunk, count, level)
-    return None
-
-
-def _best_among(bed: Bed, chunk: list[tuple[float, ...]], count: int, level: str) -> Plan | None:
-    """Return the best candidate.
-
-    The whole stock is rated first; later stages can only be fuller. So candidates are taken in
-    the order of that first fullness, and no further once none left can beat the best.
-    """
-    if not chunk:
-        return None
-    candidates = np.array(chunk, dtype=np.float64).reshape(len(chunk), count)
-    whole = rate(bed._replace(cuts=(), is_held=(), freed=()), candidates)
-    first = fullness_of(bed, whole, level=level)
-    # Preferences: the chuck carries less than the supports; one support beyond the middle.
-    unwanted = (whole.chuck_share > 0.5 + 1e-9).astype(np.float64)
-    if count == 1:
-        unwanted += candidates[:, 0] <= bed.length / 2
-    order = np.lexsort((first, unwanted))
-    order = order[first[order] <= 1 + 1e-9]
-    best: tuple[float, float, tuple[float, ...]] | None = None
-    for start in range(0, len(order), AT_ONCE):
-        places = order[start : start + AT_ONCE]
-        head = (float(unwanted[places[0]]), float(first[places[0]]))
-        if best is not None and head >= best[:2]:
-            break
-        full = fullness_of(bed, rate(bed, candidates[places]), level=level)
-        full = np.maximum(full, first[places])
-        within = full <= 1 + 1e-9
-        if within.any():
-            ranked = np.lexsort((full, unwanted[places], ~within))
-            place = ranked[0]
-            found = (
-                float(unwanted[places[place]]), float(full[place]), chunk[int(places[place])],
-            )  # fmt: skip
-            best = found if best is None else min(best, found)
-    return None if best is None else Plan(best[2], best[1], level)
+        chunk = list(islice(_candidates(coarse, count, level), most + 1))
+        if len(chunk) <= most:
+            is_whole = step == 1
+            return _Menu(bed, chunk, level, is_last=is_last or is_whole), is_whole
+    return _Menu(bed, [], level, is_last=True), True
 
 
 def _candidates(bed: Bed, count: int, level: str) -> Iterator[tuple[float, ...]]:
@@ -355,30 +553,3 @@ def _unheld(bed: Bed) -> list[tuple[float, float]]:
 
 def _in(zone: tuple[float, float], station: float) -> bool:
     return zone[0] <= station <= zone[1]
-
-
-def judge(bed: Bed, stations: Sequence[float]) -> list[str]:
-    """Return what is wrong with stations a person gives, as sentences; empty: nothing."""
-    rating = rate(bed, np.array([sorted(stations)], dtype=np.float64))
-    found: list[str] = []
-    if len(stations) > len(bed.ratings):
-        found.append(f"{len(stations)} stations are given, and {len(bed.ratings)} supports fitted")
-    if rating.lifts_off[0]:
-        found.append("the stock lifts off a support")
-    if not rating.is_clear[0]:
-        found.append("a support stands too near to a cut, or beyond the stock")
-    if not rating.is_stable[0]:
-        found.append("a part that comes free neither stays nor is held by tabs")
-    for name, values, bound in (
-        ("span", rating.span, bed.span),
-        ("overhang", rating.overhang, bed.overhang),
-        ("sag", rating.sag, bed.sag),
-        ("chuck reaction", rating.chuck_reaction, bed.chuck_reaction),
-        ("chuck moment", rating.chuck_moment, bed.chuck_moment),
-    ):
-        if values[0] > bound.absolute * (1 + 1e-9):
-            found.append(f"the {name} is beyond its absolute limit")
-    beyond = fullness_of(bed, rating, level="absolute")[0] > 1 + 1e-9
-    if beyond and not found:
-        found.append("a support carries more than its absolute limit")
-    return found

@@ -72,7 +72,7 @@ def _parameters(rule_set: RuleSet, rows: int) -> dict[str, Floats]:
 
 
 def _inferred(engine: Engine, scope: Scope, fitted: dict[str, Bools]) -> list[Inferred]:
-    frame = Frame(scope.rows, {}, {}, {}, {}, fitted)
+    frame = Frame(scope.rows, {}, {}, {}, {}, fitted, np.ones(scope.rows, dtype=np.bool_))
     decision = engine.decide_scope(frame, scope, Measured({}, {}))
     return [decision.of(row) for row in range(scope.rows)]
 

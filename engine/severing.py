@@ -8,7 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, NamedTuple
 
-from .arrays import GRAVITY
+import numpy as np
+
+from .arrays import GRAVITY, Floats
 
 Behaviour = Literal["stays", "tips-inner-end-up", "tips-inner-end-down", "drops"]
 
@@ -91,29 +93,13 @@ def behaviour_of(centre: float, supports: Sequence[float], margin: float) -> Beh
 
 
 class Tube(NamedTuple):
-    """What tabs are cut from: mean radius, wall and girth in mm, yield in MPa, kg/mm."""
+    """What tabs are cut from, arrays of one a tube: mm, mm, mm, MPa, kg/mm."""
 
-    mean_radius: float
-    wall: float
-    girth: float
-    yield_strength: float
-    linear_mass: float
-
-
-class TabRules(NamedTuple):
-    """The builder's figures for tabs.
-
-    Attributes:
-        counts: numbers of tabs tried, three or more: two can both lie on the neutral line.
-        safety: yield strength over the stress allowed.
-        widest: widest tab in mm that is still broken out by hand.
-        largest_share: most of the girth that may stay uncut.
-    """
-
-    counts: tuple[int, ...]
-    safety: float
-    widest: float
-    largest_share: float
+    mean_radius: Floats
+    wall: Floats
+    girth: Floats
+    yield_strength: Floats
+    linear_mass: Floats
 
 
 @dataclass(frozen=True)
@@ -126,7 +112,9 @@ class Tabs:
     allowed: float
 
 
-def tab_stress(tube: Tube, length: float, torque: float, count: int, width: float) -> float:
+def tab_stress(
+    tube: Tube, length: float, torque: Floats | float, count: float, width: Floats | float
+) -> Floats:
     """Return the equivalent (von Mises) stress in equal tabs that hold a free piece, MPa.
 
     Bending of the overhanging piece about the ring of tabs, shear from its weight, torsion
@@ -145,20 +133,55 @@ def tab_stress(tube: Tube, length: float, torque: float, count: int, width: floa
     area = count * width * tube.wall
     bending = 2 * weight * (length / 2) / (area * tube.mean_radius)
     shear = weight / area + torque / (area * tube.mean_radius)
-    return math.sqrt(bending**2 + 3 * shear**2)
+    return np.sqrt(bending**2 + 3 * shear**2)
+
+
+class TabRules(NamedTuple):
+    """The builder's figures for tabs.
+
+    Attributes:
+        counts: numbers of tabs tried, three or more: two can both lie on the neutral line.
+        safety: yield strength over the stress allowed.
+        widest: widest tab in mm that is still broken out by hand.
+        largest_share: most of the girth that may stay uncut.
+    """
+
+    counts: tuple[int, ...]
+    safety: float
+    widest: float
+    largest_share: float
+
+
+def tabs_of(
+    tubes: Tube, length: float, torque: Floats, kerf: float, rules: TabRules
+) -> tuple[Floats, Floats, Floats]:
+    """Return the fewest and then narrowest tabs that hold a piece of each tube.
+
+    Widths go from the larger of kerf and wall up in whole millimetres. Stress falls with the
+    width of all tabs together, so the narrowest follows without search.
+
+    Returns:
+        Count, width of one in mm, stress in MPa; NaN where no tabs hold it.
+    """
+    allowed = tubes.yield_strength / rules.safety
+    least = np.maximum(1.0, np.ceil(np.maximum(kerf, tubes.wall) - 1e-9))
+    needed = tab_stress(tubes, length, torque, 1, 1.0) / allowed
+    count, width, stress = (np.full(len(allowed), np.nan) for _ in range(3))
+    for number in rules.counts:
+        most = np.floor(np.minimum(rules.widest, rules.largest_share * tubes.girth / number))
+        wide = np.maximum(least, np.ceil(needed / number * (1 - 1e-12)))
+        good = np.isnan(count) & (wide <= most)
+        count = np.where(good, float(number), count)
+        width = np.where(good, wide, width)
+        stress = np.where(good, tab_stress(tubes, length, torque, number, wide), stress)
+    return count, width, stress
 
 
 def tabs_for(tube: Tube, length: float, torque: float, kerf: float, rules: TabRules) -> Tabs | None:
-    """Return the fewest and then narrowest tabs that hold a piece, None if none can.
-
-    Widths go from the larger of kerf and wall up in whole millimetres.
-    """
-    allowed = tube.yield_strength / rules.safety
-    least = max(1, math.ceil(max(kerf, tube.wall) - 1e-9))
-    for count in rules.counts:
-        most = math.floor(min(rules.widest, rules.largest_share * tube.girth / count))
-        for width in range(least, most + 1):
-            stress = tab_stress(tube, length, torque, count, width)
-            if stress <= allowed:
-                return Tabs(count, float(width), stress, allowed)
-    return None
+    """Return the tabs of one tube, None if none can hold the piece; see :func:`tabs_of`."""
+    one = Tube(*(np.atleast_1d(np.asarray(value, dtype=np.float64)) for value in tube))
+    found = tabs_of(one, length, np.array([torque]), kerf, rules)
+    count, width, stress = (float(column[0]) for column in found)
+    if math.isnan(count):
+        return None
+    return Tabs(int(count), width, stress, float(one.yield_strength[0]) / rules.safety)

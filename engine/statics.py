@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from .arrays import Bools, Floats
 
-SAMPLES: Final = 8
+SAMPLES: Final = 12
 """Points a span at which deflection is evaluated before the extreme is refined."""
 
+_SHARES: Final = tuple(number / 12 for number in range(1, 12))
 _MOST_ROUNDS: Final = 40
 _CLOSE: Final = 1e-9
 
@@ -111,6 +112,54 @@ def solve(bars: Bars) -> Carried:
             whole[todo] = piece
     lifted = exists & ~active
     return result._replace(reactions=np.where(lifted, 0.0, result.reactions), is_lifted=lifted)
+
+
+def solve_two_sided(bars: Bars) -> tuple[Carried, Bools]:
+    """Solve every bar as if its supports could pull too, and say which rows need none to.
+
+    Where the second result holds, the first is the solution with one-sided supports as well,
+    at a fraction of its cost; elsewhere the stock lifts off some support.
+    """
+    exists = ~np.isnan(bars.stations)
+    found = _solve_active(bars, exists)
+    lowest = np.where(exists, found.reactions, np.inf).min(axis=1)
+    return found, lowest >= -_CLOSE * bars.weight * bars.length
+
+
+def span_sag(bars: Bars, carried: Carried) -> Floats:
+    """Return the largest downward deflection in any span, mm; every support carries, level.
+
+    Between supports a uniform bar with end moments A and B (l^2 M / 6) and load C (w l^4 / 24)
+    sags by x (1 - x) (A (2 - x) + B (1 + x) + C (1 + x - x^2)) / EI at x = distance / span.
+    Source: superposition of handbook beams. The extreme is sampled, then refined by Newton.
+    """
+    rows, most = bars.stations.shape
+    nodes = np.concatenate([np.zeros((rows, 1)), bars.stations], axis=1)
+    span = np.nan_to_num(np.diff(nodes, axis=1))
+    moments = np.nan_to_num(
+        np.concatenate([carried.chuck_moment[:, None], carried.moments], axis=1)
+    )
+    left = span**2 * moments[:, :-1] / 6
+    right = span**2 * moments[:, 1:] / 6
+    load = bars.weight[:, None] * span**4 / 24
+    one = 2 * left + right + load
+    two = right - left + load - one
+    three = left - right - 2 * load
+    place = np.zeros((rows, most))
+    best = np.zeros((rows, most))
+    for share in _SHARES:
+        value = share * (one + share * (two + share * (three + share * load)))
+        better = value > best
+        best = np.where(better, value, best)
+        place = np.where(better, share, place)
+    for _ in range(3):
+        slope = one + place * (2 * two + place * (3 * three + place * 4 * load))
+        bend = 2 * two + place * (6 * three + place * 12 * load)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = np.where(bend < 0, slope / bend, 0.0)
+        place = np.clip(place - np.clip(step, -1 / 12, 1 / 12), 0.0, 1.0)
+    value = place * (one + place * (two + place * (three + place * load)))
+    return np.maximum(best, value).max(axis=1, initial=0.0) / bars.stiffness
 
 
 def _take(bars: Bars, rows: NDArray[np.intp]) -> Bars:
@@ -279,15 +328,20 @@ def shape(bars: Bars, carried: Carried) -> Shape:
     """
     carries = ~np.isnan(bars.stations) & ~carried.is_lifted
     reach = np.where(carries, bars.stations, 0.0).max(axis=1, initial=0.0)
-    share = np.linspace(0.0, 1.0, SAMPLES * max(bars.stations.shape[1], 1) + 1)
-    at = reach[:, None] * share
+    ends = np.minimum(np.where(np.isnan(bars.stations), np.inf, bars.stations), reach[:, None])
+    nodes = np.concatenate([np.zeros((len(reach), 1)), ends, reach[:, None]], axis=1)
+    gaps = np.diff(nodes, axis=1)
+    share = np.linspace(0.0, 1.0, SAMPLES, endpoint=False)
+    at = (nodes[:, :-1, None] + gaps[:, :, None] * share).reshape(len(reach), -1)
     line = deflection(bars, carried, at)
-    best = at[np.arange(len(at)), np.argmin(line, axis=1)]
+    every = np.arange(len(at))
+    lowest_at = np.argmin(line, axis=1)
+    best = at[every, lowest_at]
+    width = np.repeat(gaps, SAMPLES, axis=1)[every, lowest_at] / SAMPLES
     for _ in range(3):
         slope, bend = _slope_and_bend(bars, carried, best)
         with np.errstate(divide="ignore", invalid="ignore"):
-            step = np.where(np.abs(bend) > 0, slope / bend, 0.0)
-        width = reach / (SAMPLES * max(bars.stations.shape[1], 1))
+            step = np.where(bend > 0, slope / bend, 0.0)
         best = np.clip(best - np.clip(np.nan_to_num(step), -width, width), 0.0, reach)
     lowest = np.minimum(deflection(bars, carried, best[:, None])[:, 0], line.min(axis=1))
     tip = deflection(bars, carried, bars.length[:, None])[:, 0]

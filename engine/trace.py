@@ -5,9 +5,8 @@ from typing import Any
 
 from ..catalogue.machines import MachineModel
 from .ask import Desk
-from .frame import build_frame
 from .job import Job
-from .measures import GIVEN, REGISTRY, compute
+from .measures import GIVEN, REGISTRY
 
 
 def trace(desk: Desk, job: Job, machine: MachineModel) -> list[dict[str, Any]]:
@@ -15,11 +14,9 @@ def trace(desk: Desk, job: Job, machine: MachineModel) -> list[dict[str, Any]]:
 
     ``inputs`` maps each input to its value and, where it differs, its heavy value.
     """
-    rule_set = desk.rule_set
-    frame = build_frame([job], [machine], rule_set)
-    vocabulary = rule_set.vocabulary
-    heavy_names = frozenset(name for name, item in vocabulary.measures.items() if item.has_heavy)
-    measured = compute(frame, heavy_names)
+    vocabulary = desk.rule_set.vocabulary
+    decision = desk.engine.decide([job], [machine])
+    frame, measured = decision.frame, decision.measured
 
     def values(name: str) -> dict[str, Any]:
         if name in REGISTRY:

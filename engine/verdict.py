@@ -11,9 +11,10 @@ from ..catalogue.machines import MachineModel
 from ..rules.model import Rule
 from .conditions import Scope, number_of, truth_of
 from .decide import Decision, Engine, Fullness, fullness
+from .frame import coating_mass, figures_of
 from .inference import Found, Inferred
 from .job import Job
-from .layout import SetUp
+from .layout import NOT_PLANNED, SetUp, set_up
 from .wording import System, Words
 
 VERDICTS: Final = {
@@ -134,6 +135,7 @@ class _Writer:
         system: System,
     ) -> None:
         self.rule_set = engine.rule_set
+        self.carried_measures = engine.carried_measures
         self.decision = decision
         self.fullness = {item.name: item for item in full}
         self.row = row
@@ -176,10 +178,18 @@ class _Writer:
                 and max(item.utilisation, item.heavy_utilisation or 0.0) >= NEAR
             ),
             provenance=provenance,
-            set_up=self.decision.frame.set_ups[self.row],
+            set_up=self.set_up(job, machine),
             missing=tuple(dict.fromkeys(accessory for _, accessory in inferred.missing)),
             questions=questions if is_open else (),
         )
+
+    def set_up(self, job: Job, machine: MachineModel) -> SetUp:
+        """Return the set-up in full."""
+        if not self.decision.frame.is_carried[self.row]:
+            return NOT_PLANNED
+        fitted = machine.fitted_as_delivered | (job.fitted & machine.offered.keys())
+        zinc = coating_mass(job.section, job.coating)
+        return set_up(job, machine, fitted, zinc, figures_of(self.rule_set))
 
     def is_false(self, when: Any) -> bool:
         truth = truth_of(when, self.scope)
@@ -240,7 +250,10 @@ class _Writer:
     def measures(self) -> dict[str, MeasureValue]:
         measured, row = self.decision.measured, self.row
         result: dict[str, MeasureValue] = {}
+        is_carried = bool(self.decision.frame.is_carried[row])
         for name, measure in self.rule_set.vocabulary.measures.items():
+            if not is_carried and name in self.carried_measures:
+                continue
             value = _finite(measured.nominal[name][row])
             if value is None:
                 continue
@@ -270,8 +283,10 @@ class _Writer:
     def governing(self) -> str:
         """Return the measure with the largest utilisation, else the one whose heavy end is over."""
         row = self.row
-        nominal = {name: full.nominal[row] for name, full in self.fullness.items()}
-        heavy = {name: full.heavy[row] for name, full in self.fullness.items()}
+        hidden = () if self.decision.frame.is_carried[row] else self.carried_measures
+        shown = {name: full for name, full in self.fullness.items() if name not in hidden}
+        nominal = {name: full.nominal[row] for name, full in shown.items()}
+        heavy = {name: full.heavy[row] for name, full in shown.items()}
         chosen = {gauge.name for gauge in self.rule_set.gauges if gauge.is_chosen}
         known = {
             name: value
@@ -286,9 +301,11 @@ class _Writer:
         return max(known, key=lambda name: known[name])
 
     def not_assessed(self, job: Job) -> list[str]:
-        names = list(self.rule_set.vocabulary.not_assessed)
+        names: list[str] = []
         if job.section.shape != "round":
             names.append("jaw_stress")
+        if not self.decision.frame.is_carried[self.row]:
+            names.append("supports")
         return names
 
 
@@ -360,6 +377,8 @@ def describe_job(job: Job) -> dict[str, Any]:
 def setup_of(verdict: Verdict) -> dict[str, Any]:
     """Return how the machine is to be set, in canonical units; positions from the chuck face."""
     measures, set_up = verdict.measures, verdict.set_up
+    if set_up is NOT_PLANNED:
+        return {"plan": set_up.level}
     settings: dict[str, Any] = {}
     for name, measure in (
         ("rapid_override", "rapid_override"),

@@ -5,7 +5,7 @@ the vocabulary says it has a heavy end, once more with the heavy ones; so the he
 everything follows from the heavy ends of the few things the mill tolerates.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Final, NamedTuple
 
 from ..arrays import Floats
@@ -111,8 +111,21 @@ class Measured(NamedTuple):
     heavy: dict[str, Floats]
 
 
-def compute(frame: Frame, heavy_names: frozenset[str]) -> Measured:
-    """Compute every registered measure for every row; ``heavy_names`` have a heavy end."""
+def needs_of(name: str) -> frozenset[str]:
+    """Return everything a measure is computed from, however far."""
+    function = REGISTRY.get(name)
+    if function is None:
+        return frozenset({name})
+    return frozenset({name}).union(*(needs_of(item) for item in function.inputs))
+
+
+def compute(
+    frame: Frame, heavy_names: frozenset[str], names: Iterable[str] | None = None
+) -> Measured:
+    """Compute registered measures for every row, all of them unless ``names`` are given.
+
+    ``heavy_names`` have a heavy end.
+    """
     nominal: dict[str, Floats] = {}
     heavy: dict[str, Floats] = {}
 
@@ -130,7 +143,7 @@ def compute(frame: Frame, heavy_names: frozenset[str]) -> Measured:
         )
         return known[name]
 
-    for name in REGISTRY:
+    for name in REGISTRY if names is None else names:
         value(name, at_heavy_end=False)
         if name in heavy_names:
             value(name, at_heavy_end=True)

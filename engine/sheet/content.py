@@ -94,7 +94,7 @@ def content_of(verdict: Verdict, system: System) -> Content:
         model=f"{machine.code}, {machine.title}, revision {machine.revision}",
         stock=f"{job.section.designation}, {show(job.length, 'mm', system)}, {job.grade.name}",
         subtitle=_subtitle(job, heavy, system),
-        figures=tuple(_figures(verdict, system)),
+        figures=() if verdict.verdict == "refused" else tuple(_figures(verdict, system)),
         supports=tuple(
             SupportRow(
                 str(number),
@@ -125,7 +125,7 @@ def content_of(verdict: Verdict, system: System) -> Content:
         return content
     # A page that gives settings for a refused job would be taken for leave to load it.
     return content._replace(
-        figures=(), supports=(), parts=(), sequence=(), boxes=(),
+        supports=(), parts=(), sequence=(), boxes=(),
         fits=tuple(fit_sentences(verdict, system)),
         support_note="No settings and no stations are given: this job must not be loaded.",
     )  # fmt: skip

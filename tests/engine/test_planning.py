@@ -1,11 +1,11 @@
-"""The planner against brute force, and the judge over both."""
+"""The planner against brute force."""
 
 import random
 from itertools import combinations
 
 import numpy as np
 import pytest
-from cuttable.engine.plan import Bed, Bound, find_plan, fullness_of, judge, rate
+from cuttable.engine.plan import Bed, Bound, find_plan, fullness_of, rate
 
 
 def random_bed(dice: random.Random) -> Bed:
@@ -72,22 +72,7 @@ def test_the_planner_finds_what_brute_force_finds() -> None:
         assert plan.level == level
         assert len(plan.stations) == expected[0]
         assert plan.utilisation == pytest.approx(expected[1], rel=1e-9)
-        assert judge(bed, plan.stations) == []
+        assert fullness_of(bed, rate(bed, np.array([plan.stations])), level=level)[0] <= 1 + 1e-9
         found += 1
     assert found > 100
     assert none > 50
-
-
-def test_stations_of_ones_own_are_told_what_is_wrong() -> None:
-    """Too few, on a cut, lifting off, more than there are."""
-    bed = Bed(
-        6000, 0.3, 6e11, tuple(np.arange(600.0, 6000, 150)), (Bound(1800, 2300),) * 3,
-        Bound(2400, 3000), Bound(1200, 1800), Bound(1, 2.5), Bound(2100, 2600),
-        Bound(9e5, 1.2e6), 120, 25, (3000.0,), (True,),
-    )  # fmt: skip
-    assert judge(bed, [1650, 3450, 5250]) == []
-    assert any("overhang" in text for text in judge(bed, [1650]))
-    assert any("near to a cut" in text for text in judge(bed, [1650, 3000, 5250]))
-    assert any("supports fitted" in text for text in judge(bed, [900, 1800, 3300, 5100]))
-    tipping = bed._replace(cuts=(), is_held=(), overhang=Bound(5000, 5000))
-    assert any("lifts off" in text for text in judge(tipping, [600, 1200]))
