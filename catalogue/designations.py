@@ -5,6 +5,7 @@ becomes a question with the readings as choices; text with none becomes an error
 nearest known designations. What little is taken for granted is said in ``Section.note``.
 """
 
+import re
 from collections.abc import Iterable
 from fractions import Fraction
 from typing import Final
@@ -24,6 +25,8 @@ LARGEST_IN: Final = 48
 THICKEST_IN: Final = Fraction(5, 2)
 THINNEST_MM: Final = Fraction(3, 10)
 
+_STANDARD_OF_FINISH: Final = {"hot": "EN 10210-2", "cold": "EN 10219-2"}
+
 OD_TOLERANCE: Final = 0.5  # mm: printed sizes differ by rounding (323.8, 323.9)
 WALL_TOLERANCE: Final = Fraction(2, 100)  # mm
 
@@ -36,7 +39,10 @@ def read_section(text: str, tables: SectionTables) -> Section:
         OpenQuestion: the text has more than one reading.
     """
     try:
-        return _Reader(take_apart(text), tables).section()
+        written = take_apart(text)
+        section = _Reader(written, tables).section()
+    except InputError as fault:
+        raise _letter_o(text, tables) or fault from None
     except OpenQuestion as asked:
         if asked.question.code != "decimal-or-thousands":
             raise
@@ -44,10 +50,44 @@ def read_section(text: str, tables: SectionTables) -> Section:
         if not choices:
             raise InputError(
                 "designation-unreadable",
-                f"{text.strip()[:60]!r} is no section however its comma is read",
+                f"{text.strip()[:60]!r} is no section however its commas are read",
                 remedy="Write sizes without a thousands mark.",
             ) from None
-        raise OpenQuestion(asked.question.code, asked.question.text, choices) from None
+        if len(choices) > 1:
+            raise OpenQuestion(asked.question.code, asked.question.text, choices) from None
+        section = read_section(choices[0], tables)
+        return _noted(section, f"{text.strip()[:60]!r} can only be {section.designation}")
+    if written.making:
+        words = " ".join(written.making)
+        note = f"'{words}' changes no size; tolerances are those of the grade"
+        return _noted(section, note)
+    return section
+
+
+def _noted(section: Section, note: str) -> Section:
+    return section._replace(note=f"{section.note}; {note}" if section.note else note)
+
+
+_LETTER_O = re.compile(r"(?<=\d)o(?![a-z])|(?<![a-z])o(?=\d)", re.IGNORECASE)
+
+
+def _letter_o(text: str, tables: SectionTables) -> InputError | None:
+    """Return the error for a letter O among digits, None where there is none: SCH 4O."""
+    corrected = _LETTER_O.sub("0", text)
+    if corrected == text:
+        return None
+    remedy = f"Did you mean {corrected.strip()[:60]!r}?"
+    try:
+        read_section(corrected, tables)
+    except OpenQuestion:
+        pass  # readable, and asked about when typed
+    except InputError as fault:
+        remedy = fault.remedy
+    return InputError(
+        "designation-unreadable",
+        f"{text.strip()[:60]!r} has the letter O where a zero is meant",
+        remedy=remedy,
+    )
 
 
 def _whole_choices(text: str, tables: SectionTables) -> list[str]:
@@ -132,15 +172,15 @@ class _Reader:
         by_name = next((nps for nps, row in sizes.items() if row[0] == size.value), None)
         by_outside = self._by_outside(size.value * INCH)
         if by_name and by_outside and by_name != by_outside and self._looks_outside(size):
-            raise OpenQuestion(
-                "nominal-or-outside",
-                f"Is {size.text} in {self.written.text!r} the nominal size or "
-                "the outside diameter?",
-                [
-                    f"NPS {by_name} {self._schedule_text()}",
-                    f"NPS {by_outside} {self._schedule_text()}",
-                ],
-            )
+            as_nominal, as_outside = self._walls_of(by_name), self._walls_of(by_outside)
+            if as_nominal and as_outside:
+                raise OpenQuestion(
+                    "nominal-or-outside",
+                    f"Is {size.text} in {self.written.text!r} the nominal size or "
+                    "the outside diameter?",
+                    [*as_nominal, *as_outside],
+                )
+            return by_name if as_nominal or not as_outside else by_outside
         if by_name or by_outside:
             return by_name or by_outside
         if self.written.family == "nps" or self.written.schedule:
@@ -150,6 +190,20 @@ class _Reader:
                 [f"NPS {nps} {self._schedule_text()}" for nps in near],
             )
         return None
+
+    def _walls_of(self, nps: str) -> list[str]:
+        """Return what the text can mean at this size, as designations: its wall, or every one."""
+        rows, sizes = self.tables.schedules(nps), self.written.sizes
+        if self.written.schedule:
+            return [row.designation for row in rows if row.schedule == self.written.schedule]
+        if len(sizes) == 1:
+            return [row.designation for row in _by_distinct_wall(rows)]
+        wall = self._wall_in(sizes[1], mm_above=THICKEST_IN)
+        row = _row_with_wall(rows, wall)
+        if row is not None:
+            return [row.designation]
+        outside = rows[0].od_in
+        return [f"tube {float(outside):g} x {float(wall):g} in"] if 0 < 2 * wall < outside else []
 
     def _looks_outside(self, size: Size) -> bool:
         return not self.written.family and "/" not in size.text and size.value.denominator != 1
@@ -210,6 +264,12 @@ class _Reader:
         row_section = self._scheduled(nps, self.written.schedule)
         second = self.written.sizes[1]
         wall = second.mm("in" if second.value <= THICKEST_IN else "mm")
+        if not 0 < 2 * wall < Fraction(row_section.height):
+            raise InputError(
+                "designation-unreadable",
+                f"{second.text!r} in {self.written.text!r} is no wall of {row_section.designation}",
+                remedy="Leave it out; a material is named with --grade.",
+            )
         if abs(wall - Fraction(row_section.wall)) > Fraction(2, 10):
             raise OpenQuestion(
                 "schedule-or-wall",
@@ -329,7 +389,8 @@ class _Reader:
     def _gauged(self) -> tuple[Fraction, Fraction]:
         written, gauges = self.written, self.tables.gauges
         size = written.sizes[0]
-        outside = size.mm("in" if size.value <= LARGEST_IN else "mm")
+        unit_name = size.unit or ("in" if size.value <= LARGEST_IN else "mm")
+        outside = size.mm(unit_name)
         found = {
             system: wall
             for (system, gauge), wall in gauges.items()
@@ -340,8 +401,10 @@ class _Reader:
             raise self._unknown(
                 f"no gauge {written.gauge} is in the tables", [f"{g} ga" for g in known[-3:]]
             )
+        round_section(written.text, float(outside), float(min(found.values()) * INCH), "")
+        found = {name: wall for name, wall in found.items() if 2 * wall * INCH < outside}
         if len(found) > 1:
-            od = f"{float(outside / INCH):g}"
+            od = size.text if unit_name == "in" else f"{size.text} mm"
             raise OpenQuestion(
                 "which-gauge",
                 f"Which gauge table is {written.gauge} ga from? "
@@ -388,9 +451,12 @@ class _Reader:
         values = [size.mm("mm" if is_metric else "in") / INCH for size in sizes]
         is_round = len(values) == 2 and written.form != "square"
         height, width, wall = values[0], values[-2], values[-1]
+        wanted = (max(height, width), min(height, width), wall)
+        exact = self.tables.hss.get((*wanted, is_round))
+        if exact is not None and not is_metric:
+            return exact
         slack = Fraction(3, 100) if is_metric else Fraction(6, 10_000)
         rows = [key for key in self.tables.hss if key[3] == is_round]
-        wanted = (max(height, width), min(height, width), wall)
         near = sorted(rows, key=lambda key: _distance(key[:3], wanted))
         if near and all(abs(a - b) <= slack for a, b in zip(near[0][:3], wanted, strict=True)):
             section = self.tables.hss[near[0]]
@@ -417,42 +483,41 @@ class _Reader:
 
     def _from_en(self, wanted: tuple[float, float, float], family: str) -> Section:
         """Find a metric hollow section; of hot and cold the more demanding one is taken."""
-        tables = self.tables
-        if family == "chs":
-            pools = {"": tables.en_rounds}
-        else:
-            pools = {"hot": tables.hot_finished, "cold": tables.cold_formed}
-        shapes = {"chs": ("round",), "shs": ("square",)}.get(family, ("square", "rectangular"))
-        finish = self.written.finish if family != "chs" else ""
-        found: dict[str, Section] = {}
-        near: dict[str, float] = {}
-        height, width, wall = max(wanted[:2]), min(wanted[:2]), wanted[2]
-        for name, pool in pools.items():
-            if finish and name != finish:
-                continue
-            for section in pool:
-                if section.shape not in shapes:
-                    continue
-                sizes = (section.height, section.width, section.wall)
-                gap = _distance(sizes, (height, width, wall))
-                near[section.designation] = gap
-                if gap < 1e-6:
-                    found[name] = section
+        is_round, finish = family == "chs", self.written.finish
+        found = [
+            section
+            for section in self.tables.metric(*wanted, is_round=is_round)
+            if not finish or section.standard == _STANDARD_OF_FINISH[finish]
+        ]
         if not found:
-            names = [_plain_name(name) for name in sorted(near, key=lambda item: near[item])]
-            sides = f"{height:g}" if family == "chs" else f"{height:g} x {width:g}"
-            own = [f"tube {sides} x {wall:g} mm"] if 0 < 2 * wall < width else []
-            raise self._unknown(
-                f"{self.written.text!r} is not in the EN tables",
-                [*list(dict.fromkeys(names))[:3], *own],
+            raise self._unknown_en(wanted, family)
+        if len(found) == 1:
+            return found[0]
+        more = "of the heavier tolerance" if is_round else "the heavier and wider sweeping"
+        note = f"hot finished (EN 10210-2) was taken, {more}; add 'cf' for cold formed (EN 10219-2)"
+        return found[0]._replace(note=note)
+
+    def _unknown_en(self, wanted: tuple[float, float, float], family: str) -> InputError:
+        shapes = {"chs": ("round",), "shs": ("square",)}.get(family, ("square", "rectangular"))
+        tables, finish = self.tables, self.written.finish
+        height, width, wall = max(wanted[:2]), min(wanted[:2]), wanted[2]
+        near = {
+            section.designation: _distance(
+                (section.height, section.width, section.wall), (height, width, wall)
             )
-        if len(found) == 2:
-            note = (
-                "hot finished (EN 10210-2) was taken, the heavier and wider sweeping; "
-                "add 'cf' for cold formed (EN 10219-2)"
-            )
-            return found["hot"]._replace(note=note)
-        return next(iter(found.values()))
+            for section in (*tables.plain_rounds, *tables.cold_formed, *tables.hot_finished)
+            if section.shape in shapes
+            and (not finish or section.standard == _STANDARD_OF_FINISH[finish])
+        }
+        names = sorted(near, key=lambda name: near[name])[:6]
+        if not finish:
+            names = [_plain_name(name) for name in names]
+        sides = f"{height:g}" if family == "chs" else f"{height:g} x {width:g}"
+        own = [f"tube {sides} x {wall:g} mm"] if 0 < 2 * wall < width else []
+        return self._unknown(
+            f"{self.written.text!r} is not in the EN tables",
+            [*list(dict.fromkeys(names))[:3], *own],
+        )
 
     def _box(self) -> Section:
         """Square or rectangular tube without a family name."""

@@ -17,6 +17,7 @@ ERROR_CODES: dict[str, str] = {
     "length-range": "A length must be above zero and at most 100 m.",
     "value-range": "The number is outside what is physically possible for this input.",
     "designation-unreadable": "The text is not a way of writing a section that the tool knows.",
+    "section-not-hollow": "An open or solid section was named; only pipe and tube are cut.",
     "section-unknown": "The text is readable, but no section table lists this size.",
     "section-impossible": "The wall is not smaller than half of the outside dimension.",
     "grade-unknown": "No grade of this name is in the catalogue.",

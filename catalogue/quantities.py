@@ -9,13 +9,12 @@ import re
 import unicodedata
 from collections.abc import Sequence
 from fractions import Fraction
-from typing import Final
+from typing import Final, NamedTuple
 
 from .errors import InputError, OpenQuestion
 from .units import LENGTH, NUMBER, Dimension, canonical, ratio_to_canonical, unit
 
 LONGEST_TEXT: Final = 200
-LONGEST_STOCK: Final = Fraction(100_000)  # mm
 
 _VULGAR = {
     char: f" {int(fraction.numerator)}/{int(fraction.denominator)}"
@@ -130,7 +129,7 @@ def _with_point(text: str) -> str:
 
 
 _QUANTITY = re.compile(rf"([+-]?)\s*({NUMBER_PATTERN})\s*(.*)")
-_QUANTITY_WITH_MIXED = re.compile(r"\d+[ -]+\d+/\d+\s*[a-z'\"]+\.?")  # 2-1/2 in is no range
+_MIXED_QUANTITY = re.compile(r"\d+[ -]+\d+/\d+\s*(?:[a-z'\"]+\.?)?")  # 2-1/2 in is no range
 
 
 # What files hold: a plain decimal and a unit. Read without the machinery for typed text.
@@ -178,14 +177,18 @@ def quantity(text: str, dimension: Dimension) -> float:
             f"{text.strip()!r} has no unit",
             remedy=f"Write it like '{digits} {wanted.name}'.",
         )
-    given = unit(unit_text or "1")
+    given = unit(unit_text or "1", dimension)
     if given.dimension != dimension:
         raise InputError(
             "unit-mismatch",
             f"{text.strip()!r} is not in a unit of this kind",
             remedy=f"Write it like '{digits} {wanted.name}'.",
         )
-    exact = number(digits) * given.factor / wanted.factor
+    try:
+        exact = number(digits) * given.factor / wanted.factor
+    except OpenQuestion as asked:
+        code, question, _ = asked.question
+        raise OpenQuestion(code, question, comma_readings(text)) from None
     return _to_float(-exact if sign == "-" else exact, text)
 
 
@@ -205,10 +208,37 @@ _RANGE = re.compile(
     rf"({NUMBER_PATTERN})\s*({_UNIT_PATTERN})?\s*(?:-|\bto\b)\s*"
     rf"({NUMBER_PATTERN})\s*({_UNIT_PATTERN})"
 )
+_BARE_PAIR = re.compile(rf"({NUMBER_PATTERN})\s*(?:-|\bto\b)\s*({NUMBER_PATTERN})")
+_COUNTED = re.compile(
+    r"(?P<count>\d+)\s*(?:x|\*|pcs?\b\.?|pieces?\b|off\b)\s*(?:of\b\s*)?(?P<one>\S.*)"
+    r"|(?P<one_>.*\S)\s*[x*]\s*(?P<count_>\d+)\s*(?:pcs?|pieces?)?\.?"
+)
+_METRES_AND_REST = re.compile(rf"(\d+)\s*m\s*(?:and\b\s*|\+\s*)?({NUMBER_PATTERN})\s*(mm|cm)")
+_GROUP_OR_DECIMAL = re.compile(r"[1-9]\d{0,2}\.\d{3}")
 _OPEN_COMMA = re.compile(r"(?<![\d.,])(\d{1,3}),(\d{3})(?![\d.,])")
 
 
-def length(text: str, *, what: str = "length") -> float:
+class Bounds(NamedTuple):
+    """Between what a length must lie, exactly in mm; ``words`` say so in messages."""
+
+    most: Fraction
+    words: str
+    remedy: str
+    has_zero: bool = False
+
+    def hold(self, size: Fraction) -> bool:
+        """Say whether ``size`` lies within, and is no hair above zero that floats lose."""
+        # A hair of room: the longest stock, written in inches, is not beyond itself.
+        most = self.most * (1 + Fraction(1, 10**15))
+        return (0 < size <= most and float(size) > 0) or (self.has_zero and size == 0)
+
+
+STOCK: Final = Bounds(
+    Fraction(100_000), "above zero and at most 100 m", "Check the number and its unit."
+)
+
+
+def length(text: str, *, what: str = "length", bounds: Bounds = STOCK) -> float:
     """Read a length as people write it and return millimetres.
 
     Understands ``21'-0 1/2"``, ``21.5 ft``, ``6,1 m``, ``12m``, ``240 in``, ``2-1/2"``.
@@ -219,43 +249,49 @@ def length(text: str, *, what: str = "length") -> float:
             can be typed as they stand.
     """
     try:
-        exact = exact_length(text, what=what)
+        exact = _exact_length(text, what, bounds)
     except OpenQuestion as asked:
-        choices = _typed_choices(text, asked.question.choices, what)
+        choices = _typed_choices(text, asked.question.choices, what, bounds)
         if not choices:
-            raise _out_of_range(text, what) from None
+            raise _out_of_range(text, what, bounds) from None
         raise OpenQuestion(asked.question.code, asked.question.text, choices) from None
-    # A hair of room: the longest stock, written in inches, is not beyond itself.
-    if not 0 < exact <= LONGEST_STOCK * (1 + Fraction(1, 10**15)) or not float(exact):
-        raise _out_of_range(text, what)
+    if not bounds.hold(exact):
+        raise _out_of_range(text, what, bounds)
     return float(exact)
 
 
-def _out_of_range(text: str, what: str) -> InputError:
+def _out_of_range(text: str, what: str, bounds: Bounds) -> InputError:
     return InputError(
         "length-range",
-        f"{what} {text.strip()[:40]!r} is not above zero and at most 100 m",
-        remedy="Check the number and its unit.",
+        f"{what} {text.strip()[:40]!r} is not {bounds.words}",
+        remedy=bounds.remedy,
     )
 
 
 def comma_readings(text: str) -> list[str]:
-    """Return a text with its first open comma read both ways; none if no comma is open."""
+    """Return a text with its open commas read both ways; none if no comma is open.
+
+    Who writes one decimal comma writes every comma so: all are read alike.
+    """
     plain = tidy(text)
-    comma = _OPEN_COMMA.search(plain)
-    if comma is None:
+    if not _OPEN_COMMA.search(plain):
         return []
-    readings = (f"{comma[1]}.{comma[2]}", f"{comma[1]}{comma[2]}")
-    return [plain[: comma.start()] + item + plain[comma.end() :] for item in readings]
+    return [_OPEN_COMMA.sub(rf"\1{mark}\2", plain) for mark in (".", "")]
 
 
-def _typed_choices(text: str, choices: Sequence[str], what: str) -> list[str]:
+def _decimal(whole: str, part: str) -> str:
+    """Return a decimal that nobody takes for thousands: three places become fewer, or four."""
+    short = part.rstrip("0")
+    return whole if not short else f"{whole}.{short}{'0' if len(short) == 3 else ''}"
+
+
+def _typed_choices(text: str, choices: Sequence[str], what: str, bounds: Bounds) -> list[str]:
     """Return the choices as whole lengths that are read without a further question."""
     choices = comma_readings(text) or choices
     typed: list[str] = []
     for choice in choices:
         try:
-            length(choice, what=what)
+            length(choice, what=what, bounds=bounds)
         except OpenQuestion as asked:
             typed += asked.question.choices
         except InputError:
@@ -265,9 +301,44 @@ def _typed_choices(text: str, choices: Sequence[str], what: str) -> list[str]:
     return list(dict.fromkeys(typed))
 
 
-def exact_length(text: str, *, what: str = "length") -> Fraction:
+def _exact_length(text: str, what: str, bounds: Bounds) -> Fraction:
     """Read a length of any sign or size as exact millimetres; see :func:`length`."""
     plain = tidy(text)
+    size = _of_two_units(plain, text, what)
+    if size is not None:
+        return size
+    if not _MIXED_QUANTITY.fullmatch(plain):
+        _refuse_two_numbers(plain, text, what)
+    match = _QUANTITY.fullmatch(plain)
+    if match is None:
+        raise _unreadable(text, what)
+    sign, digits, unit_text = match.groups()
+    if not unit_text:
+        if sign == "-":
+            raise _out_of_range(text, what, bounds)
+        number(digits)  # no number is worse than no unit
+        raise OpenQuestion(
+            "length-unit",
+            f"In which unit is the {what} {text.strip()!r}?",
+            [f"{digits} {name}" for name in ("ft", "m", "in", "mm")],
+        )
+    if " " in unit_text.strip():
+        raise _unreadable(text, what)  # more words, more numbers: not one length
+    given = unit(unit_text, LENGTH)
+    if given.dimension != LENGTH:
+        raise InputError(
+            "unit-mismatch",
+            f"{what} {text.strip()!r} is in {given.name}, which is not a unit of length",
+            remedy="Write mm, cm, m, in or ft.",
+        )
+    value = number(digits)
+    if given.name == "mm" and sign != "-" and _GROUP_OR_DECIMAL.fullmatch(digits):
+        _ask_about_point(digits, bounds)
+    return (-value if sign == "-" else value) * given.factor * 1000
+
+
+def _of_two_units(plain: str, text: str, what: str) -> Fraction | None:
+    """Read ``20'-6"`` and ``6 m 100 mm``; None where the text is neither."""
     if match := _FEET_AND_INCHES.fullmatch(plain):
         feet, inches = number(match[2]), number(match[3])
         if inches >= 12:
@@ -278,36 +349,76 @@ def exact_length(text: str, *, what: str = "length") -> Fraction:
             )
         size = (feet * 12 + inches) * Fraction(254, 10)
         return -size if match[1] == "-" else size
-    if (match := _RANGE.fullmatch(plain)) and not _QUANTITY_WITH_MIXED.fullmatch(plain):
-        low, high = f"{match[1]} {match[2] or match[4]}", f"{match[3]} {match[4]}"
+    if match := _METRES_AND_REST.fullmatch(plain):
+        rest = number(match[2]) * unit(match[3]).factor * 1000
+        return int(match[1]) * 1000 + rest if rest < 1000 else None
+    return None
+
+
+def _unreadable(text: str, what: str) -> InputError:
+    return InputError(
+        "length-unreadable",
+        f"{what} {text.strip()!r} cannot be read",
+        remedy="Write it like 20 ft, 21'-6\", 6.1 m, 6,1 m or 6100 mm.",
+    )
+
+
+def _ask_about_point(digits: str, bounds: Bounds) -> None:
+    """Ask whether ``6.000 mm`` is six millimetres or six metres.
+
+    Only in millimetres, where the point is a thousands mark in half of the world: three places
+    are common in inches and metres. Where six metres are out of ``bounds`` nothing is open.
+    """
+    whole, _, part = digits.partition(".")
+    if bounds.hold(Fraction(whole + part)):
+        raise OpenQuestion(
+            "decimal-or-thousands",
+            f"Is the point in {digits!r} a decimal point or a thousands mark?",
+            [f"{_decimal(whole, part)} mm", f"{whole}{part} mm"],
+        )
+
+
+def _refuse_two_numbers(plain: str, text: str, what: str) -> None:
+    """Ask or refuse where a text has two lengths, or a count and a length.
+
+    Raises:
+        InputError: ``length-unreadable``.
+        OpenQuestion: ``random-length``.
+    """
+    if match := _RANGE.fullmatch(plain):
+        first, second = f"{match[1]} {match[2] or match[4]}", f"{match[3]} {match[4]}"
+        choices = [second, first]
+        if _is_feet(match[2] or match[4]) and _is_feet(match[4]) and _inches(match[3]):
+            choices.append(f"{match[1]}'-{match[3]}\"")
         raise OpenQuestion(
             "random-length",
-            f"Random lengths {text.strip()!r}: how long is the longest piece to be loaded?",
-            [high, low],
+            f"Random lengths {text.strip()!r}: how long is the longest piece to be loaded?"
+            if what == "length"
+            else f"{what} {text.strip()!r} is a range. Which of it is meant?",
+            choices,
         )
-    match = _QUANTITY.fullmatch(plain)
-    if match is None:
+    if match := _BARE_PAIR.fullmatch(plain):
         raise InputError(
             "length-unreadable",
-            f"{what} {text.strip()!r} cannot be read",
-            remedy="Write it like 20 ft, 21'-6\", 6.1 m, 6,1 m or 6100 mm.",
+            f"{what} {text.strip()!r} has two numbers and no unit",
+            remedy=f"Write {match[1]}'-{match[2]}\" for feet and inches, or one with its unit."
+            if _inches(match[2])
+            else f"Write the longest with its unit, like {match[2]} ft.",
         )
-    sign, digits, unit_text = match.groups()
-    if not unit_text:
-        if sign == "-":
-            raise _out_of_range(text, what)
-        number(digits)  # no number is worse than no unit
-        raise OpenQuestion(
-            "length-unit",
-            f"In which unit is the {what} {text.strip()!r}?",
-            [f"{digits} {name}" for name in ("ft", "m", "in", "mm")],
-        )
-    given = unit(unit_text)
-    if given.dimension != LENGTH:
+    if match := _COUNTED.fullmatch(plain):
+        one, count = match["one"] or match["one_"], match["count"] or match["count_"]
         raise InputError(
-            "unit-mismatch",
-            f"{what} {text.strip()!r} is in {given.name}, which is not a unit of length",
-            remedy="Write mm, cm, m, in or ft.",
+            "length-unreadable",
+            f"{what} {text.strip()!r} names more than one piece",
+            remedy=f"Give the length of one, like {one}; parts to be cut from it are said with "
+            f"--part, like {one}*{count}.",
         )
-    value = number(digits)
-    return (-value if sign == "-" else value) * given.factor * 1000
+
+
+def _is_feet(text: str) -> bool:
+    return unit(text).name == "ft"
+
+
+def _inches(digits: str) -> bool:
+    """Say whether a number can stand behind feet."""
+    return "," not in digits and number(digits) < 12

@@ -7,6 +7,7 @@ from .quantities import tidy
 from .sections import Section
 from .tables import SectionTables
 
+_DN = re.compile(r"\bdn\s*(\d+)\b")
 _SCHEDULE = re.compile(r"\b(?:sch(?:edule)?\.?|s)\s*(?=\d)")
 
 
@@ -18,12 +19,24 @@ def find_sections(text: str, tables: SectionTables) -> list[Section]:
     Raises:
         InputError: ``text-empty`` or ``text-too-long``.
     """
+    plain = re.sub(r"(?<=\d),(?=\d)", ".", tidy(text))  # a decimal comma, no list
+    dn = _DN.search(plain)
     # Mixed numbers are one word, as designations print them: 2 1/2 is 2-1/2.
-    joined = re.sub(r"(?<![\d./-])(\d+) +(?=\d+/\d)", r"\1-", tidy(text))
+    joined = re.sub(r"(?<![\d./-])(\d+) +(?=\d+/\d)", r"\1-", _DN.sub(" ", plain))
     words = _words(_SCHEDULE.sub(" sch ", joined))
-    if not words:
+    if not words and dn is None:
         raise InputError("text-empty", f"{text!r} has no word to search for")
-    return [section for section in tables.every_section() if _matches(section, words)]
+    found = [section for section in tables.every_section() if _matches(section, words)]
+    return [section for section in found if _has_dn(section, dn[1], tables)] if dn else found
+
+
+def _has_dn(section: Section, dn: str, tables: SectionTables) -> bool:
+    """Say whether a section is pipe of this DN, of ASME or of series 1 of EN 10220."""
+    nps = next((name for name, row in tables.nominal_sizes.items() if row[3] == dn), None)
+    if section.designation.startswith("NPS "):
+        return nps is not None and section.designation.startswith(f"NPS {nps} ")
+    is_pipe = section.shape == "round" and section.standard.startswith("EN ")
+    return is_pipe and section.height == tables.dn_of_series_1.get(dn)
 
 
 def _words(text: str) -> list[str]:

@@ -152,19 +152,40 @@ class SectionTables:
         return sorted(rows, key=lambda row: row.wall)
 
     @cached_property
-    def en_rounds(self) -> list[Section]:
-        """EN 10220 / ISO 4200 rounds, and the CHS of EN 10219-2 and EN 10210-2, once each."""
+    def plain_rounds(self) -> list[Section]:
+        """EN 10220 / ISO 4200 rounds that no standard of hollow sections lists."""
 
         def build(row: dict[str, str]) -> Section:
             od, wall = float(row["od_mm"]), float(row["wall_mm"])
             return round_section(f"CHS {od:g}x{wall:g}", od, wall, "EN 10220 / ISO 4200")
 
-        plain = self._read("en_10220.csv", "series,dn,od_mm,wall_mm", build)
-        structural = [
-            section for section in (*self.cold_formed, *self.hot_finished)
+        structural = {
+            (section.height, section.wall)
+            for section in (*self.cold_formed, *self.hot_finished)
             if section.shape == "round"
-        ]  # fmt: skip
-        return list({(s.height, s.wall): s for s in (*plain, *structural)}.values())
+        }
+        every = self._read("en_10220.csv", "series,dn,od_mm,wall_mm", build)
+        return [section for section in every if (section.height, section.wall) not in structural]
+
+    def metric(self, height: float, width: float, wall: float, *, is_round: bool) -> list[Section]:
+        """Return the EN sections of this size in mm: hot finished first, then cold formed.
+
+        A round that neither has is the plain one of EN 10220, where it is listed.
+        """
+        wanted = (max(height, width), min(height, width), wall)
+
+        def found(sections: list[Section]) -> list[Section]:
+            return [
+                section
+                for section in sections
+                if abs(section.wall - wall) < 1e-6
+                and abs(section.height - wanted[0]) < 1e-6
+                and abs(section.width - wanted[1]) < 1e-6
+                and (section.shape == "round") == is_round
+            ]
+
+        both = [*found(self.hot_finished), *found(self.cold_formed)]
+        return both if both or not is_round else found(self.plain_rounds)
 
     @cached_property
     def dn_of_series_1(self) -> dict[str, float]:
@@ -188,10 +209,10 @@ class SectionTables:
         def build(row: dict[str, str]) -> Section:
             height, width = float(row["height_mm"]), float(row["width_mm"])
             wall, kind = float(row["wall_mm"]), row["shape"]
-            if kind == "CHS":
-                return round_section(f"CHS {height:g}x{wall:g}", height, wall, standard)
-            sides = f"{height:g}" if kind == "SHS" else f"{height:g}x{width:g}"
+            sides = f"{height:g}x{width:g}" if kind == "RHS" else f"{height:g}"
             written = f"{kind} {sides}x{wall:g} {'cf' if finish == 'cold' else 'hf'}"
+            if kind == "CHS":
+                return round_section(written, height, wall, standard)
             return hollow_section(written, height, width, wall, standard, corners=corners)
 
         return self._read(name, "shape,height_mm,width_mm,wall_mm", build)
@@ -247,9 +268,9 @@ class SectionTables:
         """Return all sections of all tables, in the order of the tables."""
         yield from (row.section() for row in self.pipes.values())
         yield from self.hss.values()
-        yield from self.en_rounds
-        yield from (s for s in self.cold_formed if s.shape != "round")
-        yield from (s for s in self.hot_finished if s.shape != "round")
+        yield from self.plain_rounds
+        yield from self.cold_formed
+        yield from self.hot_finished
         for od, gauge, wall in self.inch_tubes:
             note = f"{gauge} ga BWG" if gauge else ""
             section = round_section(

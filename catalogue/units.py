@@ -152,8 +152,10 @@ _CANONICAL: dict[Dimension, str] = {
 _BY_FOLD = {name.casefold(): name for name in _UNITS}
 
 
-def unit(name: str) -> Unit:
+def unit(name: str, wanted: Dimension | None = None) -> Unit:
     """Return the unit written ``name``; case and a trailing full stop do not matter.
+
+    Any unit is returned, but only units of the ``wanted`` dimension are suggested.
 
     Raises:
         InputError: ``unit-unknown``.
@@ -163,10 +165,15 @@ def unit(name: str) -> Unit:
     text = _ALIASES.get(text, text)
     known = _BY_FOLD.get(text.casefold())
     if known is None:
+        close = [
+            item
+            for item in (*_UNITS, *_ALIASES)
+            if wanted in (None, _UNITS[_ALIASES.get(item, item)][0])
+        ]
         raise InputError(
             "unit-unknown",
             f"unit {name.strip()!r} is not known",
-            remedy=did_you_mean(text, [*_UNITS, *_ALIASES], otherwise="Write mm, m, in or ft."),
+            remedy=did_you_mean(text, close, otherwise="Write mm, m, in or ft."),
         )
     dimension, factor = _UNITS[known]
     return Unit(known, dimension, factor)

@@ -38,6 +38,7 @@ class Written:
         schedule: ``40``, ``40S``, ``STD`` … or empty.
         gauge: gauge number or empty; ``gauge_system`` names its table or is empty.
         finish: ``hot``, ``cold`` or empty.
+        making: words on how it was made (``seamless``, ``DOM``); they change no size.
         is_outside: the first size was said to be an outside diameter.
         sizes: in the order typed.
     """
@@ -50,11 +51,20 @@ class Written:
     gauge: str = ""
     gauge_system: str = ""
     finish: str = ""
+    making: tuple[str, ...] = ()
     is_outside: bool = False
     sizes: list[Size] = field(default_factory=list[Size])
 
 
 _WORD_NUMBERS = {
+    "two": "2",
+    "three": "3",
+    "four": "4",
+    "five": "5",
+    "six": "6",
+    "eight": "8",
+    "ten": "10",
+    "twelve": "12",
     "sixteenth": "1/16",
     "eighth": "1/8",
     "quarter": "1/4",
@@ -64,6 +74,31 @@ _WORD_NUMBERS = {
     "three quarter": "3/4",
     "three quarters": "3/4",
 }
+
+# How pipe was made decides its tolerances, and so belongs to the grade; no size follows from it.
+_MAKING = re.compile(
+    r"\b(?:seamless|smls|welded|erw|efw|hfw|[lds]?saw|dom|drawn over mandrel|cold[- ]drawn)\b\.?"
+)
+
+# Open and solid sections, by word or by their series. A tube is never suggested for them.
+_NOT_HOLLOW = re.compile(
+    r"\b(?:angles?|(?:[hiw][- ])?beams?|channels?|(?<!hollow )(?<!hollow-)bars?|rods?|flats?"
+    r"|plates?|strips?|tees?|rails?|joists?|girders?|solid|wire)\b"
+    r"|^(?:l|w|wf|h|hp|i|c|mc|ub|uc|ipe|ipn|he[abm]|up[en]|pfc)[ -]?(?=\d)"
+)
+
+_COATINGS = {
+    r"galvani[sz]ed|galv|zinc[- ]coated": "galvanised",
+    r"painted|primed|primer": "painted",
+    r"lined": "lined",
+    r"oiled|oily": "oily",
+}
+# Only with letters: 304 alone may be a size. Sheet and stainless steel name gauge tables.
+_MATERIAL = re.compile(
+    r"(?:\b(?:carbon|mild|black|duplex) )?(?<!sheet[ -])(?<!stainless[ -])\bsteel\b|\bapi\b"
+    r"|\b(?:tp|ss|aisi) ?3\d\d\w*|\bs ?(?:235|275|355|420|460)\w*|\bp ?(?:195|235|265)\w+"
+    r"|\b(?:astm )?s?a[- ]?(?:53|106|312|333|335|358|513|519|554|790|1085)(?!\d)"
+)
 
 # A weight class may follow the word schedule: SCH STD, schedule XS.
 _CLASS = r"\b(?:sch(?:edule|ed|d)?\.? ?)?"
@@ -94,6 +129,11 @@ _PHRASES: list[tuple[re.Pattern[str], str, str | None]] = [
      "gauge_system", "sheet-steel"),
     (re.compile(r"\bstainless(?:[- ](?:steel|gauge))?\b"), "gauge_system", "stainless"),
     (re.compile(r"\bawg\b|\balumini?um(?:[- ]awg)?\b"), "gauge_system", "aluminium-awg"),
+    (re.compile(r"\b(?:circular|round) hollow sections?\b"), "family", "chs"),
+    (re.compile(r"\bsquare hollow sections?\b"), "family", "shs"),
+    (re.compile(r"\brectangular hollow sections?\b"), "family", "rhs"),
+    (re.compile(r"\bhollow structural sections?\b"), "family", "hss"),
+    (re.compile(r"\bhollow[- ]bar\b"), "kind", "tube"),
     (re.compile(r"\bnps\b"), "family", "nps"),
     (re.compile(r"\bdn\b"), "family", "dn"),
     (re.compile(r"\bhss\b"), "family", "hss"),
@@ -110,6 +150,8 @@ _PHRASES: list[tuple[re.Pattern[str], str, str | None]] = [
                 r"|\b(?:wall|thick(?:ness)?|wt|thk)\b\.?|\bnom\b\.?"), "", ""),
 ]  # fmt: skip
 
+# An x between sizes, and not the one in "box" and "six".
+_TIMES = r"(?:(?<![a-z])|(?<=in)|(?<=inch)|(?<=mm)|(?<=cm)|(?<=od))x(?![a-z])"
 _SIZE = re.compile(rf"({NUMBER_PATTERN})\s*(\"|'|[a-z]+\.?)?")
 
 
@@ -122,15 +164,19 @@ def take_apart(text: str) -> Written:
         OpenQuestion: ``decimal-or-thousands``.
     """
     plain = _with_word_numbers(tidy(text))
+    _refuse_what_is_no_section(plain, text.strip())
+    plain = re.sub(r"(?<=\d)-(?=(?:inch(?:es)?|in|mm|cm)\b)", " ", plain)  # 6-inch
+    written = Written(text.strip(), making=tuple(_MAKING.findall(plain)))
+    plain = _MAKING.sub(" ", plain)
     plain = re.sub(r"(?<=[a-z])(?=\d)", " ", plain)  # dn150, hss6x4, s40
     plain = re.sub(r"(?<=[\d\"']) ?x ?(?=[\d.])", " x ", plain)
-    plain = re.sub(r"(?<=\d)(?=(?:sch|std|xs|xxs|xh|xxh|ga\b|bwg\b))", " ", plain)
-    written = Written(text.strip())
+    plain = re.sub(r"(?<=\d)(?=(?:sch|std|xs|xxs|xh|xxh|ga\b|bwg\b|od\b))", " ", plain)
     for pattern, target, value in _PHRASES:
         match = pattern.search(plain)
         if match is None:
             continue
-        plain = f"{plain[: match.start()]} {plain[match.end() :]}"
+        # A comma keeps the numbers on both sides apart: no 6 304 from NPS 6 SCH 40 304.
+        plain = f"{plain[: match.start()]} , {plain[match.end() :]}"
         found = value if value is not None else match["value"].replace(" ", "")
         if target == "schedule":
             found = found.upper()
@@ -148,6 +194,29 @@ def take_apart(text: str) -> Written:
     return written
 
 
+def _refuse_what_is_no_section(plain: str, text: str) -> None:
+    """Refuse words that belong elsewhere, or name what is no pipe or tube, and say what to do."""
+    if match := _NOT_HOLLOW.search(plain):
+        raise InputError(
+            "section-not-hollow",
+            f"{match[0].strip(' -')!r} in {text[:60]!r} names a section that is no pipe or tube",
+            remedy="Only pipe and tube are cut: round, square and rectangular.",
+        )
+    for words, coating in _COATINGS.items():
+        if match := re.search(rf"\b(?:{words})\b", plain):
+            raise InputError(
+                "designation-unreadable",
+                f"{match[0]!r} in {text[:60]!r} is a coating, not part of a section",
+                remedy=f"Leave it out and add --coating {coating}.",
+            )
+    if match := _MATERIAL.search(plain):
+        raise InputError(
+            "designation-unreadable",
+            f"{match[0].strip()!r} in {text[:60]!r} is a material, not part of a section",
+            remedy="Leave it out and name the grade with --grade, like --grade 'A106 B'.",
+        )
+
+
 def _with_word_numbers(plain: str) -> str:
     for word, digits in sorted(_WORD_NUMBERS.items(), key=lambda item: -len(item[0])):
         pattern = rf"\b{word.replace(' ', '[- ]')}\b(?:[- ](?=in))?"
@@ -156,14 +225,14 @@ def _with_word_numbers(plain: str) -> str:
 
 
 def _sizes(plain: str, text: str) -> list[Size]:
-    if re.search(r"(?:^ *|x ?|, ?)-[\d.]", plain):
+    if re.search(rf"(?:^ *|{_TIMES} ?|, *)-[\d.]", plain):
         raise InputError(
             "section-impossible",
             f"{text!r} has a size below zero",
             remedy="Sizes are above zero; write mixed fractions like 2-1/2.",
         )
     # "12 in, 1/2 in": a comma with a space is a separator, never a decimal comma.
-    pieces = re.split(r" ?x ?|, +|,$| by | [-/] ", f"{plain} ")
+    pieces = re.split(rf" ?{_TIMES} ?|, +|,$| by | [-/] ", f"{plain} ")
     sizes: list[Size] = []
     for piece in pieces:
         rest = _trim(piece)
@@ -212,7 +281,7 @@ def _without_cm(sizes: list[Size]) -> list[Size]:
 
 _WORDS = [
     "nps", "dn", "hss", "chs", "shs", "rhs", "pipe", "tube", "square", "rectangular", "round",
-    "sch", "std", "xs", "xxs", "bwg", "wall", "gauge", "od", "in", "mm",
+    "sch", "schedule", "std", "xs", "xxs", "bwg", "wall", "gauge", "od", "in", "inch", "mm",
 ]  # fmt: skip
 
 
@@ -223,7 +292,8 @@ def _unreadable(rest: str, text: str) -> InputError:
         "Write it like NPS 6 SCH 40, DN 150 SCH 40, HSS 6x4x1/4, SHS 100x5 or 2 x 0.065 in tube."
     )
     if close:
-        corrected = [re.sub(re.escape(word), item, text.casefold(), count=1) for item in close]
+        whole = rf"(?<![a-z]){re.escape(word)}(?![a-z])"
+        corrected = [re.sub(whole, item, text.casefold(), count=1) for item in close]
         remedy = f"Did you mean {' or '.join(repr(item) for item in corrected)}?"
     return InputError(
         "designation-unreadable",

@@ -22,7 +22,7 @@ MEASURES = ("linear_mass", "stock_mass", "rotary_inertia")
 @click.argument("length")
 @click.argument("other_section")
 @click.argument("other_length")
-@click.option("--grade", default="", metavar="G", help="Grade of both.")
+@click.option("--grade", default=None, metavar="G", help="Grade of both.")
 @click.option("--units", type=click.Choice(SYSTEMS), default=None)
 @click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
 def command(
@@ -30,7 +30,7 @@ def command(
     length: str,
     other_section: str,
     other_length: str,
-    grade: str,
+    grade: str | None,
     units: System | None,
     *,
     is_json: bool,

@@ -14,7 +14,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 _OPTIONS: list[Callable[[Any], Any]] = [
     click.argument("words", nargs=-1, metavar="SECTION LENGTH"),
-    click.option("--grade", default="", metavar="G", help="Grade, e.g. 'A106 B', 304, S355J2H."),
+    click.option("--grade", default=None, metavar="G", help="Grade, e.g. 'A106 B', 304, S355J2H."),
     click.option("--part", "parts", multiple=True, metavar="LENGTH[*N]", help="Parts to cut."),
     click.option("--cut", "cuts", multiple=True, metavar="POSITION",
                  help="A cut, measured from the chuck face outward."),

@@ -5,9 +5,10 @@ from typing import Any
 
 import click
 
-from ..catalogue.grades import DEFAULT_GRADE, mill_range
+from ..catalogue.grades import mill_range
 from ..catalogue.sections import Section
 from ..catalogue.store import Catalogue
+from ..engine.job import grade_of
 from ..engine.wording import SYSTEMS, System, show
 
 MOST = 60
@@ -67,14 +68,16 @@ def _mass(section: Section) -> float:
 
 @command.command("show", epilog='Example: cuttable sections show "6 in XS pipe" --grade "A106 B"')
 @click.argument("section")
-@click.option("--grade", default="", metavar="G", help="Grade; without it carbon steel, ASTM A53.")
+@click.option(
+    "--grade", default=None, metavar="G", help="Grade; without it the carbon steel it is sold in."
+)
 @click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True)
 @click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def show_one(section: str, grade: str, units: System, *, is_json: bool) -> int:
+def show_one(section: str, grade: str | None, units: System, *, is_json: bool) -> int:
     """Show one section: sizes, mass, second moments, mill tolerance."""
     catalogue = Catalogue()
     item = catalogue.section(section)
-    material = catalogue.grade(grade or DEFAULT_GRADE)
+    material, assumption = grade_of(grade, item, catalogue)
     mill = mill_range(item, material.product)
     mass = material.density * item.area / 1e6
     second = item.second_moments
@@ -115,8 +118,8 @@ def show_one(section: str, grade: str, units: System, *, is_json: bool) -> int:
         ("tolerance from", f"{material.product.name}: {material.product.source} "
                            f"({material.product.status})"),
     ]  # fmt: skip
-    if item.note:
-        rows.insert(1, ("note", item.note))
+    notes = [text for text in (item.note, assumption) if text]
+    rows[1:1] = [("note", text) for text in notes]
     print_rows(("", ""), rows)
     return 0
 

@@ -2,15 +2,18 @@
 
 import math
 import re
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Generator, Iterable, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import partial
 from itertools import pairwise
 from typing import Final, NamedTuple, TypeVar
 
 from ..catalogue.errors import InputError, OpenQuestion, Question
-from ..catalogue.grades import DEFAULT_GRADE, Grade
+from ..catalogue.grades import Grade, default_grade, is_full_name
 from ..catalogue.nearest import did_you_mean
-from ..catalogue.quantities import exact_length, length, quantity
+from ..catalogue.quantities import STOCK, Bounds, length, quantity
 from ..catalogue.sections import Section
 from ..catalogue.store import Catalogue
 from ..catalogue.units import MASS
@@ -19,6 +22,13 @@ from ..rules.model import Vocabulary
 T = TypeVar("T")
 
 MOST_PARTS: Final = 10_000
+
+BOW: Final = Bounds(
+    Fraction(1000),
+    "between 0 and 1 m",
+    "The bow is the greatest gap between the stock and a straight line.",
+    has_zero=True,
+)
 
 
 @dataclass(frozen=True)
@@ -30,11 +40,11 @@ class Part:
 
 
 class JobText(NamedTuple):
-    """A job as typed; empty texts mean not stated."""
+    """A job as typed; None or, but for the grade, an empty text means not stated."""
 
     section: str
     length: str
-    grade: str = ""
+    grade: str | None = None
     parts: Sequence[str] = ()
     cuts: Sequence[str] = ()
     stations: Sequence[str] = ()
@@ -84,6 +94,112 @@ class Job(NamedTuple):
         return self.length - self.behind
 
 
+@dataclass
+class _Reading:
+    """What comes to light while a job is read: questions, and what was taken for granted."""
+
+    questions: list[Question] = field(default_factory=list[Question])
+    assumptions: list[str] = field(default_factory=list[str])
+
+    def ask(self, read: Callable[[], T], option: str = "") -> T | None:
+        """Return what ``read`` returns, or keep its question and return None.
+
+        The choices are completed by ``option``, so that they can be typed as they stand.
+        """
+        try:
+            return read()
+        except OpenQuestion as asked:
+            code, text, choices = asked.question
+            if option:
+                choices = tuple(f"{option} {_quoted(choice)}" for choice in choices)
+            # Two parts typed alike raise one question.
+            if (question := Question(code, text, choices)) not in self.questions:
+                self.questions.append(question)
+            return None
+
+    def length(self, text: str, what: str, bounds: Bounds = STOCK) -> float:
+        """Read a length; where all but one reading is impossible, take that one and say so."""
+        try:
+            return length(text, what=what, bounds=bounds)
+        except OpenQuestion as asked:
+            choices = asked.question.choices
+            if len(choices) != 1:
+                raise
+            self.assumptions.append(
+                f"The {what} {text.strip()!r} was read as {choices[0]}: read otherwise, it is not "
+                f"{bounds.words}."
+            )
+            return length(choices[0], what=what, bounds=bounds)
+
+    def lengths(self, texts: Sequence[str], what: str, option: str) -> list[float]:
+        """Read all lengths that can be read, and keep the questions of the others."""
+        found = [self.ask(partial(self.length, item, what), option) for item in texts]
+        return [item for item in found if item is not None]
+
+    def part(self, text: str) -> Part:
+        """Read ``1.2 m*3`` or ``3*1.2 m``.
+
+        Raises:
+            InputError: ``parts-unreadable`` or as :func:`cuttable.catalogue.quantities.length`.
+        """
+        first = _COUNT_FIRST.fullmatch(text.strip())
+        match = first or _PART.fullmatch(text.strip())
+        size, count = (match["size"], match["count"]) if match else (text, "")
+        number = int(count or 1)
+        if not 1 <= number <= MOST_PARTS:
+            raise InputError(
+                "parts-unreadable",
+                f"part {text!r} asks for {number} pieces",
+                remedy=f"Ask for 1 to {MOST_PARTS}.",
+            )
+        with _choices_within("", f"*{count}" if count else ""):
+            return Part(self.length(size, "part"), number)
+
+    def off_axis(self, text: str) -> tuple[float, float]:
+        """Read ``12 kg @ 150 mm`` as mass in kg and distance in mm."""
+        if not text.strip():
+            return 0.0, 0.0
+        mass, mark, distance = (part.strip() for part in text.partition("@"))
+        if not mark:
+            raise InputError(
+                "value-range",
+                f"off-axis mass {text.strip()!r} has no distance",
+                remedy="Write it like '12 kg @ 150 mm': mass, and distance from the axis.",
+            )
+        with _choices_within("", f" @ {distance}"):
+            weight = quantity(mass, MASS)
+        if not 0 < weight <= 100_000:
+            raise InputError(
+                "value-range",
+                f"off-axis mass {mass!r} is not above zero and at most 100 t",
+                remedy="Leave it out where nothing is fixed beside the axis.",
+            )
+        with _choices_within(f"{mass} @ ", ""):
+            return weight, self.length(distance, "distance from the axis")
+
+
+_PART = re.compile(r"(?P<size>.*?)\s*(?:[*x\u00d7]\s*(?P<count>\d{1,5}))?", re.DOTALL)
+_COUNT_FIRST = re.compile(r"(?P<count>\d{1,5})\s*[*x\u00d7]\s*(?P<size>.*[a-zA-Z'\"].*)", re.DOTALL)
+
+
+@contextmanager
+def _choices_within(before: str, after: str) -> Generator[None]:
+    """Complete the choices of a question by what stood around the text it is about."""
+    try:
+        yield
+    except OpenQuestion as asked:
+        code, text, choices = asked.question
+        raise OpenQuestion(code, text, [f"{before}{choice}{after}" for choice in choices]) from None
+
+
+def _quoted(text: str) -> str:
+    """Return ``text`` in quotes for a shell."""
+    if "'" not in text:
+        return f"'{text}'"
+    inside = text.replace('"', '\\"')
+    return f'"{inside}"'
+
+
 def read_job(
     text: JobText, catalogue: Catalogue, vocabulary: Vocabulary
 ) -> tuple[Job | None, list[Question]]:
@@ -95,24 +211,23 @@ def read_job(
     Raises:
         InputError: something cannot be read at all; the first such thing found.
     """
-    questions: list[Question] = []
-
-    def ask(read: Callable[[], T]) -> T | None:
-        try:
-            return read()
-        except OpenQuestion as asked:
-            questions.append(asked.question)
-            return None
-
+    reading = _Reading()
+    ask = reading.ask
     section = ask(lambda: catalogue.section(text.section))
-    stock_length = ask(lambda: length(text.length))
-    grade = ask(lambda: _grade(text.grade, section, catalogue))
-    parts = ask(lambda: [read_part(item) for item in text.parts])
-    cuts = ask(lambda: [length(item, what="cut position") for item in text.cuts])
-    stations = ask(lambda: [length(item, what="station") for item in text.stations])
-    bow = ask(lambda: _bow(text.bow))
-    behind = ask(lambda: length(text.behind, what="length behind") if text.behind.strip() else 0.0)
-    off_axis = ask(lambda: _off_axis(text.off_axis))
+    if section is not None and section.note:
+        reading.assumptions.append(f"Section: {section.note}.")
+    stock_length = ask(lambda: reading.length(text.length, "length"))
+    grade = ask(lambda: grade_of(text.grade, section, catalogue))
+    parts = [ask(partial(reading.part, item), "--part") for item in text.parts]
+    cuts = reading.lengths(text.cuts, "cut position", "--cut")
+    stations = reading.lengths(text.stations, "station", "--station")
+    bow = (
+        ask(lambda: reading.length(text.bow, "bow", BOW), "--bow") if text.bow.strip() else math.nan
+    )
+    behind = reading.lengths(
+        [text.behind] if text.behind.strip() else [], "length behind", "--behind"
+    )
+    off_axis = ask(lambda: reading.off_axis(text.off_axis), "--off-axis")
     facts = [
         _fact(name, value, vocabulary)
         for name, value in (
@@ -123,19 +238,23 @@ def read_job(
         )
     ]
     fitted = [_accessory(item, vocabulary) for item in text.fitted]
-    if section is None or stock_length is None or grade is None or questions:
-        return None, questions
+    # Nothing of these is None without a question; naming them keeps the types honest.
     if (
-        off_axis is None or bow is None or behind is None
-    ):  # unreachable without a question; keeps types honest
-        return None, questions
+        reading.questions
+        or section is None
+        or stock_length is None
+        or grade is None
+        or bow is None
+        or off_axis is None
+    ):
+        return None, reading.questions
     job = Job(
         section=section,
-        grade=grade,
+        grade=grade.grade,
         length=stock_length,
-        parts=tuple(parts or ()),
-        cuts=tuple(sorted(cuts or (), reverse=True)),
-        stations=tuple(stations or ()),
+        parts=tuple(part for part in parts if part is not None),
+        cuts=tuple(sorted(cuts, reverse=True)),
+        stations=tuple(stations),
         bow=bow,
         off_axis_mass=off_axis[0],
         off_axis_distance=off_axis[1],
@@ -143,14 +262,14 @@ def read_job(
         contents=facts[1],
         coating=facts[2],
         fitted=frozenset(fitted),
-        assumptions=tuple(_assumptions(text, section, grade)),
-        behind=behind,
+        assumptions=(*reading.assumptions, *_assumptions(text, grade)),
+        behind=sum(behind),
         grip=facts[3],
     )
-    if behind >= stock_length:
+    if job.behind >= stock_length:
         raise InputError(
             "length-range",
-            f"{behind:g} mm behind the chuck leave nothing of {stock_length:g} mm in front",
+            f"{job.behind:g} mm behind the chuck leave nothing of {stock_length:g} mm in front",
             remedy="Give the length that stands behind the chuck face.",
         )
     _check_cuts(job)
@@ -158,94 +277,55 @@ def read_job(
     return job, []
 
 
-def _grade(text: str, section: Section | None, catalogue: Catalogue) -> Grade:
-    if text.strip():
-        return catalogue.grade(text)
+class TakenGrade(NamedTuple):
+    """A grade, and the sentence that says what was taken for granted; empty if nothing."""
+
+    grade: Grade
+    assumption: str
+
+
+def grade_of(text: str | None, section: Section | None, catalogue: Catalogue) -> TakenGrade:
+    """Return the grade that is named, or where none is, the one that goes with the section.
+
+    Raises:
+        InputError: ``text-empty`` or ``grade-unknown``.
+        OpenQuestion: ``which-grade``; its choices are the option that names a grade.
+    """
+    with _choices_within("--grade '", "'"):
+        if text is None:
+            return _usual_grade(section, catalogue)
+        grade = catalogue.grade(text)
+    taken = f"Grade {text.strip()!r} was taken as {grade.name}."
+    return TakenGrade(grade, "" if is_full_name(text, grade) else taken)
+
+
+def _usual_grade(section: Section | None, catalogue: Catalogue) -> TakenGrade:
     if section is not None and section.standard == "ASME B36.19M":
         raise OpenQuestion(
             "which-grade",
             f"{section.designation} is a schedule of stainless pipe. Which grade is it?",
-            [
-                f"--grade '{grade.name}'"
-                for grade in catalogue.grades.values()
-                if grade.product.name == "ASTM A312"
-            ],
+            [g.name for g in catalogue.grades.values() if g.product.name == "ASTM A312"],
         )
-    return catalogue.grade(DEFAULT_GRADE)
+    grade = default_grade(section, catalogue.grades)
+    product = grade.product.name
+    is_own = section is not None and product == section.standard
+    basis = "to the section's own standard" if is_own else "with the tolerances of"
+    return TakenGrade(
+        grade, f"Grade not stated: carbon steel {basis} {product} ({grade.name}) was taken."
+    )
 
 
-def _assumptions(text: JobText, section: Section, grade: Grade) -> Iterable[str]:
-    if section.note:
-        yield f"Section: {section.note}."
-    if not text.grade.strip():
-        yield (
-            f"Grade not stated: carbon steel with the tolerances of {grade.product.name} "
-            f"({grade.name}) was taken."
-        )
+def _assumptions(text: JobText, grade: TakenGrade) -> Iterable[str]:
+    if grade.assumption:
+        yield grade.assumption
     if not text.bow.strip():
-        share = grade.product.straightness
+        product = grade.grade.product
         basis = "no number in the product standard: 0.2 % of the length, common practice"
-        if share is not None:
-            basis = f"{grade.product.name}: {share * 100:g} % of the length"
+        if product.straightness is not None:
+            basis = f"{product.name}: {product.straightness * 100:g} % of the length"
         yield f"Bow not stated: at the heavy end the most that is usual was taken ({basis})."
     if not text.contents.strip() and not text.ends.strip():
         yield "Ends and contents not stated: new, open, clean and empty stock was taken."
-
-
-_PART = re.compile(r"(.*?)\s*(?:[*x\u00d7]\s*(\d{1,5}))?", re.DOTALL)
-_COUNT_FIRST = re.compile(r"(\d{1,5})\s*[*x\u00d7]\s*(.*[a-zA-Z'\"].*)", re.DOTALL)
-
-
-def read_part(text: str) -> Part:
-    """Read ``1.2 m*3`` or ``3*1.2 m``.
-
-    Raises:
-        InputError: ``parts-unreadable`` or as :func:`cuttable.catalogue.quantities.length`.
-    """
-    first = _COUNT_FIRST.fullmatch(text.strip())
-    match = None if first else _PART.fullmatch(text.strip())
-    size, count = (first[2], first[1]) if first else (match[1], match[2]) if match else (text, "")
-    number = int(count or 1)
-    if not 1 <= number <= MOST_PARTS:
-        raise InputError(
-            "parts-unreadable",
-            f"part {text!r} asks for {number} pieces",
-            remedy=f"Ask for 1 to {MOST_PARTS}.",
-        )
-    return Part(length(size, what="part"), number)
-
-
-def _bow(text: str) -> float:
-    if not text.strip():
-        return math.nan
-    bow = float(exact_length(text, what="bow"))
-    if not 0 <= bow <= 1000:
-        raise InputError(
-            "length-range",
-            f"bow {text.strip()!r} is not between 0 and 1 m",
-            remedy="The bow is the greatest gap between the stock and a straight line.",
-        )
-    return bow
-
-
-def _off_axis(text: str) -> tuple[float, float]:
-    if not text.strip():
-        return 0.0, 0.0
-    mass, mark, distance = text.partition("@")
-    if not mark:
-        raise InputError(
-            "value-range",
-            f"off-axis mass {text.strip()!r} has no distance",
-            remedy="Write it like '12 kg @ 150 mm': mass, and distance from the axis.",
-        )
-    weight = quantity(mass, MASS)
-    if not 0 < weight <= 100_000:
-        raise InputError(
-            "value-range",
-            f"off-axis mass {mass.strip()!r} is not above zero and at most 100 t",
-            remedy="Leave it out where nothing is fixed beside the axis.",
-        )
-    return weight, length(distance, what="distance from the axis")
 
 
 def _fact(name: str, text: str, vocabulary: Vocabulary) -> str:

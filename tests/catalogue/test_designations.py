@@ -54,6 +54,10 @@ ROUNDS: list[tuple[str, float, float]] = [
     ("6in sch80", 168.3, 10.97),
     ("6 inch schedule 80 pipe", 168.3, 10.97),
     ("6 in. pipe, schedule 80", 168.3, 10.97),
+    ("6-inch schedule-80", 168.3, 10.97),
+    ("6-inch sch-80 pipe", 168.3, 10.97),
+    ("six inch schedule 80 pipe", 168.3, 10.97),
+    ("six-inch sched. 80", 168.3, 10.97),
     ("6\u00a0in\u00a0sch\u00a080", 168.3, 10.97),
     ("  6   in  sch   80  ", 168.3, 10.97),
     ("12 SCH 40", 323.8, 10.31),
@@ -122,12 +126,22 @@ ROUNDS: list[tuple[str, float, float]] = [
     ("tube 50 x 3 mm", 50.0, 3.0),
     ("50 x 3", 50.0, 3.0),
     ("50x3 tube", 50.0, 3.0),
+    ("50mmx3mm tube", 50.0, 3.0),
+    ("2inx.065in tube", 50.8, 1.651),
+    ("2od x .065 tube", 50.8, 1.651),
+    ("hollow bar 50 x 10 mm", 50.0, 10.0),
+    ("304x5 tube", 304.0, 5.0),
+    ("304.8 x 6 mm", 304.8, 6.0),
+    ("2 in x 11 ga stainless steel", 50.8, 3.175),
     ("round tube 50 x 3 mm", 50.0, 3.0),
     ("tube 5 x 0.3 cm", 50.0, 3.0),
     ("tube 168.3 x 7.11 mm", 168.3, 7.11),
     ("1.200,5 x 10 mm", 1200.5, 10.0),
     # structural rounds
     ("CHS 168.3x8", 168.3, 8.0),
+    ("CHS 168.3x8 cf", 168.3, 8.0),
+    ("CHS 60.3x1.6", 60.3, 1.6),
+    ("circular hollow section 168.3x8", 168.3, 8.0),
     ("chs 168,3 × 8 mm", 168.3, 8.0),
     ("HSS 6.625x0.280", 168.275, 7.112),
     ("hss 6.625 x .280", 168.275, 7.112),
@@ -172,6 +186,9 @@ BOXES: list[tuple[str, float, float, float]] = [
     ("SHS 100x5", 100.0, 100.0, 5.0),
     ("SHS 100x100x5", 100.0, 100.0, 5.0),
     ("100 square x 5 mm", 100.0, 100.0, 5.0),
+    ("square hollow section 100x100x5", 100.0, 100.0, 5.0),
+    ("rectangular hollow section 150x100x6", 150.0, 100.0, 6.0),
+    ("hollow structural section 6x4x1/4", 152.4, 101.6, 6.35),
     ("SHS 200x8 hf", 200.0, 200.0, 8.0),
     ("SHS 200x8 hot finished", 200.0, 200.0, 8.0),
     ("EN 10210 SHS 200x8", 200.0, 200.0, 8.0),
@@ -193,10 +210,11 @@ def test_box_as_written(
 
 def test_finish_chooses_the_standard(catalogue: Catalogue) -> None:
     """Cf and hf, or the number of the standard, say which corner radii count."""
-    for text in ("SHS 100x5 cf", "EN 10219 SHS 100x5", "SHS 100x5 cold formed"):
+    for text in ("SHS 100x5 cf", "EN 10219 SHS 100x5", "SHS 100x5 cold formed", "CHS 168.3x8 cf"):
         assert catalogue.section(text).standard == "EN 10219-2"
-    for text in ("SHS 100x5 hf", "SHS 100x5 EN 10210", "hot finished SHS 100x5"):
+    for text in ("SHS 100x5 hf", "SHS 100x5 EN 10210", "hot finished SHS 100x5", "CHS 168.3x8 hf"):
         assert catalogue.section(text).standard == "EN 10210-2"
+    assert "CHS 60.3x2.6 hf" in refused(catalogue, "CHS 60.3x1.6 hf").remedy
 
 
 def test_unsaid_finish_takes_the_more_demanding_and_says_so(catalogue: Catalogue) -> None:
@@ -206,6 +224,29 @@ def test_unsaid_finish_takes_the_more_demanding_and_says_so(catalogue: Catalogue
     assert "hot finished" in plain.note
     assert plain.area > cold.area
     assert plain.swept_diameter > cold.swept_diameter
+    round_one = catalogue.section("CHS 168.3x8")
+    assert "hot finished" in round_one.note
+    assert round_one.designation == "CHS 168.3x8 hf"
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("NPS 6 SCH 40 seamless", "seamless"),
+        ("ERW NPS 6 SCH 40", "erw"),
+        ("NPS 6 SCH 40 welded pipe", "welded"),
+        ("6 in sch 40 cold drawn seamless", "cold drawn seamless"),
+        ("NPS 6 SCH 40 DOM", "dom"),
+    ],
+)
+def test_how_it_was_made_changes_no_size_and_is_noted(
+    catalogue: Catalogue, text: str, words: str
+) -> None:
+    """Seamless or welded, the table's sizes are the same; the note says what came of the word."""
+    section = catalogue.section(text)
+    assert section._replace(note="") == catalogue.section("NPS 6 SCH 40")
+    assert section.note == f"'{words}' changes no size; tolerances are those of the grade"
+    assert "DN 150" in catalogue.section("DN 150 SCH 40 seamless").note  # beside other notes
 
 
 # --- traps of the trade -----------------------------------------------------------------------
@@ -324,6 +365,27 @@ def test_gauge_without_its_table_asks_which(catalogue: Catalogue, text: str) -> 
     assert walls[:3] == pytest.approx([0.120, 0.1196, 0.125])
 
 
+@pytest.mark.parametrize(
+    ("text", "outside"),
+    [("50 mm x 11 ga", 50.0), ("73,03 mm x 11 ga tube", 73.03), ("2-1/2 in x 11 ga", 63.5)],
+)
+def test_the_gauge_question_keeps_the_outside_as_typed(
+    catalogue: Catalogue, text: str, outside: float
+) -> None:
+    """Millimetres stay millimetres: no digit is lost on the way through inches."""
+    for choice in asked(catalogue, text).choices:
+        assert catalogue.section(choice).height == outside
+
+
+def test_the_nominal_or_outside_question_keeps_the_wall(catalogue: Catalogue) -> None:
+    """A wall that was typed is in every choice, and no schedule is put in its place."""
+    question = asked(catalogue, "3.5 in pipe x 0.226")
+    assert question.code == "nominal-or-outside"
+    walls = [catalogue.section(choice).wall for choice in question.choices]
+    assert walls == pytest.approx([0.226 * 25.4] * 2, abs=0.01)
+    assert catalogue.section("3.5 in sch 160").designation == "NPS 3 SCH 160"  # 3-1/2 has none
+
+
 @pytest.mark.parametrize("text", ["NPS 6", "6 in pipe", "DN 150", "NPS 6 pipe", "168.3 mm pipe"])
 def test_pipe_without_wall_asks_which(catalogue: Catalogue, text: str) -> None:
     """A pipe without schedule is offered with every wall that its size is made in."""
@@ -373,7 +435,8 @@ QUESTIONS = [
     "3.5 x 0.216 in", "12 inch half wall", "NPS 6", "NPS 12", "DN 65", "DN 65 x 5", "DN 125 x 3,5",
     "2 in x 11 ga", "50 mm x 16 ga tube", "12 x 1", "16 x 1/2", "12x12x1/2", "12 x 8 x .5",
     "NPS 6 SCH 40 x 10.97 mm", "50 mm tube", "60.3 mm",
-    "3.5 in sch 40", "NPS 4 SCH 10S x 5",
+    "3.5 in sch 40", "NPS 4 SCH 10S x 5", "3.5 in pipe", "3.5 in pipe x 0.226",
+    "50 mm x 11 ga", "2-1/2 in x 11 ga tube", "2,5 in x 11 ga", "1,500 in x 11 ga tube",
 ]  # fmt: skip
 
 
@@ -387,13 +450,27 @@ def test_choices_of_a_question_can_be_typed(catalogue: Catalogue, text: str) -> 
         assert catalogue.section(choice).area > 0
 
 
-@pytest.mark.parametrize("text", ["1,200 x 10 mm", "1,200 x 10"])
-def test_a_comma_with_one_possible_reading_is_still_asked_about(
-    catalogue: Catalogue, text: str
+@pytest.mark.parametrize(
+    ("text", "sizes"),
+    [
+        ("1,200 x 10 mm", (1200, 10)),
+        ("1,200 x 10", (1200, 10)),
+        ("tube 20 x 1,000 mm", (20, 1)),
+        ("1,016 x 20 mm", (1016, 20)),
+    ],
+)
+def test_a_comma_with_one_possible_reading_is_read_so_and_said(
+    catalogue: Catalogue, text: str, sizes: tuple[float, float]
 ) -> None:
-    """1.2 mm outside is no tube: one choice is left, and it can be typed."""
-    (choice,) = asked(catalogue, text).choices
-    assert catalogue.section(choice).height == 1200
+    """1.2 mm outside with a wall of 10 mm is no tube, so 1200 mm is meant; the note says so."""
+    section = catalogue.section(text)
+    assert (section.height, section.wall) == sizes
+    assert f"'{text}' can only be {section.designation}" in section.note
+
+
+def test_commas_are_all_read_alike(catalogue: Catalogue) -> None:
+    """Nobody writes a thousands mark and a decimal comma that look the same into one size."""
+    assert refused(catalogue, "1,234 x 5,678 mm").code == "designation-unreadable"
 
 
 def test_choices_differ_in_what_they_are(catalogue: Catalogue) -> None:
@@ -424,6 +501,17 @@ NEAR: list[tuple[str, str, str]] = [
     ("NPS 6 SHC 40", "designation-unreadable", "'nps 6 sch 40'"),
     ("pype 6 sch 40", "designation-unreadable", "'pipe 6 sch 40'"),
     ("2 in tueb x .065", "designation-unreadable", "'2 in tube x .065'"),
+    ("NPS 6 shedule 40", "designation-unreadable", "'nps 6 schedule 40'"),
+    ("NPS 6 SCH 4O", "designation-unreadable", "'NPS 6 SCH 40'"),
+    ("NPS 6 SCH 5O", "designation-unreadable", "NPS 6 SCH 40, NPS 6 SCH 80"),
+    ("5O x 3 mm", "designation-unreadable", "'50 x 3 mm'"),
+    ("NPS 6 SCH 40 galvanised", "designation-unreadable", "--coating galvanised"),
+    ("galvanized NPS 6 SCH 40", "designation-unreadable", "--coating galvanised"),
+    ("painted 50 x 3 mm", "designation-unreadable", "--coating painted"),
+    ("NPS 6 SCH 40 A106 B", "designation-unreadable", "--grade 'A106 B'"),
+    ("S355 CHS 168.3x8", "designation-unreadable", "--grade"),
+    ("NPS 6 SCH 40 carbon steel", "designation-unreadable", "--grade"),
+    ("NPS 6 SCH 40 304", "designation-unreadable", "--grade"),
 ]
 
 
@@ -435,6 +523,27 @@ def test_near_miss_names_the_nearest(
     fault = refused(catalogue, text)
     assert fault.code == code
     assert named in fault.remedy
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "angle 4x4x1/4", "4x4x1/4 angle", "L 100x100x10", "L4x4x1/4", "W8x31", "W 8 x 31",
+        "I beam", "H-beam 200", "IPE 200", "HEB 200", "UPN 100", "C6x8.2", "channel 100x50",
+        "bar 50 mm", "1 in round bar", "flat 100x10", "plate 10 mm", "solid round 50 mm",
+    ],
+)  # fmt: skip
+def test_what_is_no_tube_is_told_so_and_likened_to_none(catalogue: Catalogue, text: str) -> None:
+    """An angle or a beam is no misspelt pipe: what is cut is said, and nothing is suggested."""
+    fault = refused(catalogue, text)
+    assert fault.code == "section-not-hollow"
+    assert fault.remedy == "Only pipe and tube are cut: round, square and rectangular."
+
+
+@pytest.mark.parametrize(("text", "word"), [("6 box 3", "box"), ("box 100x100x5", "box")])
+def test_the_x_of_a_word_is_no_times(catalogue: Catalogue, text: str, word: str) -> None:
+    """Words are named whole."""
+    assert f"'{word}' in " in refused(catalogue, text).what
 
 
 @pytest.mark.parametrize(
@@ -473,6 +582,8 @@ def test_what_an_error_offers_can_be_typed(catalogue: Catalogue, text: str) -> N
         "tube 50 x 0 mm",
         "tube 0 x 3 mm",
         "tube 4000 x 10 mm",
+        "1500 in x 11 ga tube",
+        "0.1 in x 11 ga tube",
     ],
 )
 def test_wall_that_does_not_fit_is_impossible(catalogue: Catalogue, text: str) -> None:

@@ -4,7 +4,14 @@ import math
 
 import pytest
 from cuttable.catalogue.errors import ERROR_CODES, InputError, OpenQuestion
-from cuttable.catalogue.grades import DEFAULT_GRADE, FAMILIES, MillRange, mill_range
+from cuttable.catalogue.grades import (
+    DEFAULT_GRADE,
+    FAMILIES,
+    MillRange,
+    default_grade,
+    is_full_name,
+    mill_range,
+)
 from cuttable.catalogue.sections import (
     A500,
     COLD_FORMED,
@@ -38,7 +45,6 @@ def mill(catalogue: Catalogue, section: Section, product: str) -> MillRange:
 # --- names ------------------------------------------------------------------------------------
 
 NAMES: list[tuple[str, str]] = [
-    ("A53", "ASTM A53 B"),
     ("A53 B", "ASTM A53 B"),
     ("a53b", "ASTM A53 B"),
     ("A53-B", "ASTM A53 B"),
@@ -47,13 +53,25 @@ NAMES: list[tuple[str, str]] = [
     ("A53 GR.B", "ASTM A53 B"),
     ("ASTM A53 Grade B", "ASTM A53 B"),
     ("astm a53 grade a", "ASTM A53 A"),
-    ("mild steel", "ASTM A53 B"),
-    ("A106", "ASTM A106 B"),
+    ("ASTM A53/A53M B", "ASTM A53 B"),
+    ("A53M B", "ASTM A53 B"),
+    ("carbon steel A53 B", "ASTM A53 B"),
+    ("SA106 B", "ASTM A106 B"),
+    ("SA-106 B", "ASTM A106 B"),
+    ("ASME SA-106 Gr B", "ASTM A106 B"),
+    ("A106 Gr B", "ASTM A106 B"),
     ("A106 Gr.C", "ASTM A106 C"),
-    ("A500", "ASTM A500 C"),
     ("A500 B", "ASTM A500 B"),
     ("A1085", "ASTM A1085"),
     ("304", "ASTM A312 TP304"),
+    ("SS304", "ASTM A312 TP304"),
+    ("SS 316L", "ASTM A312 TP316L"),
+    ("AISI 304", "ASTM A312 TP304"),
+    ("316 stainless", "ASTM A312 TP316"),
+    ("stainless steel 304L", "ASTM A312 TP304L"),
+    ("ASTM A312/A312M TP304", "ASTM A312 TP304"),
+    ("EN 1.4301", "EN 10296 1.4301"),
+    ("EN 10296-2 1.4301", "EN 10296 1.4301"),
     ("TP 304", "ASTM A312 TP304"),
     ("A312 TP304", "ASTM A312 TP304"),
     ("304L", "ASTM A312 TP304L"),
@@ -62,9 +80,13 @@ NAMES: list[tuple[str, str]] = [
     ("2205", "ASTM A790 S31803"),
     ("Duplex", "ASTM A790 S31803"),
     ("EN 10219 S355J2H", "EN 10219 S355J2H"),
+    ("EN 10219-2 S355J2H", "EN 10219 S355J2H"),
     ("EN10210 S355J2H", "EN 10210 S355J2H"),
     ("EN 10216 P235TR1", "EN 10216 P235TR1"),
     ("E235", "EN 10305 E235"),
+    ("EN 10216", "EN 10216 P235TR1"),
+    ("A790", "ASTM A790 S31803"),
+    ("aluminium 6061", "6061-T6"),
     ("6061", "6061-T6"),
     ("6061 T6", "6061-T6"),
     ("EN AW-6082-T6", "EN AW-6082-T6"),
@@ -97,17 +119,109 @@ def test_every_name_and_alias_leads_to_its_grade(catalogue: Catalogue) -> None:
         ("S355 J2H", ("EN 10219 S355J2H", "EN 10210 S355J2H")),
         ("s235jrh", ("EN 10219 S235JRH", "EN 10210 S235JRH")),
         ("P235TR1", ("EN 10216 P235TR1", "EN 10217 P235TR1")),
+        ("1.4301", ("ASTM A312 TP304", "EN 10296 1.4301")),
+        ("A53", ("ASTM A53 B", "ASTM A53 A")),
+        ("SA-106", ("ASTM A106 B", "ASTM A106 C")),
+        ("A500", ("ASTM A500 B", "ASTM A500 C")),
+        ("EN 10219-2", ("EN 10219 S235JRH", "EN 10219 S355J2H")),
+        ("aluminum", ("6061-T6", "6063-T6", "EN AW-6082-T6")),
     ],
 )
-def test_grade_of_two_standards_asks(
+def test_what_names_several_grades_asks(
     catalogue: Catalogue, text: str, choices: tuple[str, ...]
 ) -> None:
-    """A grade made to two product standards has two tolerances: which is asked."""
+    """A grade of two standards, a standard or a material of several grades: which is asked."""
     with pytest.raises(OpenQuestion) as found:
         catalogue.grade(text)
     assert found.value.question.code == "which-grade"
     assert found.value.question.choices == choices
     assert [catalogue.grade(choice).name for choice in choices] == list(choices)
+
+
+@pytest.mark.parametrize(
+    ("text", "family"),
+    [
+        ("stainless", "stainless-steel"),
+        ("stainless steel", "stainless-steel"),
+        ("SS", "stainless-steel"),
+        ("carbon steel", "carbon-steel"),
+        ("mild steel", "carbon-steel"),
+        ("aluminium", "aluminium"),
+    ],
+)
+def test_a_word_for_the_material_asks_for_every_grade_of_it(
+    catalogue: Catalogue, text: str, family: str
+) -> None:
+    """No grade is picked because it is the usual one of its material."""
+    with pytest.raises(OpenQuestion) as found:
+        catalogue.grade(text)
+    families = {name: grade.family for name, grade in catalogue.grades.items()}
+    assert list(found.value.question.choices) == [n for n in families if families[n] == family]
+
+
+@pytest.mark.parametrize("text", ["titanium", "inconel 625", "copper", "alu", "X"])
+def test_another_material_is_not_likened_to_a_known_one(catalogue: Catalogue, text: str) -> None:
+    """Titanium is no misspelt aluminium: the families that are known are named instead."""
+    with pytest.raises(InputError) as found:
+        catalogue.grade(text)
+    assert found.value.code == "grade-unknown"
+    assert "carbon steel, stainless steel, aluminium" in found.value.remedy
+    assert "Nearest" not in found.value.remedy
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "is_full"),
+    [
+        ("ASTM A106 B", "ASTM A106 B", True),
+        ("a106 gr. b", "ASTM A106 B", True),
+        ("SA-106 B", "ASTM A106 B", True),
+        ("304", "ASTM A312 TP304", False),
+        ("6061", "6061-T6", False),
+        ("EN 10216", "EN 10216 P235TR1", False),
+    ],
+)
+def test_a_name_in_full_is_told_from_one_that_was_completed(
+    catalogue: Catalogue, text: str, name: str, *, is_full: bool
+) -> None:
+    """Spelling does not matter; what the tool added to a name does."""
+    assert catalogue.grade(text).name == name
+    assert is_full_name(text, catalogue.grades[name]) is is_full
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [
+        ("NPS 6 SCH 40", "ASTM A53 B"),
+        ("HSS 6x4x1/4", "ASTM A500 B"),
+        ("HSS 6.625x0.280", "ASTM A500 B"),
+        ("6x4x1/4", "ASTM A500 B"),
+        ("SHS 100x5 cf", "EN 10219 S235JRH"),
+        ("RHS 150x100x6", "EN 10219 S235JRH"),
+        ("CHS 168.3x8 cf", "EN 10219 S235JRH"),
+        ("SHS 100x5", "EN 10210 S235JRH"),
+        ("CHS 168.3x8", "EN 10210 S235JRH"),
+        ("CHS 60.3x1.6", "ASTM A53 B"),
+        ("tube 168.3 x 8 mm", "ASTM A53 B"),
+        ("tube 100 x 50 x 4 mm", "ASTM A53 B"),
+    ],
+)
+def test_the_grade_of_a_section_when_none_is_stated(
+    catalogue: Catalogue, text: str, name: str
+) -> None:
+    """The weakest carbon steel of the section's own standard; A53 B where it has none."""
+    assert default_grade(catalogue.section(text), catalogue.grades).name == name
+
+
+def test_the_usual_grade_never_flatters_a_hollow_section(catalogue: Catalogue) -> None:
+    """No carbon steel of the section's own standard is heavier or weaker than the one taken."""
+    for text in ("HSS 6x4x1/4", "HSS 6.625x0.280", "SHS 100x5 cf", "SHS 100x5 hf", "CHS 168.3x8"):
+        section = catalogue.section(text)
+        taken = default_grade(section, catalogue.grades)
+        for grade in catalogue.grades.values():
+            if grade.product.name == section.standard and grade.family == "carbon-steel":
+                assert taken.yield_strength <= grade.yield_strength
+                heavy = mill_range(section, grade.product).mass_ratio
+                assert heavy <= mill_range(section, taken.product).mass_ratio
 
 
 @pytest.mark.parametrize(

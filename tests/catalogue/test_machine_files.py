@@ -285,7 +285,7 @@ ONE_FAULT: dict[str, tuple[str, str, list[str]]] = {
     "piece-of-unknown-grade": (
         '"A106 B"',
         '"A106 X"',
-        ["limits.rotary_inertia.rated", "no grade 'A106 X'", "A106B"],
+        ["limits.rotary_inertia.rated", "no grade 'A106 X'", "A106 B"],
     ),
     "piece-for-a-length": (
         'rated    = "200 mm"',

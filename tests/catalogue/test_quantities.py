@@ -1,11 +1,12 @@
 """Lengths and quantities as people write them: exact, never guessed, never a crash."""
 
+import re
 from fractions import Fraction
 
 import pytest
 from cuttable.catalogue.errors import ERROR_CODES, InputError, OpenQuestion, Question
-from cuttable.catalogue.quantities import length, number, quantity, tidy
-from cuttable.catalogue.units import FORCE, INERTIA, LENGTH, MASS, NUMBER, STRESS, TORQUE
+from cuttable.catalogue.quantities import Bounds, length, number, quantity, tidy
+from cuttable.catalogue.units import FORCE, INERTIA, LENGTH, MASS, NUMBER, STRESS, TORQUE, unit
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -77,6 +78,17 @@ WRITTEN: list[tuple[str, Fraction | int]] = [
     ("6.1 m\n", 6100),
     ("5. m", 5000),
     (".5 m", 500),
+    ("6 m 100 mm", 6100),
+    ("6m 10cm", 6100),
+    ("6 m and 100,5 mm", Fraction(12_201, 2)),
+    ("6.000 m", 6000),
+    ("6.125 in", INCH * 49 / 8),
+    ("2.375 in", INCH * 19 / 8),
+    ("20.000 ft", 240 * INCH),
+    ("0.500 mm", Fraction(1, 2)),
+    ("323.850 mm", Fraction(32_385, 100)),
+    ("1234.500 mm", Fraction(12_345, 10)),
+    ("6.00 mm", 6),
 ]
 
 
@@ -182,8 +194,14 @@ def test_millimetres_survive_text_in_every_unit(value: float, unit: str) -> None
 @FUZZ
 @given(st.floats(1e-6, LONGEST))
 def test_millimetres_written_in_full_are_the_same_number(value: float) -> None:
-    """The shortest text of a float in millimetres is read back as that float."""
-    assert length(f"{value!r} mm") == value
+    """The shortest text of a float in millimetres is read back as that float.
+
+    But for three decimals, which may be thousands: with one more they are read.
+    """
+    text = repr(value)
+    if re.fullmatch(r"\d{1,3}\.\d{3}", text):
+        text += "0"
+    assert length(f"{text} mm") == value
 
 
 # --- questions --------------------------------------------------------------------------------
@@ -193,6 +211,35 @@ def test_millimetres_written_in_full_are_the_same_number(value: float) -> None:
 def test_one_comma_before_three_digits_asks(text: str) -> None:
     """Decimal comma or thousands mark: one comma before three digits is asked about."""
     assert asked(text).code == "decimal-or-thousands"
+
+
+@pytest.mark.parametrize(
+    ("text", "readings"),
+    [
+        ("6.000 mm", [6, 6000]),
+        ("6.125 mm", [6.125, 6125]),
+        ("12.500 millimetres", [12.5, 12_500]),
+        ("60.325mm", [60.325, 60_325]),
+        ("100.000 mm", [100, 100_000]),
+    ],
+)
+def test_one_point_before_three_digits_of_millimetres_asks(
+    text: str, readings: list[float]
+) -> None:
+    """6.000 mm is six millimetres here and six metres there; both readings can be typed."""
+    question = asked(text)
+    assert question.code == "decimal-or-thousands"
+    assert [length(choice) for choice in question.choices] == readings
+
+
+def test_a_point_is_not_asked_about_where_thousands_are_out_of_bounds() -> None:
+    """A bow of 8.125 m is none, so 8.125 mm is meant."""
+    bounds = Bounds(Fraction(1000), "between 0 and 1 m", "", has_zero=True)
+    assert length("8.125 mm", bounds=bounds) == 8.125
+    assert length("0 mm", bounds=bounds) == 0
+    with pytest.raises(InputError) as found:
+        length("1001 mm", what="bow", bounds=bounds)
+    assert "bow '1001 mm' is not between 0 and 1 m" in str(found.value)
 
 
 @pytest.mark.parametrize(
@@ -247,7 +294,22 @@ def test_random_lengths_with_the_unit_twice_ask_too(text: str) -> None:
     assert asked(text).code == "random-length"
 
 
+def test_feet_and_inches_written_as_a_range_are_among_the_choices() -> None:
+    """20-6 ft may be 20'-6" as well as two lengths; 16-22 ft cannot."""
+    assert asked("20-6 ft").choices == ("6 ft", "20 ft", "20'-6\"")
+    assert asked("16-22 ft").choices == ("22 ft", "16 ft")
+
+
+def test_a_range_of_what_is_no_length_of_stock_is_asked_about_in_other_words() -> None:
+    """Nobody loads the longest cut position."""
+    with pytest.raises(OpenQuestion) as found:
+        length("1-2 m", what="cut position")
+    assert "loaded" not in found.value.question.text
+    assert found.value.question.choices == ("2 m", "1 m")
+
+
 CHOSEN = [
+    "6.000 mm", "6.000", "5.000-7.000 mm",
     "5", "6,1", "3/4", "½", "6100", "0,5", "6,100", "12,000", "6,100 mm", "99,999 mm",
     "12,000 m", "1,234 ft", "16-22 ft", "5.0-7.0 m", "6-7,5 m", "1,000-2,000 mm",
     "12' 1,234\"", "1,234 ft 5 in",
@@ -307,6 +369,16 @@ REFUSED: list[tuple[str, str]] = [
     ("1..2 m", "number-unreadable"),
     ("20 furlong", "unit-unknown"),
     ("20 mmm", "unit-unknown"),
+    ("2 x 20 ft", "length-unreadable"),
+    ("20 ft x 2", "length-unreadable"),
+    ("20 ft*2", "length-unreadable"),
+    ("2 pcs 20 ft", "length-unreadable"),
+    ("2 pieces of 20 ft", "length-unreadable"),
+    ("20-6", "length-unreadable"),
+    ("16-22", "length-unreadable"),
+    ("6 m 100", "length-unreadable"),
+    ("6 m 1200 mm", "length-unreadable"),
+    ("-6.000 mm", "length-range"),
     ("20 kg", "unit-mismatch"),
     ("20 kN", "unit-mismatch"),
     ("20 mm^2", "unit-mismatch"),
@@ -343,6 +415,28 @@ def test_error_names_the_text_and_what_to_write() -> None:
 def test_misspelt_unit_names_the_nearest() -> None:
     """A unit one letter off is answered with the unit that was probably meant."""
     assert "Did you mean 'inches'" in str(refused("20 inchs"))
+
+
+@pytest.mark.parametrize("text", ["6 km", "6 nm.", "6 mn", "20 ftlb", "6 kgm"])
+def test_only_units_of_length_are_suggested_for_a_length(text: str) -> None:
+    """6 km is no 6 knm."""
+    remedy = refused(text).remedy
+    for name in re.findall(r"'([^']*)'", remedy):
+        assert unit(name).dimension == LENGTH, remedy
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("2 x 20 ft", "like 20 ft; parts to be cut from it are said with --part, like 20 ft*2"),
+        ("20'-6\" x 3", "like 20'-6\"; parts"),
+        ("20-6", "Write 20'-6\" for feet and inches"),
+        ("16-22", "Write the longest with its unit, like 22 ft"),
+    ],
+)
+def test_two_numbers_in_a_length_are_told_how_to_be_written(text: str, said: str) -> None:
+    """More than one piece, or a dash without a unit: the remedy is what was typed, corrected."""
+    assert said in refused(text).remedy
 
 
 # --- fuzz -------------------------------------------------------------------------------------
@@ -457,6 +551,13 @@ def test_quantity_in_its_canonical_unit(
 ) -> None:
     """Quantities of every kind come out in the unit the program holds them in."""
     assert quantity(text, dimension) == pytest.approx(value, rel=1e-12)
+
+
+def test_a_question_about_a_quantity_keeps_its_unit() -> None:
+    """Both readings of 1,234 kg are masses, and can be typed."""
+    with pytest.raises(OpenQuestion) as found:
+        quantity("1,234 kg", MASS)
+    assert [quantity(choice, MASS) for choice in found.value.question.choices] == [1.234, 1234]
 
 
 @pytest.mark.parametrize(

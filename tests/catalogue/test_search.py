@@ -24,6 +24,11 @@ def found(catalogue: Catalogue, text: str) -> list[str]:
         ("schedule 40, nps 6", ["NPS 6 SCH 40"]),
         ("xs 10", ["NPS 10 XS"]),
         ("168.3x7.11", ["NPS 6 SCH 40", "NPS 6 STD", "NPS 6 SCH 40S"]),
+        ("168,3x7,11", ["NPS 6 SCH 40", "NPS 6 STD", "NPS 6 SCH 40S"]),
+        ("DN 150 sch 40", ["NPS 6 SCH 40"]),
+        ("dn65 sch 40", ["NPS 2-1/2 SCH 40"]),
+        ("chs 168.3x8", ["CHS 168.3x8 cf", "CHS 168.3x8 hf"]),
+        ("CHS 60.3x1.6", ["CHS 60.3x1.6"]),
         ("7.11 168.3", ["NPS 6 SCH 40", "NPS 6 STD", "NPS 6 SCH 40S"]),
         ("shs 100x5", ["SHS 100x5 cf", "SHS 100x5 hf"]),
         ("HSS 6x4x1/4", ["HSS 6x4x1/4"]),
@@ -68,6 +73,27 @@ def test_shape_and_size(catalogue: Catalogue) -> None:
     assert all(100 in (section.height, section.wall) for section in sections)
 
 
+def test_decimal_comma_finds_what_a_point_finds(catalogue: Catalogue) -> None:
+    """168,3 is one size; with a space after it a comma only parts words."""
+    names = found(catalogue, "168,3")
+    assert names
+    assert names == found(catalogue, "168.3")
+    assert found(catalogue, "nps 6, xs") == ["NPS 6 XS"]
+
+
+@pytest.mark.parametrize(
+    ("dn", "outsides"), [("150", {168.3}), ("125", {141.3, 139.7}), ("65", {73.0, 76.1})]
+)
+def test_dn_finds_the_pipe_of_both_worlds(
+    catalogue: Catalogue, dn: str, outsides: set[float]
+) -> None:
+    """A DN finds ASME pipe and EN rounds of that size, and nothing that is no pipe."""
+    sections = find_sections(f"dn {dn}", catalogue.tables)
+    assert {section.height for section in sections} == outsides
+    assert {section.shape for section in sections} == {"round"}
+    assert find_sections(f"DN{dn}", catalogue.tables) == sections
+
+
 def test_sizes_match_whole(catalogue: Catalogue) -> None:
     """6 finds NPS 6, and neither 16 nor 60.3."""
     names = found(catalogue, "NPS 6")
@@ -90,7 +116,7 @@ def test_any_printed_designation_finds_its_section(catalogue: Catalogue) -> None
     assert lost == []
 
 
-@pytest.mark.parametrize("text", ["zzz", "NPS 6 zzz", "NPS 7 SCH 40", "9999"])
+@pytest.mark.parametrize("text", ["zzz", "NPS 6 zzz", "NPS 7 SCH 40", "9999", "DN 155"])
 def test_nothing_found_is_an_empty_list(catalogue: Catalogue, text: str) -> None:
     """Words that no section has find nothing, without an error."""
     assert found(catalogue, text) == []
