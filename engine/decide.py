@@ -1,7 +1,7 @@
 """From jobs and machines to outcomes: one array path for one job and for a million."""
 
 from collections.abc import Iterable, Sequence
-from typing import Final, NamedTuple, cast
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -169,21 +169,27 @@ def _distinct(packed: NDArray[np.uint8]) -> tuple[NDArray[np.intp], NDArray[np.i
     Bytes are taken in one at a time and the codes kept dense by a table, which is a few times
     faster than sorting: most bytes are the same in every column.
     """
-    columns = packed.shape[1]
+    columns: int = packed.shape[1]
     code: NDArray[np.intp] = np.zeros(columns, dtype=np.intp)
     count = min(columns, 1)
-    for number in range(len(packed)):
+    for number in range(len(packed) if columns else 0):
         row: NDArray[np.uint8] = packed[number]
-        if not columns or row.min() == row.max():
-            continue
-        code = code * 256 + row.astype(np.intp)
-        seen = np.zeros(count * 256, dtype=np.bool_)
-        seen[code] = True
-        count = int(seen.sum())
-        code = cast("NDArray[np.intp]", (np.cumsum(seen) - 1)[code])
+        if row.min() < row.max():
+            code, count = _with_byte(code, row, count)
     first: NDArray[np.intp] = np.zeros(count, dtype=np.intp)
     first[code[::-1]] = np.arange(columns - 1, -1, -1)
     return code, first
+
+
+def _with_byte(
+    code: NDArray[np.intp], row: NDArray[np.uint8], count: int
+) -> tuple[NDArray[np.intp], int]:
+    """Return dense codes of pairs of a dense code below ``count`` and a byte, and how many."""
+    pairs = code * 256 + row.astype(np.intp)
+    seen = np.zeros(count * 256, dtype=np.bool_)
+    seen[pairs] = True
+    dense: NDArray[np.intp] = np.cumsum(seen, dtype=np.intp) - 1
+    return np.take(dense, pairs), int(seen.sum())
 
 
 def fullness(rule_set: RuleSet, scope: Scope) -> list[Fullness]:

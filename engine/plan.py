@@ -181,7 +181,7 @@ def _stage(bed: Bed, under: Floats, end: float, *, is_one_sided: bool) -> dict[s
     )
     if is_one_sided:
         carried = solve(bars)
-        lifts = carried.is_lifted.any(axis=1)
+        lifts: Bools = np.logical_or.reduce(carried.is_lifted, axis=1)
         line = shape(bars, carried)
         sag, tip = line.sag, line.tip
     else:
@@ -193,7 +193,7 @@ def _stage(bed: Bed, under: Floats, end: float, *, is_one_sided: bool) -> dict[s
     # A bar that a pinned chuck alone must hold is held: the chuck does grip. The clamped case
     # gives its numbers. What hangs from the chuck alone sags at its end; that counts as sag.
     gone = carried.has_failed
-    sag = np.where(gone, 0.0, np.where(has_support, sag, tip))
+    sag: Floats = np.where(gone, 0.0, np.where(has_support, sag, tip))
     reactions = np.nan_to_num(carried.reactions)
     ratings = np.full(most, math.nan)
     for place, bound in enumerate(bed.ratings[:most]):
@@ -204,8 +204,8 @@ def _stage(bed: Bed, under: Floats, end: float, *, is_one_sided: bool) -> dict[s
     largest: Floats = np.maximum.reduce(reactions, axis=1, initial=0.0)
     nodes = np.concatenate([np.zeros((rows, 1)), under], axis=1)
     gaps = np.nan_to_num(np.diff(nodes, axis=1))
-    chuck: Floats = np.abs(np.where(gone, 0.0, carried.chuck_reaction))
-    moment: Floats = np.abs(np.where(gone, 0.0, carried.chuck_moment))
+    chuck: Floats = np.where(gone, 0.0, np.abs(carried.chuck_reaction))
+    moment: Floats = np.where(gone, 0.0, np.abs(carried.chuck_moment))
 
     def worse(values: Floats) -> Floats:
         return np.maximum(values[:rows], values[rows:])
