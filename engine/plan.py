@@ -9,7 +9,6 @@ and a plan does not depend on how many stocks were asked about at a time.
 import math
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
-from itertools import islice
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -17,13 +16,16 @@ from numpy.typing import NDArray
 
 from .arrays import Bools, Floats
 from .severing import pieces
-from .statics import Bars, shape, solve, solve_two_sided, span_sag
+from .statics import Bars, Carried, shape, solve, solve_two_sided, span_sag
 
 MOST_AT_FIRST: Final = 512
 """Candidates of which all stages are rated first; a coarser grid where there would be more."""
 
 MOST_CANDIDATES: Final = 12_000
 """Candidates looked at where none of the first will do; a coarser grid beyond that."""
+
+MOST_PARTIAL: Final = 200_000
+"""Partial combinations held at a time; with more, the grid is too fine to look through."""
 
 AT_ONCE: Final = 256
 """Candidates of which later stages are rated at a time, the most promising first."""
@@ -153,75 +155,90 @@ def _rate(bed: Bed, candidates: Floats, ends: Sequence[float], *, is_one_sided: 
     count = len(candidates)
     if not candidates.shape[1]:
         candidates = np.full((count, 1), np.nan)  # no support: the chuck alone
-    worst: dict[str, Floats] = {}
-    for end in ends:
-        under = np.where(candidates < end, candidates, np.nan)
-        for name, values in _stage(bed, under, end, is_one_sided=is_one_sided).items():
-            worst[name] = np.fmax(worst[name], values) if name in worst else values
+    length = np.repeat(np.array(ends, dtype=np.float64), count)
+    under = np.tile(candidates, (len(ends), 1))
+    under = np.where(under < length[:, None], under, np.nan)
+    demands = _demands(bed, under, length, is_one_sided=is_one_sided)
+    worst: dict[str, Floats] = {
+        name: np.maximum.reduce(values.reshape(len(ends), count))
+        for name, values in demands.items()
+    }
     lifts = worst.pop("lifts") > 0
+    # How much the chuck carries is asked of the whole stock, which is the first stage.
+    share = demands["chuck_reaction"][:count] / (bed.weight * length[:count])
     return Rating(
         **worst,
         lifts_off=lifts,
         is_clear=_is_clear(bed, candidates),
         is_stable=_is_stable(bed, candidates),
+        chuck_share=share,
     )
 
 
-def _stage(bed: Bed, under: Floats, end: float, *, is_one_sided: bool) -> dict[str, Floats]:
-    """Return demands while the stock has this length, the worse of clamped and pinned chuck."""
+def _demands(bed: Bed, under: Floats, length: Floats, *, is_one_sided: bool) -> dict[str, Floats]:
+    """Return demands of bars of these lengths, the worse of clamped and pinned chuck."""
     rows, most = under.shape
     twice = np.concatenate([under, under])
     bars = Bars(
-        np.full(2 * rows, end),
+        np.concatenate([length, length]),
         np.full(2 * rows, bed.weight),
         np.full(2 * rows, bed.stiffness),
         twice,
         np.zeros_like(twice),
         np.repeat([True, False], rows),
     )
-    if is_one_sided:
-        carried = solve(bars)
-        lifts: Bools = np.logical_or.reduce(carried.is_lifted, axis=1)
-        line = shape(bars, carried)
-        sag, tip = line.sag, line.tip
-    else:
-        carried, carries = solve_two_sided(bars)
-        lifts = ~carries
-        sag = span_sag(bars, carried)
-        tip = bars.weight * bars.length**4 / (8 * bars.stiffness)  # cantilever, if alone
+    carried, carries = solve_two_sided(bars)
+    lifts = ~carries
+    sag = span_sag(bars, carried)
+    tip = bars.weight * bars.length**4 / (8 * bars.stiffness)  # of a cantilever
+    if is_one_sided and lifts.any():
+        carried, sag = _with_lifting(bars, carried, sag, np.flatnonzero(lifts))
     has_support = ~np.isnan(twice).all(axis=1)
     # A bar that a pinned chuck alone must hold is held: the chuck does grip. The clamped case
     # gives its numbers. What hangs from the chuck alone sags at its end; that counts as sag.
     gone = carried.has_failed
     sag: Floats = np.where(gone, 0.0, np.where(has_support, sag, tip))
-    reactions = np.nan_to_num(carried.reactions)
+    reactions = _or_zero(carried.reactions)
     ratings = np.full(most, math.nan)
     for place, bound in enumerate(bed.ratings[:most]):
         ratings[place] = bound.rated
     dealt = -np.sort(-reactions, axis=1)
-    with np.errstate(invalid="ignore"):
-        share: Floats = np.maximum.reduce(np.nan_to_num(dealt / ratings), axis=1, initial=0.0)
+    share: Floats = np.maximum.reduce(_or_zero(dealt / ratings), axis=1, initial=0.0)
     largest: Floats = np.maximum.reduce(reactions, axis=1, initial=0.0)
     nodes = np.concatenate([np.zeros((rows, 1)), under], axis=1)
-    gaps = np.nan_to_num(np.diff(nodes, axis=1))
+    gaps = _or_zero(np.diff(nodes, axis=1))
     chuck: Floats = np.where(gone, 0.0, np.abs(carried.chuck_reaction))
     moment: Floats = np.where(gone, 0.0, np.abs(carried.chuck_moment))
 
     def worse(values: Floats) -> Floats:
         return np.maximum(values[:rows], values[rows:])
 
-    is_whole = end == bed.length
     return {
-        "span": gaps.max(axis=1, initial=0.0),
-        "overhang": end - np.nan_to_num(nodes).max(axis=1),
+        "span": np.maximum.reduce(gaps, axis=1, initial=0.0),
+        "overhang": length - np.maximum.reduce(_or_zero(nodes), axis=1),
         "sag": worse(sag),
         "chuck_reaction": worse(chuck),
         "chuck_moment": worse(moment),
         "support_reaction": worse(largest),
         "support_share": worse(share),
         "lifts": worse(lifts.astype(np.float64)),
-        "chuck_share": worse(chuck) / (bed.weight * end) if is_whole else np.zeros(rows),
     }
+
+
+def _with_lifting(
+    bars: Bars, carried: Carried, sag: Floats, rows: NDArray[np.intp]
+) -> tuple[Carried, Floats]:
+    """Solve some rows again with supports that only push."""
+    part = Bars(*(column[rows] for column in bars))
+    solved = solve(part)
+    for whole, piece in zip(carried, solved, strict=True):
+        whole[rows] = piece
+    sag[rows] = shape(part, solved).sag
+    return carried, sag
+
+
+def _or_zero(values: Floats) -> Floats:
+    return np.where(np.isnan(values), 0.0, values)
 
 
 def _is_clear(bed: Bed, candidates: Floats) -> Bools:
@@ -343,12 +360,9 @@ class _Menu:
     they are asked for; the first menu, which is short, has all of them from the start.
     """
 
-    def __init__(
-        self, bed: Bed, stations: list[tuple[float, ...]], level: str, *, is_last: bool
-    ) -> None:
+    def __init__(self, bed: Bed, candidates: Floats, level: str, *, is_last: bool) -> None:
         self._bed, self._level, self._is_last = bed, level, is_last
-        count = len(stations[0]) if stations else 0
-        candidates = np.array(stations, dtype=np.float64).reshape(len(stations), count)
+        count = candidates.shape[1]
         rating = _rate(bed, candidates, (bed.length,), is_one_sided=False)
         kept = _is_usable(rating)
         fixed, force, sag = _shares(bed, rating, level)
@@ -361,7 +375,7 @@ class _Menu:
             unwanted += candidates[:, 0] <= bed.length / 2
         self._unwanted = unwanted[kept]
         self._is_staged = np.full(int(kept.sum()), not bed.cuts)
-        if bed.cuts and not is_last:
+        if bed.cuts and len(candidates) <= MOST_AT_FIRST:
             self._stage(np.arange(len(self._stations)))
         self._best: NDArray[np.intp] | None = None
 
@@ -482,56 +496,63 @@ def _menu(bed: Bed, count: int, level: str, most: int) -> tuple["_Menu", bool]:
     is_last = most == MOST_CANDIDATES
     for step in range(1, len(bed.grid) + 1):
         coarse = bed._replace(grid=bed.grid[::step] if step % 2 else bed.grid[step // 2 :: step])
-        chunk = list(islice(_candidates(coarse, count, level), most + 1))
-        if len(chunk) <= most:
+        found = _candidates(coarse, count, level, most)
+        if found is not None:
             is_whole = step == 1
-            return _Menu(bed, chunk, level, is_last=is_last or is_whole), is_whole
-    return _Menu(bed, [], level, is_last=True), True
+            return _Menu(bed, found, level, is_last=is_last or is_whole), is_whole
+    return _Menu(bed, np.zeros((0, count)), level, is_last=True), True
 
 
-def _candidates(bed: Bed, count: int, level: str) -> Iterator[tuple[float, ...]]:
-    """Yield combinations that satisfy spans, overhang and keep-clear; nothing else is dropped."""
+def _candidates(bed: Bed, count: int, level: str, most: int) -> Floats | None:
+    """Return combinations within spans, overhang, keep-clear and zones, ascending; all of them.
+
+    None where there are more than ``most``.
+    """
     is_rated = level == "rated"
     span = bed.span.rated if is_rated else bed.span.absolute
     overhang = bed.overhang.rated if is_rated else bed.overhang.absolute
     span = math.inf if math.isnan(span) else span + 1e-6
     overhang = math.inf if math.isnan(overhang) else overhang + 1e-6
-    free = [
-        station
-        for station in bed.grid
-        if station < bed.length - 1e-6
-        and all(abs(station - cut) >= bed.keep_clear - 1e-6 for cut in bed.cuts)
-    ]
-
+    grid = np.array(bed.grid, dtype=np.float64)
+    free = grid[grid < bed.length - 1e-6]
+    for cut in bed.cuts:
+        free = free[np.abs(free - cut) >= bed.keep_clear - 1e-6]
     zones = _zones(bed)
-    if any(not any(_in(zone, station) for station in free) for zone in zones):
-        return
-    # The fewest further supports that bring the last one near enough to the free end.
-    need: dict[float, float] = {}
-    for station in (*reversed(free), 0.0):
-        ahead = (need[item] for item in need if 0 < item - station <= span)
-        need[station] = (
-            0.0 if bed.length - station <= overhang else 1 + min(ahead, default=math.inf)
-        )
+    if any(not ((free >= low) & (free <= high)).any() for low, high in zones):
+        return np.zeros((0, count))
+    nodes = np.concatenate([[0.0], free])
+    # The last node that a span reaches from each, and the fewest further supports from it.
+    reach = np.searchsorted(nodes, nodes + span, side="right")
+    need = _fewest(nodes, reach, bed.length - overhang)
+    chosen: NDArray[np.intp] = np.zeros((1, 0), dtype=np.intp)
+    last: NDArray[np.intp] = np.zeros(1, dtype=np.intp)
+    for left in range(count, 0, -1):
+        ways = reach[last] - last - 1
+        if ways.sum() > MOST_PARTIAL:
+            return None
+        row = np.repeat(np.arange(len(last)), ways)
+        step = np.arange(len(row)) - np.repeat(np.cumsum(ways) - ways, ways)
+        ahead = last[row] + 1 + step
+        kept = need[ahead] <= left - 1
+        chosen = np.concatenate([chosen[row[kept]], ahead[kept][:, None]], axis=1)
+        last = ahead[kept]
+    stations = nodes[chosen]
+    kept = nodes[last] >= bed.length - overhang
+    for low, high in zones:
+        kept &= ((stations >= low) & (stations <= high)).any(axis=1)
+    stations = stations[kept]
+    return stations if len(stations) <= most else None
 
-    def extend(chosen: tuple[float, ...], start: int) -> Iterator[tuple[float, ...]]:
-        reach = chosen[-1] if chosen else 0.0
-        left = count - len(chosen)
-        waiting = [zone for zone in zones if not any(_in(zone, item) for item in chosen)]
-        if left == 0:
-            if bed.length - reach <= overhang and not waiting:
-                yield chosen
-            return
-        if need[reach] > left:
-            return
-        nearest = min((high for _, high in waiting), default=math.inf)
-        for place in range(start, len(free)):
-            # Beyond a zone that still waits for its support no later station can serve it.
-            if free[place] - reach > span or free[place] > nearest:
-                return
-            yield from extend((*chosen, free[place]), place + 1)
 
-    yield from extend((), 0)
+def _fewest(nodes: Floats, reach: NDArray[np.intp], enough: float) -> Floats:
+    """Return how many further supports each node needs until one stands far enough out."""
+    need = np.full(len(nodes), np.inf)
+    for place in range(len(nodes) - 1, -1, -1):
+        if nodes[place] >= enough:
+            need[place] = 0.0
+        elif reach[place] > place + 1:
+            need[place] = 1 + need[place + 1 : reach[place]].min()
+    return need
 
 
 def _zones(bed: Bed) -> list[tuple[float, float]]:
@@ -549,7 +570,3 @@ def _unheld(bed: Bed) -> list[tuple[float, float]]:
         (piece.inner, piece.outer) for piece in pieces(bed.length, bed.cuts, (), bed.margin)
     )
     return [ends for ends, is_held in zip(freed, bed.is_held, strict=True) if not is_held]
-
-
-def _in(zone: tuple[float, float], station: float) -> bool:
-    return zone[0] <= station <= zone[1]
