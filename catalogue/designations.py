@@ -203,7 +203,7 @@ class _Reader:
         if row is not None:
             return [row.designation]
         outside = rows[0].od_in
-        return [f"tube {float(outside):g} x {float(wall):g} in"] if 0 < 2 * wall < outside else []
+        return [f"tube {float(outside):g} {_wall_text(wall)}"] if 0 < 2 * wall < outside else []
 
     def _looks_outside(self, size: Size) -> bool:
         return not self.written.family and "/" not in size.text and size.value.denominator != 1
@@ -305,7 +305,7 @@ class _Reader:
             f"no schedule of NPS {nps} has a wall of {float(wall_in):g} in",
             [
                 *(f"{row.designation} ({float(row.wall_in):g} in)" for row in near),
-                f"tube {outside:g} x {float(wall_in):g} in",
+                f"tube {outside:g} {_wall_text(wall_in)}",
             ],
         )
 
@@ -328,7 +328,7 @@ class _Reader:
 
     def _round_from(self, outside: Fraction, wall: Fraction, unit_name: str) -> Section:
         if unit_name == "in":
-            written = f"tube {float(outside / INCH):g} x {_inch_wall(wall)} in"
+            written = f"tube {float(outside / INCH):g} x {float(wall / INCH):g} in"
         else:
             written = f"tube {float(outside):g} x {float(wall):g} mm"
         tube = round_section(written, float(outside), float(wall), "by outside diameter and wall")
@@ -377,13 +377,13 @@ class _Reader:
         nps, (_, outside_in, _, _) = match
         round_section(self.written.text, float(inch * INCH), float(wall), "")  # is it possible?
         row = _row_with_wall(self.tables.schedules(nps), wall / INCH)
-        wall_in = _inch_wall(wall)
-        as_pipe = row.designation if row else f"tube {float(outside_in):g} x {wall_in} in"
+        wall_text = _wall_text(wall / INCH)
+        as_pipe = row.designation if row else f"tube {float(outside_in):g} {wall_text}"
         raise OpenQuestion(
             "pipe-or-tube",
             f"Is {self.written.text!r} NPS {nps} pipe, {float(outside_in):g} in outside, "
             f"or tube {float(inch):g} in outside?",
-            [as_pipe, f"tube {float(inch):g} x {wall_in} in"],
+            [as_pipe, f"tube {float(inch):g} {wall_text}"],
         )
 
     def _gauged(self) -> tuple[Fraction, Fraction]:
@@ -397,7 +397,7 @@ class _Reader:
             if gauge == written.gauge and written.gauge_system in ("", system)
         }
         if not found:
-            known = sorted({gauge for _, gauge in gauges}, key=len)
+            known = sorted({gauge for _, gauge in gauges}, key=lambda name: (len(name), name))
             raise self._unknown(
                 f"no gauge {written.gauge} is in the tables", [f"{g} ga" for g in known[-3:]]
             )
@@ -505,7 +505,7 @@ class _Reader:
             section.designation: _distance(
                 (section.height, section.width, section.wall), (height, width, wall)
             )
-            for section in (*tables.plain_rounds, *tables.cold_formed, *tables.hot_finished)
+            for section in (*tables.hot_finished, *tables.cold_formed, *tables.plain_rounds)
             if section.shape in shapes
             and (not finish or section.standard == _STANDARD_OF_FINISH[finish])
         }
@@ -629,5 +629,9 @@ def _plain_name(designation: str) -> str:
     return designation.removesuffix(" cf").removesuffix(" hf")
 
 
-def _inch_wall(wall: Fraction) -> str:
-    return f"{float(wall / INCH):g}"
+def _wall_text(wall_in: Fraction) -> str:
+    """Return what follows an outside in inches: the wall in the unit that keeps its digits."""
+    short = f"{float(wall_in):g}"
+    if Fraction(short) == wall_in:
+        return f"x {short} in"
+    return f"in x {float(wall_in * INCH):g} mm"

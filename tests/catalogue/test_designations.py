@@ -377,6 +377,14 @@ def test_the_gauge_question_keeps_the_outside_as_typed(
         assert catalogue.section(choice).height == outside
 
 
+@pytest.mark.parametrize("text", ["2 in x 3 mm", "3.5 x 3 mm pipe", "4 in x 0.1 in"])
+def test_the_pipe_or_tube_questions_keep_the_wall_as_typed(catalogue: Catalogue, text: str) -> None:
+    """A wall in millimetres beside inches is no 0.11811 in."""
+    wall = 3 if "mm" in text else 2.54
+    for choice in asked(catalogue, text).choices:
+        assert catalogue.section(choice).wall == pytest.approx(wall, abs=1e-12)
+
+
 def test_the_nominal_or_outside_question_keeps_the_wall(catalogue: Catalogue) -> None:
     """A wall that was typed is in every choice, and no schedule is put in its place."""
     question = asked(catalogue, "3.5 in pipe x 0.226")
