@@ -17,33 +17,11 @@ from ..catalogue.machines import MachineModel, Support
 from ..catalogue.sections import Section
 from .arrays import GRAVITY, Bools, Floats
 from .cradle import Seated, seated
-from .job import Part
+from .job import Geometry
 from .plan import Bed, Bound, Choice, Rating, find_plans, unit_rating
 from .severing import Piece, TabRules, Tube, pieces, tab_stress, tabs_of
 
 MOST_STATIONS: Final = 400
-
-
-class Geometry(NamedTuple):
-    """What of a job decides where things stand, mm: the same for stock of any section.
-
-    Attributes:
-        length: of the stock.
-        behind: length that stands behind the chuck face.
-        parts: in their order from the free end; ``cuts`` where positions were given instead.
-        stations: given by the asker, else empty.
-    """
-
-    length: float
-    behind: float = 0.0
-    parts: tuple[Part, ...] = ()
-    cuts: tuple[float, ...] = ()
-    stations: tuple[float, ...] = ()
-
-    @property
-    def front(self) -> float:
-        """Length in front of the chuck face."""
-        return self.length - self.behind
 
 
 class Figures(NamedTuple):

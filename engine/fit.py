@@ -9,10 +9,9 @@ from numpy.typing import NDArray
 
 from ..catalogue.machines import MachineModel
 from .arrays import Floats
-from .carry import Geometry
 from .decide import Engine
 from .inference import RANK
-from .job import Job
+from .job import Geometry, Job
 from .table import table_of
 
 COARSE: Final = 10.0  # mm

@@ -23,7 +23,6 @@ from .carry import (
     UNTROUBLED,
     Carrier,
     Figures,
-    Geometry,
     Keyed,
     Usable,
     parts_fitting,
@@ -31,6 +30,7 @@ from .carry import (
     stocks_of,
     usable_supports,
 )
+from .job import Geometry
 from .table import Index, JobTable, part_total
 
 # Common practice, no source: straightness taken where the product standard names none.
@@ -73,6 +73,7 @@ class Frame(NamedTuple):
         accessories: by accessory code, whether it is fitted.
         is_carried: rows whose supports were planned or judged; elsewhere the stock counts as
             carried without trouble.
+        places, place: distinct tuples of stations, and which one a row has; -1 where not carried.
     """
 
     rows: int
@@ -82,6 +83,8 @@ class Frame(NamedTuple):
     numbers: dict[str, Floats]
     accessories: dict[str, Bools]
     is_carried: Bools
+    places: tuple[tuple[float, ...], ...] = ()
+    place: Index | None = None
 
 
 def coating_mass(section: Section, coating: str) -> float:
@@ -308,6 +311,8 @@ def carry_rows(
     columns = {name: np.empty(len(rows)) for name in UNTROUBLED}
     seats = vocabulary.facts["seat"].values
     seat = np.zeros(len(rows), dtype=np.int8)
+    places: dict[tuple[float, ...], int] = {}
+    place: Index = np.full(frame.rows, -1, dtype=np.intp)
     key = (machine * len(table.geometries) + part.geometry) * len(usable) + use
     _, first, back = np.unique(key, return_index=True, return_inverse=True)
     order = np.argsort(back, kind="stable")
@@ -325,6 +330,8 @@ def carry_rows(
             columns[name][members] = column
         codes = [seats.index(name) if name in seats else 0 for name in carry.seats]
         seat[members] = np.array(codes, dtype=np.int8)[carry.which]
+        numbers_of = [places.setdefault(item.stations, len(places)) for item in carry.choices]
+        place[rows[members]] = np.array(numbers_of, dtype=np.intp)[carry.which]
     given, heavy, limits = dict(frame.given), dict(frame.heavy), dict(frame.numbers)
     nominal = _nominal_share(frame, rows)
     for name, column in columns.items():
@@ -343,8 +350,9 @@ def carry_rows(
     is_carried = frame.is_carried.copy()
     is_carried[rows] = True
     return frame._replace(
-        given=given, heavy=heavy, numbers=limits, facts=facts, is_carried=is_carried
-    )
+        given=given, heavy=heavy, numbers=limits, facts=facts, is_carried=is_carried,
+        places=tuple(places), place=place,
+    )  # fmt: skip
 
 
 def _nominal_share(frame: Frame, rows: Index) -> Floats:

@@ -95,7 +95,7 @@ class Job(NamedTuple):
 
 
 @dataclass
-class _Reading:
+class Reading:
     """What comes to light while a job is read: questions, and what was taken for granted."""
 
     questions: list[Question] = field(default_factory=list[Question])
@@ -211,7 +211,7 @@ def read_job(
     Raises:
         InputError: something cannot be read at all; the first such thing found.
     """
-    reading = _Reading()
+    reading = Reading()
     ask = reading.ask
     section = ask(lambda: catalogue.section(text.section))
     if section is not None and section.note:
@@ -229,7 +229,7 @@ def read_job(
     )
     off_axis = ask(lambda: reading.off_axis(text.off_axis), "--off-axis")
     facts = [
-        _fact(name, value, vocabulary)
+        read_fact(name, value, vocabulary)
         for name, value in (
             ("ends", text.ends),
             ("contents", text.contents),
@@ -237,7 +237,7 @@ def read_job(
             ("grip", text.grip or "outside"),
         )
     ]
-    fitted = [_accessory(item, vocabulary) for item in text.fitted]
+    fitted = [read_accessory(item, vocabulary) for item in text.fitted]
     # Nothing of these is None without a question; naming them keeps the types honest.
     if (
         reading.questions
@@ -266,15 +266,53 @@ def read_job(
         behind=sum(behind),
         grip=facts[3],
     )
-    if job.behind >= stock_length:
+    check_positions(Geometry(job.length, job.behind, job.parts, job.cuts, job.stations))
+    return job, []
+
+
+class Geometry(NamedTuple):
+    """What of a job decides where things stand, mm: the same for stock of any section.
+
+    Attributes:
+        length: of the stock.
+        behind: length that stands behind the chuck face.
+        parts: in their order from the free end; ``cuts`` where positions were given instead.
+        stations: given by the asker, else empty.
+    """
+
+    length: float
+    behind: float = 0.0
+    parts: tuple[Part, ...] = ()
+    cuts: tuple[float, ...] = ()
+    stations: tuple[float, ...] = ()
+
+    @property
+    def front(self) -> float:
+        """Length in front of the chuck face."""
+        return self.length - self.behind
+
+
+def check_positions(geometry: Geometry) -> None:
+    """Refuse positions that cannot be.
+
+    Raises:
+        InputError: ``length-range``, ``cuts-outside``, ``stations-bad``.
+    """
+    if geometry.behind >= geometry.length:
         raise InputError(
             "length-range",
-            f"{job.behind:g} mm behind the chuck leave nothing of {stock_length:g} mm in front",
+            f"{geometry.behind:g} mm behind the chuck leave nothing of {geometry.length:g} mm "
+            "in front",
             remedy="Give the length that stands behind the chuck face.",
         )
-    _check_cuts(job)
-    _check_stations(job)
-    return job, []
+    if geometry.parts and geometry.cuts:
+        raise InputError(
+            "parts-and-cuts",
+            "parts and cut positions are both given",
+            remedy="Give the parts in their order from the free end, or the positions of the cuts.",
+        )
+    _check_cuts(geometry)
+    _check_stations(geometry)
 
 
 class TakenGrade(NamedTuple):
@@ -328,7 +366,7 @@ def _assumptions(text: JobText, grade: TakenGrade) -> Iterable[str]:
         yield "Ends and contents not stated: new, open, clean and empty stock was taken."
 
 
-def _fact(name: str, text: str, vocabulary: Vocabulary) -> str:
+def read_fact(name: str, text: str, vocabulary: Vocabulary) -> str:
     value = text.strip().casefold().replace(" ", "-")
     if not value:
         return "not-stated"
@@ -342,7 +380,7 @@ def _fact(name: str, text: str, vocabulary: Vocabulary) -> str:
     return value
 
 
-def _accessory(text: str, vocabulary: Vocabulary) -> str:
+def read_accessory(text: str, vocabulary: Vocabulary) -> str:
     code = text.strip().casefold()
     if code not in vocabulary.accessories:
         known = ", ".join(vocabulary.accessories)
@@ -354,7 +392,7 @@ def _accessory(text: str, vocabulary: Vocabulary) -> str:
     return code
 
 
-def _check_cuts(job: Job) -> None:
+def _check_cuts(job: Geometry) -> None:
     for cut in job.cuts:
         if cut >= job.front:
             raise InputError(
@@ -369,7 +407,7 @@ def _check_cuts(job: Job) -> None:
             )
 
 
-def _check_stations(job: Job) -> None:
+def _check_stations(job: Geometry) -> None:
     for station in job.stations:
         if station > job.front:
             raise InputError(

@@ -11,8 +11,7 @@ from ..catalogue.grades import Grade
 from ..catalogue.sections import Section
 from ..rules.model import Vocabulary
 from .arrays import Codes, Floats
-from .carry import Geometry
-from .job import Job
+from .job import Geometry, Job
 
 Index = NDArray[np.intp]
 K = TypeVar("K", bound=Hashable)
