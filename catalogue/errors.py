@@ -28,6 +28,7 @@ ERROR_CODES: dict[str, str] = {
     "measure-unknown": "No measure, error code or word of this name is known.",
     "rule-unknown": "No rule of this code is in the rule set.",
     "parts-unreadable": "A part or cut cannot be read.",
+    "parts-and-cuts": "Parts and cut positions are both given; one follows from the other.",
     "cuts-outside": "A cut lies outside the stock or nearer than a kerf to another.",
     "stations-bad": "A support station lies off the stock, is doubled, or stands on a cut.",
     "file-missing": "The file does not exist or cannot be read.",

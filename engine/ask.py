@@ -2,11 +2,10 @@
 
 from collections.abc import Sequence
 from functools import cached_property
-from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from ..catalogue.errors import InputError, Question
+from ..catalogue.errors import Question
 from ..catalogue.machines import MachineModel
 from ..catalogue.store import Catalogue
 from ..rules.loader import FOLDER as RULES_FOLDER
@@ -15,7 +14,7 @@ from ..rules.model import RuleSet
 from .decide import Engine
 from .fit import longest_lengths, more_supports, smallest_models, with_accessories
 from .inference import RANK
-from .job import Job, JobText, read_job
+from .job import Job, JobText, check_fitted, check_kerf, read_job
 from .verdict import VERDICTS, Provenance, Verdict, verdicts
 from .version import VERSION
 from .wording import System
@@ -85,8 +84,8 @@ class Desk:
         machines = self.machines(machine_names)
         if job is None:
             return Answer((), tuple(questions))
-        _check_fitted(job, machines)
-        _check_kerf(job, machines)
+        check_fitted(job.fitted, machines)
+        check_kerf(job.cuts, machines)
         return self.answer(job, machines, system=system, is_all=not machine_names)
 
     def answer(
@@ -135,25 +134,3 @@ def is_at_least(verdict: str, wanted: str) -> bool:
     allowed = {"in-range": RANK["setting"], "allowed": RANK["conditions"]}[wanted]
     ranks = {name: RANK[outcome] for outcome, name in VERDICTS.items()}
     return bool(verdict) and ranks[verdict] <= allowed
-
-
-def _check_kerf(job: Job, machines: Sequence[MachineModel]) -> None:
-    kerf = min((machine.cutting.kerf for machine in machines), default=0.0)
-    for outer, inner in pairwise(job.cuts):
-        if outer - inner < kerf:
-            raise InputError(
-                "cuts-outside",
-                f"cuts at {inner:g} and {outer:g} mm are nearer than a cut is wide ({kerf:g} mm)",
-                remedy="Leave at least a kerf between cuts.",
-            )
-
-
-def _check_fitted(job: Job, machines: Sequence[MachineModel]) -> None:
-    for code in sorted(job.fitted):
-        if not any(code in machine.offered for machine in machines):
-            models = ", ".join(machine.code for machine in machines)
-            raise InputError(
-                "accessory-unknown",
-                f"{code!r} is not offered for {models}",
-                remedy="Leave it out, or name a model that can have it.",
-            )

@@ -12,6 +12,7 @@ from typing import Final, NamedTuple, TypeVar
 
 from ..catalogue.errors import InputError, OpenQuestion, Question
 from ..catalogue.grades import Grade, default_grade, is_full_name
+from ..catalogue.machines import MachineModel
 from ..catalogue.nearest import did_you_mean
 from ..catalogue.quantities import STOCK, Bounds, length, quantity
 from ..catalogue.sections import Section
@@ -367,6 +368,11 @@ def _assumptions(text: JobText, grade: TakenGrade) -> Iterable[str]:
 
 
 def read_fact(name: str, text: str, vocabulary: Vocabulary) -> str:
+    """Return the value of a fact; an empty text means not stated.
+
+    Raises:
+        InputError: ``choice-unknown``.
+    """
     value = text.strip().casefold().replace(" ", "-")
     if not value:
         return "not-stated"
@@ -381,6 +387,11 @@ def read_fact(name: str, text: str, vocabulary: Vocabulary) -> str:
 
 
 def read_accessory(text: str, vocabulary: Vocabulary) -> str:
+    """Return the code of an accessory.
+
+    Raises:
+        InputError: ``accessory-unknown``.
+    """
     code = text.strip().casefold()
     if code not in vocabulary.accessories:
         known = ", ".join(vocabulary.accessories)
@@ -417,3 +428,35 @@ def _check_stations(job: Geometry) -> None:
             )
     if len(set(job.stations)) < len(job.stations):
         raise InputError("stations-bad", "a station is given twice", remedy="Give it once.")
+
+
+def check_kerf(cuts: Sequence[float], machines: Sequence[MachineModel]) -> None:
+    """Refuse cuts that are nearer than the narrowest kerf of the machines asked.
+
+    Raises:
+        InputError: ``cuts-outside``.
+    """
+    kerf = min((machine.cutting.kerf for machine in machines), default=0.0)
+    for outer, inner in pairwise(cuts):
+        if outer - inner < kerf:
+            raise InputError(
+                "cuts-outside",
+                f"cuts at {inner:g} and {outer:g} mm are nearer than a cut is wide ({kerf:g} mm)",
+                remedy="Leave at least a kerf between cuts.",
+            )
+
+
+def check_fitted(fitted: frozenset[str], machines: Sequence[MachineModel]) -> None:
+    """Refuse accessories that none of the machines asked can have.
+
+    Raises:
+        InputError: ``accessory-unknown``.
+    """
+    for code in sorted(fitted):
+        if not any(code in machine.offered for machine in machines):
+            models = ", ".join(machine.code for machine in machines)
+            raise InputError(
+                "accessory-unknown",
+                f"{code!r} is not offered for {models}",
+                remedy="Leave it out, or name a model that can have it.",
+            )

@@ -67,6 +67,21 @@ class JobTable(NamedTuple):
             facts={name: column[rows] for name, column in self.facts.items()},
         )
 
+    def joined(self, other: "JobTable") -> "JobTable":
+        """Return both one after the other; ``other`` has the later and longer distinct values."""
+        return other._replace(
+            stock=np.concatenate([self.stock, other.stock]),
+            geometry=np.concatenate([self.geometry, other.geometry]),
+            fitting=np.concatenate([self.fitting, other.fitting]),
+            bow=np.concatenate([self.bow, other.bow]),
+            off_axis_mass=np.concatenate([self.off_axis_mass, other.off_axis_mass]),
+            off_axis_distance=np.concatenate([self.off_axis_distance, other.off_axis_distance]),
+            facts={
+                name: np.concatenate([column, other.facts[name]])
+                for name, column in self.facts.items()
+            },
+        )
+
 
 def distinct(items: Iterable[K]) -> tuple[tuple[K, ...], Index]:
     """Return what is distinct in order of first appearance, and where each item is in it."""

@@ -1,0 +1,518 @@
+"""From chunks of texts to answer rows: one a job and machine, in input order, none dropped."""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from ...catalogue.errors import InputError
+from ...catalogue.machines import MachineModel
+from ..arrays import Bools, Floats
+from ..ask import Desk
+from ..job import check_fitted, check_kerf
+from ..table import Index, JobTable
+from .answer import NUMBERS, WORDS, Answers, answers_of, rank_codes
+from .normalise import Fault, Normaliser, Read, Texts
+
+AT_ONCE: Final = 65_536
+"""Rows decided at a time: what a decision needs then stays in the processor's cache."""
+
+MOST_MISC: Final = 30_000
+"""Distinct combinations of bow, off-axis mass and facts that are numbered."""
+
+MOST_KNOWN: Final = 250_000
+"""Distinct jobs whose answers are kept from chunk to chunk; then they are worked out anew."""
+
+
+class Asked(NamedTuple):
+    """What is asked of a backlog.
+
+    Attributes:
+        machines: models that rows without a machine of their own are asked on.
+        is_best: keep only the best answer of each job: the smallest model with the best verdict.
+        has_numbers: add a column for every number of every mitigation.
+    """
+
+    machines: tuple[MachineModel, ...]
+    is_best: bool = False
+    has_numbers: bool = False
+
+
+@dataclass
+class Tally:
+    """What a run came to.
+
+    Attributes:
+        jobs, faulty: rows read, and those of them with an error or an open question.
+        verdicts: answer rows by verdict; ``best`` jobs by their best verdict.
+        decided_by, governing, mitigations, missing, errors: answer rows by each; missing counts
+            refusals that the accessory is missing in.
+        taken: rows by what was taken for granted in them.
+    """
+
+    jobs: int = 0
+    faulty: int = 0
+    verdicts: dict[str, int] = field(default_factory=dict[str, int])
+    best: dict[str, int] = field(default_factory=dict[str, int])
+    decided_by: dict[str, int] = field(default_factory=dict[str, int])
+    governing: dict[str, int] = field(default_factory=dict[str, int])
+    mitigations: dict[str, int] = field(default_factory=dict[str, int])
+    missing: dict[str, int] = field(default_factory=dict[str, int])
+    errors: dict[str, int] = field(default_factory=dict[str, int])
+    taken: dict[str, int] = field(default_factory=dict[str, int])
+
+    def add(self, name: str, texts: Sequence[str], code: Index, *, is_list: bool = False) -> None:
+        """Count the texts of a column; of a list column each of its items."""
+        counts = np.bincount(code[code >= 0], minlength=len(texts)).tolist()
+        into: dict[str, int] = getattr(self, name)
+        for text, count in zip(texts, counts, strict=False):
+            for item in text.split("; ") if is_list else [text]:
+                if count and item:
+                    into[item] = into.get(item, 0) + count
+
+
+class Runner:
+    """Answers chunks one after the other; what was answered once is kept."""
+
+    def __init__(self, desk: Desk, asked: Asked) -> None:
+        self.desk, self.asked = desk, asked
+        self.machines = list(asked.machines)
+        self._own: dict[str, int | Fault] = {"": -1}
+        self._normaliser = Normaliser(desk.catalogue, desk.rule_set.vocabulary)
+        self._known = _Known(desk)
+        self._generation = -1
+        self.tally = Tally()
+
+    @property
+    def schema(self) -> pa.Schema:
+        """The columns of an answer."""
+        texts = ("job", "machine", *WORDS)
+        extra = self._known.extra_names(self.asked)
+        return pa.schema(
+            [pa.field("row", pa.int64())]
+            + [pa.field(name, pa.string()) for name in texts]
+            + [pa.field(name, pa.float64()) for name in (*NUMBERS, *extra)]
+            + [pa.field(name, pa.string()) for name in ("grade", "error", "error_text")]
+        )
+
+    def answer(
+        self,
+        columns: Mapping[str, Texts],
+        rows: int,
+        first_row: int,
+        faults: Mapping[int, tuple[str, str]],
+    ) -> pa.RecordBatch:
+        """Answer a chunk.
+
+        Args:
+            columns: texts by column name.
+            rows: number of rows of the chunk.
+            first_row: number of its first row in the file.
+            faults: code and text for rows that could not even be taken apart.
+        """
+        read = self._normaliser.read(columns, rows)
+        if self._normaliser.generation != self._generation:
+            self._generation = self._normaliser.generation
+            self._known.forget()
+        fault = _Merged(read)
+        fault.put(faults)
+        own = self._machines_of_rows(columns.get("machine"), rows, fault)
+        readable = fault.code[read.rows] < 0
+        table, places = read.table.take(np.flatnonzero(readable)), read.rows[readable]
+        good = self._check(table, places, own, fault)
+        table, places = table.take(good), places[good]
+        position: Index = np.full(rows, -1, dtype=np.intp)
+        position[places] = self._known.place(table)
+        answered = _lay_out(own, len(self.asked.machines))
+        wanted = sorted(set(answered.machine.tolist()))
+        for number in wanted:
+            used = np.unique(position[answered.job[answered.machine == number]])
+            self._known.decide(number, self.machines[number], used[used >= 0], self.asked)
+        grades = _grades(table, places, rows)
+        if self.asked.is_best:
+            answered = self._best(answered, position)
+        self._count(read, fault, answered, position)
+        return self._batch(columns, first_row, answered, position, fault, grades)
+
+    # --- what is asked --------------------------------------------------------------------
+
+    def _machines_of_rows(self, texts: Texts | None, rows: int, fault: "_Merged") -> Index:
+        """Return each row's own machine, -1 where it is asked on all of them."""
+        if texts is None:
+            return np.full(rows, -1, dtype=np.intp)
+        places: list[int] = []
+        wrong: list[tuple[str, str] | None] = []
+        for text in texts.values:
+            known = self._own.get(text.strip())
+            if known is None:
+                known = self._own[text.strip()] = self._machine(text)
+            places.append(known if isinstance(known, int) else -1)
+            wrong.append(None if isinstance(known, int) else (known.code, known.text))
+        fault.column(wrong, texts.code)
+        return np.array(places, dtype=np.intp)[texts.code]
+
+    def _machine(self, text: str) -> int | Fault:
+        try:
+            machine = self.desk.catalogue.machine(text.strip())
+        except InputError as error:
+            return Fault(error.code, _sentence(error))
+        for number, known in enumerate(self.machines):
+            if known.digest == machine.digest:
+                return number
+        self.machines.append(machine)
+        return len(self.machines) - 1
+
+    def _check(self, table: JobTable, places: Index, own: Index, fault: "_Merged") -> Index:
+        """Return the rows whose cuts and accessories go with the machines they are asked on."""
+        bad = np.zeros(table.rows, dtype=np.bool_)
+        of_row = own[places]
+        has_cuts = np.array([len(item.cuts) > 1 for item in table.geometries], dtype=np.bool_)
+        has_fitted = np.array([bool(item) for item in table.fittings], dtype=np.bool_)
+        look = np.zeros(table.rows, dtype=np.bool_)
+        if has_cuts.any():
+            look |= has_cuts[table.geometry]
+        if has_fitted.any():
+            look |= has_fitted[table.fitting]
+        seen: dict[tuple[int, int, int], tuple[str, str] | None] = {}
+        for row in np.flatnonzero(look).tolist():
+            key = (int(table.geometry[row]), int(table.fitting[row]), int(of_row[row]))
+            if key not in seen:
+                machines = self.asked.machines if key[2] < 0 else (self.machines[key[2]],)
+                seen[key] = _wrong(table, key, machines)
+            if (wrong := seen[key]) is not None:
+                bad[row] = True
+                fault.put({int(places[row]): wrong})
+        return np.flatnonzero(~bad)
+
+    def _best(self, answered: "_Rows", position: Index) -> "_Rows":
+        """Keep the best answer of each job: the best verdict, then the smallest model."""
+        rank = np.full(len(answered.job), 9, dtype=np.int64)
+        for number in range(len(self.machines)):
+            mine = np.flatnonzero(answered.machine == number)
+            there = position[answered.job[mine]]
+            is_known = there >= 0
+            rank[mine[is_known]] = self._known.ranks(number)[there[is_known]]
+        order = np.lexsort((np.arange(len(rank)), rank, answered.job))
+        _, first = np.unique(answered.job[order], return_index=True)
+        return answered.take(order[first])
+
+    # --- rows out -------------------------------------------------------------------------
+
+    def _count(self, read: Read, fault: "_Merged", answered: "_Rows", position: Index) -> None:
+        tally = self.tally
+        tally.jobs += len(position)
+        tally.faulty += int((fault.code >= 0).sum())
+        texts = [code for code, _ in fault.faults]
+        tally.add("errors", texts, fault.code)
+        for sentence, count in read.assumptions.items():
+            tally.taken[sentence] = tally.taken.get(sentence, 0) + count
+        best = np.full(len(position), 9, dtype=np.int64)
+        for number in range(len(self.machines)):
+            mine = answered.job[answered.machine == number]
+            there = position[mine]
+            mine, there = mine[there >= 0], there[there >= 0]
+            if not there.size:
+                continue
+            for name, column in (("verdict", "verdicts"), ("decided_by", "decided_by"),
+                                 ("governing", "governing")):  # fmt: skip
+                tally.add(column, *self._known.word(name, number, there))
+            for name in ("mitigations", "missing"):
+                tally.add(name, *self._known.word(name, number, there), is_list=True)
+            np.minimum.at(best, mine, self._known.ranks(number)[there])
+        names = ["in-range", "oversize-allowed-with-conditions", "", "refused"]
+        tally.add("best", names, np.where(best < 9, best, -1))
+
+    def _batch(
+        self,
+        columns: Mapping[str, Texts],
+        first_row: int,
+        answered: "_Rows",
+        position: Index,
+        fault: "_Merged",
+        grades: tuple[tuple[str, ...], Index],
+    ) -> pa.RecordBatch:
+        job, there = answered.job, position[answered.job]
+        names = columns.get("job")
+        schema = self.schema
+        made: dict[str, Any] = {"row": pa.array(job + first_row)}
+        made["job"] = (
+            _taken(names.values, names.code[job])
+            if names is not None
+            else pa.nulls(len(job), pa.string())
+        )
+        codes = [machine.code for machine in self.machines]
+        made["machine"] = _taken(codes, answered.machine)
+        for name in WORDS:
+            made[name] = _taken(*self._known.words(name, answered.machine, there))
+        for name in schema.names:
+            if name not in made and schema.field(name).type == pa.float64():
+                column = self._known.numbers(name, answered.machine, there)
+                made[name] = pa.array(column, from_pandas=True)
+        texts, grade = grades
+        made["grade"] = _taken(("", *texts), grade[job] + 1)
+        question = self._known.questions(answered.machine, there)
+        for number, name in enumerate(("error", "error_text")):
+            known = ["", *(item[number] for item in fault.faults)]
+            known += [item[number] for item in self._known.asked]
+            code = fault.code[job] + 1
+            code = np.where((code == 0) & (question >= 0), question + 1 + len(fault.faults), code)
+            made[name] = _taken(known, code)
+        return pa.record_batch([made[name] for name in schema.names], schema=schema)
+
+
+class _Rows(NamedTuple):
+    """Answer rows: the job of each, by its place in the chunk, and its machine."""
+
+    job: Index
+    machine: Index
+
+    def take(self, rows: Index) -> "_Rows":
+        """Return some of the rows."""
+        return _Rows(self.job[rows], self.machine[rows])
+
+
+def _lay_out(own: Index, count: int) -> _Rows:
+    """Return one row a job and machine: a job's own machine, else each of the first ``count``."""
+    times = np.where(own < 0, count, 1)
+    job = np.repeat(np.arange(len(own)), times)
+    within = np.arange(len(job)) - np.repeat(np.cumsum(times) - times, times)
+    return _Rows(job, np.where(own[job] < 0, within, own[job]))
+
+
+class _Merged:
+    """Faults of a chunk from every source; the first that is found stands."""
+
+    def __init__(self, read: Read) -> None:
+        self._places = {(item.code, item.text): n for n, item in enumerate(read.faults)}
+        self.code: Index = read.fault.copy()
+
+    @property
+    def faults(self) -> tuple[tuple[str, str], ...]:
+        """Distinct faults: code and text."""
+        return tuple(self._places)
+
+    def put(self, faults: Mapping[int, tuple[str, str]]) -> None:
+        """Take in faults of single rows; they stand before what was read of the row."""
+        for row, wrong in faults.items():
+            self.code[row] = self._places.setdefault(wrong, len(self._places))
+
+    def column(self, wrong: Sequence[tuple[str, str] | None], code: Index) -> None:
+        """Take in faults of the distinct texts of a column."""
+        if any(wrong):
+            places = [
+                -1 if item is None else self._places.setdefault(item, len(self._places))
+                for item in wrong
+            ]
+            found = np.array(places, dtype=np.intp)[code]
+            self.code = np.where(self.code < 0, found, self.code)
+
+
+class _Columns:
+    """Answers of one machine for distinct jobs, by their place; filled as they are asked for."""
+
+    def __init__(self) -> None:
+        self.is_done: Bools = np.zeros(0, dtype=np.bool_)
+        self.rank: NDArray[np.int8] = np.zeros(0, dtype=np.int8)
+        self.question: NDArray[np.int32] = np.zeros(0, dtype=np.int32)
+        self.words: dict[str, NDArray[np.int32]] = {
+            name: np.zeros(0, dtype=np.int32) for name in WORDS
+        }
+        self.numbers: dict[str, Floats] = {}
+
+    def grow(self, count: int) -> None:
+        """Make room for so many jobs."""
+        more = count - len(self.is_done)
+        if more <= 0:
+            return
+        self.is_done = np.append(self.is_done, np.zeros(more, dtype=np.bool_))
+        self.rank = np.append(self.rank, np.zeros(more, dtype=np.int8))
+        self.question = np.append(self.question, np.full(more, -1, dtype=np.int32))
+        for name, column in self.words.items():
+            self.words[name] = np.append(column, np.zeros(more, dtype=np.int32))
+        for name, numbers in self.numbers.items():
+            self.numbers[name] = np.append(numbers, np.full(more, np.nan))
+
+
+class _Known:
+    """Distinct jobs with their answers on every machine asked so far.
+
+    Bounded: when too many are known all are forgotten, so that memory does not grow with the
+    file. Answers do not depend on it.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._asked: dict[tuple[str, str], int] = {}
+        self._texts: dict[str, dict[str, int]] = {name: {"": 0} for name in WORDS}
+        self.forget()
+
+    def forget(self) -> None:
+        """Start anew: stocks and geometries have other numbers, or there are too many."""
+        self._places: dict[int, int] = {}
+        self._misc: dict[tuple[float, ...], int] = {}
+        self._table: JobTable | None = None
+        self._answers: dict[int, _Columns] = {}
+
+    @property
+    def asked(self) -> tuple[tuple[str, str], ...]:
+        """Questions that rules ask: code and text."""
+        return tuple(self._asked)
+
+    def extra_names(self, asked: Asked) -> tuple[str, ...]:
+        """Return the names of columns for numbers of mitigations."""
+        if not asked.has_numbers:
+            return ()
+        return tuple(
+            f"{item.code}.{name}"
+            for item in self._desk.rule_set.mitigations.values()
+            for name, _ in item.values
+        )
+
+    # --- distinct jobs --------------------------------------------------------------------
+
+    def place(self, table: JobTable) -> Index:
+        """Return the place of each job among the distinct ones; new ones are added."""
+        if len(self._misc) > MOST_MISC:
+            self.forget()
+        values, first, back = np.unique(self._keys(table), return_index=True, return_inverse=True)
+        if self._places and len(self._places) + len(values) > MOST_KNOWN:
+            self.forget()
+            values = self._keys(table)[first]
+        places = self._places
+        of_value: list[int] = []
+        fresh: list[int] = []
+        for number, value in enumerate(values.tolist()):
+            place = places.get(value)
+            if place is None:
+                place = places[value] = len(places)
+                fresh.append(number)
+            of_value.append(place)
+        new = table.take(first[np.array(fresh, dtype=np.intp)])
+        self._table = new if self._table is None else self._table.joined(new)
+        return np.array(of_value, dtype=np.intp)[back]
+
+    def _keys(self, table: JobTable) -> NDArray[np.int64]:
+        """Return a number that stands for everything of a job: 15, 12, 18 and 18 bits."""
+        key = self._misc_codes(table).astype(np.int64)
+        key = (key << 12) | table.fitting
+        return (((key << 18) | table.geometry) << 18) | table.stock
+
+    def _misc_codes(self, table: JobTable) -> Index:
+        """Return a small number for bow, off-axis mass and facts together."""
+        columns = [
+            np.where(np.isnan(table.bow), -1.0, table.bow),
+            table.off_axis_mass,
+            table.off_axis_distance,
+            *(column.astype(np.float64) for column in table.facts.values()),
+        ]
+        if not table.rows:
+            return np.zeros(0, dtype=np.intp)
+        if all((column == column[0]).all() for column in columns):
+            one = tuple(float(column[0]) for column in columns)
+            return np.full(table.rows, self._misc.setdefault(one, len(self._misc)), dtype=np.intp)
+        values, back = np.unique(np.stack(columns, axis=1), axis=0, return_inverse=True)
+        codes = [self._misc.setdefault(tuple(row), len(self._misc)) for row in values.tolist()]
+        return np.array(codes, dtype=np.intp)[back.ravel()]
+
+    # --- answers --------------------------------------------------------------------------
+
+    def decide(self, number: int, machine: MachineModel, places: Index, asked: Asked) -> None:
+        """Answer those of the distinct jobs at ``places`` that are not answered yet."""
+        columns = self._answers.setdefault(number, _Columns())
+        columns.grow(len(self._places))
+        todo = places[~columns.is_done[places]]
+        if not todo.size or self._table is None:
+            return
+        for name in (*NUMBERS, *self.extra_names(asked)):
+            if name not in columns.numbers:
+                columns.numbers[name] = np.full(len(columns.is_done), np.nan)
+        engine = self._desk.engine
+        for start in range(0, len(todo), AT_ONCE):
+            rows = todo[start : start + AT_ONCE]
+            decision = engine.decide_table(
+                self._table.take(rows), [machine], np.zeros(len(rows), dtype=np.intp)
+            )
+            self._put(columns, rows, answers_of(engine, decision, has_extra=asked.has_numbers))
+
+    def _put(self, columns: _Columns, rows: Index, answers: Answers) -> None:
+        for name, (texts, code) in answers.words.items():
+            known = self._texts[name]
+            codes = [known.setdefault(text, len(known)) for text in texts]
+            columns.words[name][rows] = np.array(codes, dtype=np.int32)[code]
+        for name, column in (*answers.numbers.items(), *answers.extra.items()):
+            columns.numbers[name][rows] = column
+        if answers.questions:
+            asked = [self._asked.setdefault(item, len(self._asked)) for item in answers.questions]
+            columns.question[rows] = np.array([*asked, -1], dtype=np.int32)[answers.question]
+        columns.rank[rows] = rank_codes(answers)
+        columns.is_done[rows] = True
+
+    def ranks(self, number: int) -> NDArray[np.int8]:
+        """Return how good the verdict of every distinct job is on a machine."""
+        return self._answers[number].rank
+
+    def word(self, name: str, number: int, places: Index) -> tuple[tuple[str, ...], Index]:
+        """Return the texts of a word column, and their codes for jobs on one machine."""
+        return tuple(self._texts[name]), self._answers[number].words[name][places].astype(np.intp)
+
+    def words(self, name: str, machine: Index, places: Index) -> tuple[tuple[str, ...], Index]:
+        """Return the texts of a word column, and their codes for answer rows; 0 is blank."""
+        code = self._gathered(machine, places, lambda item: item.words[name], 0)
+        return tuple(self._texts[name]), code.astype(np.intp)
+
+    def numbers(self, name: str, machine: Index, places: Index) -> Floats:
+        """Return a number column for answer rows, NaN for blank."""
+        return self._gathered(machine, places, lambda item: item.numbers[name], np.nan)
+
+    def questions(self, machine: Index, places: Index) -> Index:
+        """Return which question is open for each answer row, -1 for none."""
+        return self._gathered(machine, places, lambda item: item.question, -1)
+
+    def _gathered(
+        self, machine: Index, places: Index, column: Callable[[_Columns], Any], blank: float
+    ) -> Any:
+        """Return a column for answer rows of several machines."""
+        numbers = [number for number, item in self._answers.items() if len(item.is_done)]
+        result = np.full(len(machine), blank, dtype=np.float64 if blank != blank else np.int64)  # noqa: PLR0124
+        for number in numbers:
+            mine = np.flatnonzero((machine == number) & (places >= 0))
+            if mine.size and self._answers[number].numbers:
+                result[mine] = column(self._answers[number])[places[mine]]
+        return result
+
+
+def _grades(table: JobTable, places: Index, rows: int) -> tuple[tuple[str, ...], Index]:
+    """Return the names of grades, and for every row of the chunk which one it has."""
+    names: dict[str, int] = {}
+    of_stock = np.array(
+        [names.setdefault(stock.grade.name, len(names)) for stock in table.stocks], dtype=np.intp
+    )
+    code: Index = np.full(rows, -1, dtype=np.intp)
+    if table.rows:
+        code[places] = of_stock[table.stock]
+    return tuple(names), code
+
+
+def _wrong(
+    table: JobTable, key: tuple[int, int, int], machines: Iterable[MachineModel]
+) -> tuple[str, str] | None:
+    """Return what is wrong with cuts or accessories on these machines, None if nothing."""
+    asked = list(machines)
+    try:
+        check_fitted(table.fittings[key[1]], asked)
+        check_kerf(table.geometries[key[0]].cuts, asked)
+    except InputError as error:
+        return error.code, _sentence(error)
+    return None
+
+
+def _sentence(error: InputError) -> str:
+    return str(error).removesuffix(f" [{error.code}]")
+
+
+def _taken(texts: Sequence[str], code: NDArray[Any]) -> pa.Array:
+    """Return the texts of codes as a string array."""
+    return pa.array(texts, type=pa.string()).take(pa.array(code))
