@@ -27,6 +27,9 @@ MOST_CANDIDATES: Final = 12_000
 MOST_PARTIAL: Final = 200_000
 """Partial combinations held at a time; with more, the grid is too fine to look through."""
 
+FEW: Final = 64
+"""Stocks for which it does not pay to look for candidates that others beat throughout."""
+
 AT_ONCE: Final = 256
 """Candidates of which later stages are rated at a time, the most promising first."""
 
@@ -356,8 +359,8 @@ def _can_bear(bed: Bed, weight: Floats, count: int) -> Bools:
 class _Menu:
     """Candidates of one number of supports, for stock of any weight and stiffness.
 
-    The whole stock is rated at once. Stages of severing can only be fuller, and are rated when
-    they are asked for; the first menu, which is short, has all of them from the start.
+    The whole stock is rated at once. Stages of severing can only be fuller, and are rated for
+    candidates that some stock asked about could use.
     """
 
     def __init__(self, bed: Bed, candidates: Floats, level: str, *, is_last: bool) -> None:
@@ -375,9 +378,6 @@ class _Menu:
             unwanted += candidates[:, 0] <= bed.length / 2
         self._unwanted = unwanted[kept]
         self._is_staged = np.full(int(kept.sum()), not bed.cuts)
-        if bed.cuts and len(candidates) <= MOST_AT_FIRST:
-            self._stage(np.arange(len(self._stations)))
-        self._best: NDArray[np.intp] | None = None
 
     def _stage(self, places: NDArray[np.intp]) -> None:
         """Rate the stages of severing of some candidates."""
@@ -394,10 +394,16 @@ class _Menu:
         """
         found: NDArray[np.intp] = np.full(len(weight), -1, dtype=np.intp)
         value = np.full(len(weight), np.nan)
-        if not len(self._stations):
+        # What the lightest and the stiffest stock together fill too much, every stock does.
+        lightest = self._shares * np.array([[1.0], [weight.min()], [softness.min()]])
+        able = np.flatnonzero(lightest.max(axis=0, initial=0.0) <= _FULL)
+        if not able.size:
             return found, value
-        if self._is_staged.all():
-            among = self._skyline() if len(weight) > 1 else np.arange(len(self._stations))
+        fresh = able[~self._is_staged[able]]
+        if fresh.size <= MOST_AT_FIRST:
+            if fresh.size:
+                self._stage(fresh)
+            among = self._skyline(able) if len(weight) > FEW else able
             rows = max(1, 2_000_000 // len(among))
             for start in range(0, len(weight), rows):
                 piece = slice(start, start + rows)
@@ -440,28 +446,23 @@ class _Menu:
                 lowest, best = float(score[place]), int(places[place])
         return (best, lowest % 10.0) if best >= 0 else (-1, math.nan)
 
-    def _skyline(self) -> NDArray[np.intp]:
-        """Return candidates to which no earlier one is at least equal in every respect.
+    def _skyline(self, able: NDArray[np.intp]) -> NDArray[np.intp]:
+        """Return those candidates to which no earlier one is at least equal in every respect.
 
-        Only those can be chosen: of equals the earlier one is.
+        Only they can be chosen: of equals the earlier one is.
         """
-        if self._best is None:
-            points = np.vstack([self._shares, self._unwanted[None, :]])
-            kept: NDArray[np.intp] = np.zeros(0, dtype=np.intp)
-            for start in range(0, points.shape[1], AT_ONCE):
-                places = np.arange(start, min(start + AT_ONCE, points.shape[1]))
-                for against in (kept, places):
-                    if not (against.size and places.size):
-                        continue
-                    beaten = np.logical_and.reduce(
-                        [p[against][:, None] <= p[places][None, :] for p in points]
-                    ) & (against[:, None] < places[None, :])
+        points = np.vstack([self._shares, self._unwanted[None, :]])
+        kept: NDArray[np.intp] = np.zeros(0, dtype=np.intp)
+        for start in range(0, len(able), AT_ONCE):
+            places = able[start : start + AT_ONCE]
+            for against in (kept, places):
+                if against.size and places.size:
+                    beaten = np.less(against[:, None], places[None, :])
+                    for row in points:
+                        beaten &= row[against][:, None] <= row[places][None, :]
                     places = places[~beaten.any(axis=0)]
-                kept = np.concatenate([kept, places])
-            self._best = kept[np.isfinite(self._shares[:, kept]).all(axis=0)]
-            if not self._best.size:
-                self._best = np.zeros(1, dtype=np.intp)
-        return self._best
+            kept = np.concatenate([kept, places])
+        return kept
 
     def choice(self, place: int) -> Choice:
         """Return a candidate with its rating."""
