@@ -1,6 +1,6 @@
 """From jobs and machines to outcomes: one array path for one job and for a million."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -13,7 +13,7 @@ from .arrays import Bools, Floats
 from .carry import UNTROUBLED
 from .conditions import Scope, Truth, heavy_names, number_of, scope_of, truth_of
 from .frame import CARRIED_LIMITS, Frame, build_frame, carry_rows
-from .inference import RANK, Inference, Inferred
+from .inference import RANK, Inference, Inferred, with_needs
 from .job import Job
 from .measures import REGISTRY, Measured, compute, needs_of
 from .table import Index, JobTable, table_of
@@ -213,18 +213,6 @@ def fullness(rule_set: RuleSet, scope: Scope) -> list[Fullness]:
             at_heavy = np.where(applies, np.fmax(heavy / heavy_rated, below), np.nan)
         result.append(Fullness(gauge.name, demand, rated, absolute, minimum, nominal, at_heavy))
     return result
-
-
-def with_needs(codes: Iterable[str], rule_set: RuleSet) -> set[str]:
-    """Return mitigations with everything they need, however far."""
-    found = set(codes)
-    todo = list(found)
-    while todo:
-        for code in rule_set.mitigations[todo.pop()].needs:
-            if code not in found:
-                found.add(code)
-                todo.append(code)
-    return found
 
 
 def _rules_that_need(rule_set: RuleSet) -> dict[str, list[int]]:

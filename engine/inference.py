@@ -14,7 +14,7 @@ ours is dropped, and a lock around it all.
 
 import threading
 import weakref
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, Final, NamedTuple, cast
 
 import durable_rules_engine  # pyright: ignore[reportMissingTypeStubs, reportMissingImports]
@@ -76,6 +76,9 @@ class Inference:
         self._lock = threading.Lock()
         self._out: list[tuple[str, Any]] = []
         self._memo: dict[bytes, Inferred] = {}
+        self._names = self._atom_names()
+        self._parts = _parts_of(rule_set)
+        self._part_memo: dict[tuple[Any, ...], list[tuple[str, Any]]] = {}
         program = self._program()
         self._check_size(program)
         self._host: Any = _InlineHost({"cuttable": program})
@@ -108,7 +111,32 @@ class Inference:
         return known
 
     def _run(self, signature: tuple[bool, ...]) -> Inferred:
-        facts = self._facts(signature)
+        """Chain part by part: rules of different parts have no tag and no conflict in common.
+
+        Forward chaining without negation only adds, so what follows from all conditions is the
+        union of what follows from the conditions of each part. There are far fewer distinct
+        parts than distinct signatures.
+        """
+        count = len(self._rule_set.rules)
+        fitted = signature[2 * count :]
+        out: list[tuple[str, Any]] = []
+        for number, part in enumerate(self._parts):
+            bits = tuple(signature[place] for place in part)
+            if not any(bits):
+                continue
+            key = (number, bits, fitted)
+            found = self._part_memo.get(key)
+            if found is None:
+                found = self._part_memo[key] = self._chain(part, bits, fitted)
+            out += found
+        return self._result(out)
+
+    def _chain(
+        self, part: tuple[int, ...], bits: tuple[bool, ...], fitted: tuple[bool, ...]
+    ) -> list[tuple[str, Any]]:
+        """Return what the engine says follows from the conditions of one part."""
+        places = (*part, *range(2 * len(self._rule_set.rules), self.width))
+        facts = self._facts(list(zip(places, (*bits, *fitted), strict=True)))
         with self._lock:
             self._out.clear()
             try:
@@ -119,7 +147,7 @@ class Inference:
                 self._forget()
             if not state or "exception" in state:
                 raise _failed(state and state["exception"])
-            return self._result(list(self._out))
+            return list(self._out)
 
     def _forget(self) -> None:
         try:
@@ -127,9 +155,8 @@ class Inference:
         except _core.error as fault:
             raise _failed(fault) from fault
 
-    def _facts(self, signature: tuple[bool, ...]) -> list[dict[str, Any]]:
-        names = self._atom_names()
-        pairs = list(zip(names, signature, strict=True))
+    def _facts(self, bits: list[tuple[int, bool]]) -> list[dict[str, Any]]:
+        pairs = [(self._names[place], value) for place, value in bits]
         return [
             {
                 "job": True,
@@ -250,6 +277,45 @@ class Inference:
         order = {code: place for place, code in enumerate(declared)}
         missing = tuple(sorted(missing, key=lambda pair: order[pair[0]]))
         return Inferred(tuple(findings), kept, missing, conflicts, worst)
+
+
+def _parts_of(rule_set: RuleSet) -> list[tuple[int, ...]]:
+    """Return the places in a signature of rules that can meet: by a tag, or in a conflict.
+
+    Each part lists *holds* and *unknown* of its rules.
+    """
+    rules = rule_set.rules
+    marks = [{*rule.tags, *rule.given} for rule in rules]
+    pairs = [
+        (code, other) for code, item in rule_set.mitigations.items() for other in item.conflicts
+    ]
+    for mark, rule in zip(marks, rules, strict=True):
+        wanted = with_needs(rule.mitigations, rule_set)
+        mark |= {f"{one} against {other}" for one, other in pairs if {one, other} & wanted}
+    parts: list[tuple[set[str], list[int]]] = []
+    for place, mark in enumerate(marks):
+        meets = [part for part in parts if part[0] & mark]
+        joined = (mark.union(*(part[0] for part in meets)), [place])
+        for part in meets:
+            joined[1].extend(part[1])
+            parts.remove(part)
+        parts.append(joined)
+    count = len(rules)
+    return [
+        (*sorted(places), *(count + place for place in sorted(places))) for _, places in parts
+    ]
+
+
+def with_needs(codes: Iterable[str], rule_set: RuleSet) -> set[str]:
+    """Return mitigations with everything they need, however far."""
+    found = set(codes)
+    todo = list(found)
+    while todo:
+        for code in rule_set.mitigations[todo.pop()].needs:
+            if code not in found:
+                found.add(code)
+                todo.append(code)
+    return found
 
 
 def _put_all(kind: str, codes: tuple[str, ...], context: Any) -> None:
