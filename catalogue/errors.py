@@ -37,6 +37,15 @@ ERROR_CODES: dict[str, str] = {
     "rule-set-empty": "No rule was loaded. An empty rule set would let everything pass.",
     "rule-set-too-large": "The rule set is beyond what the inference engine handles safely.",
     "inference-failed": "The inference engine reported a fault; no verdict was given.",
+    "backlog-empty": "The file has nothing in it.",
+    "backlog-not-a-table": "The file is no table that a backlog can be read from.",
+    "backlog-encrypted": "The workbook is protected by a password, or of an old format.",
+    "column-missing": "A column that every backlog needs is not there.",
+    "column-twice": "Two headers mean the same column.",
+    "row-ragged": "A row has more or fewer cells than the header.",
+    "cell-is-date": "A spreadsheet turned a size or length into a date.",
+    "output-unwritable": "The answers cannot be written where they were asked for.",
+    "resume-mismatch": "What was begun cannot be continued: the backlog or the question changed.",
     "internal-fault": "The tool itself failed. Please report it with the command you typed.",
 }
 

@@ -229,8 +229,9 @@ class Normaliser:
         for number in distinct.tolist():
             chosen: dict[str, Any] = {}
             for name, size in reversed(list(zip(names, sizes, strict=True))):
-                number, place = divmod(number, size)
+                place = number % size
                 chosen[name] = found[name][place].value
+                number //= size
             geometry = Geometry(**chosen)
             known = self._kept["geometry"].get(geometry)
             if known is None:

@@ -14,11 +14,9 @@ from ..arrays import Bools, Floats
 from ..ask import Desk
 from ..job import check_fitted, check_kerf
 from ..table import Index, JobTable
-from .answer import NUMBERS, WORDS, Answers, answers_of, rank_codes
+from .answer import NUMBERS, WORDS, Answers, rank_codes
 from .normalise import Fault, Normaliser, Read, Texts
-
-AT_ONCE: Final = 65_536
-"""Rows decided at a time: what a decision needs then stays in the processor's cache."""
+from .workers import Workers
 
 MOST_MISC: Final = 30_000
 """Distinct combinations of bow, off-axis mass and facts that are numbered."""
@@ -77,12 +75,13 @@ class Tally:
 class Runner:
     """Answers chunks one after the other; what was answered once is kept."""
 
-    def __init__(self, desk: Desk, asked: Asked) -> None:
+    def __init__(self, desk: Desk, asked: Asked, workers: int | None = None) -> None:
         self.desk, self.asked = desk, asked
+        self._workers = Workers(desk.engine, workers)
         self.machines = list(asked.machines)
         self._own: dict[str, int | Fault] = {"": -1}
         self._normaliser = Normaliser(desk.catalogue, desk.rule_set.vocabulary)
-        self._known = _Known(desk)
+        self._known = _Known(desk, self._workers)
         self._generation = -1
         self.tally = Tally()
 
@@ -136,6 +135,10 @@ class Runner:
             answered = self._best(answered, position)
         self._count(read, fault, answered, position)
         return self._batch(columns, first_row, answered, position, fault, grades)
+
+    def close(self) -> None:
+        """End the worker processes."""
+        self._workers.close()
 
     # --- what is asked --------------------------------------------------------------------
 
@@ -343,8 +346,8 @@ class _Known:
     file. Answers do not depend on it.
     """
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk = desk
+    def __init__(self, desk: Desk, workers: Workers) -> None:
+        self._desk, self._workers = desk, workers
         self._asked: dict[tuple[str, str], int] = {}
         self._texts: dict[str, dict[str, int]] = {name: {"": 0} for name in WORDS}
         self.forget()
@@ -429,13 +432,9 @@ class _Known:
         for name in (*NUMBERS, *self.extra_names(asked)):
             if name not in columns.numbers:
                 columns.numbers[name] = np.full(len(columns.is_done), np.nan)
-        engine = self._desk.engine
-        for start in range(0, len(todo), AT_ONCE):
-            rows = todo[start : start + AT_ONCE]
-            decision = engine.decide_table(
-                self._table.take(rows), [machine], np.zeros(len(rows), dtype=np.intp)
-            )
-            self._put(columns, rows, answers_of(engine, decision, has_extra=asked.has_numbers))
+        table = self._table.take(todo)
+        for rows, answers in self._workers.decide(table, machine, has_extra=asked.has_numbers):
+            self._put(columns, todo[rows], answers)
 
     def _put(self, columns: _Columns, rows: Index, answers: Answers) -> None:
         for name, (texts, code) in answers.words.items():

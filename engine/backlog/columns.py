@@ -1,0 +1,133 @@
+"""Which column of a backlog is which: headers as people write them."""
+
+import re
+from collections.abc import Sequence
+from typing import Final, NamedTuple
+
+from ...catalogue.errors import FileError
+from ...catalogue.nearest import nearest
+from .normalise import COLUMNS
+
+REQUIRED: Final = ("job", "section", "length")
+KNOWN: Final = ("job", *COLUMNS, "quantity", "machine")
+
+# What people call the columns. Common practice, no source.
+_ALIASES: Final[dict[str, str]] = {
+    "job": "job id jobid jobno jobnumber order orderno ordernumber line lineno item pos position "
+           "no nr number ref reference workorder wo auftrag auftragsnummer commande ligne",
+    "section": "section size pipe tube profile od pipesize tubesize dimension dimensions designation "
+               "sectionsize profil rohr querschnitt tuyau",
+    "length": "length len stocklength stocklen barlength pipelength l lg laenge lange longueur",
+    "grade": "grade mat material steel spec werkstoff guete gute matiere nuance",
+    "quantity": "quantity qty count pcs pieces piece q menge anzahl stueck stuck quantite",
+    "machine": "machine model cutter maschine",
+    "parts": "parts part cutlist pieceslist cutlengths nest teile pieceacouper",
+    "cuts": "cuts cut cutpositions cutposition schnitte coupes",
+    "stations": "stations station supports supportpositions",
+    "bow": "bow straightness camber durchbiegung fleche",
+    "behind": "behind lengthbehind rear",
+    "off_axis": "offaxis offaxismass eccentric flange",
+    "ends": "ends end enden",
+    "contents": "contents content inhalt contenu",
+    "coating": "coating coat surface finish beschichtung revetement",
+    "grip": "grip clamping",
+    "fitted": "fitted accessories accessory options zubehoer accessoires",
+}  # fmt: skip
+_BY_ALIAS: Final = {alias: name for name, text in _ALIASES.items() for alias in text.split()}
+_UNITS: Final = ("mm", "cm", "m", "in", "inch", "ft", "feet")
+_LENGTHS: Final = frozenset({"length", "parts", "cuts", "stations", "bow", "behind"})
+_NUMBER: Final = re.compile(r"\d+(?:[.,]\d+)*")
+
+
+class Mapping(NamedTuple):
+    """Which header became which column.
+
+    Attributes:
+        places: place of each column in the file, by name.
+        headers: header of each column, by name.
+        units: unit that a header gives to bare numbers, by name.
+        ignored: headers that are no column of a backlog.
+    """
+
+    places: dict[str, int]
+    headers: dict[str, str]
+    units: dict[str, str]
+    ignored: tuple[str, ...]
+
+    def sentence(self) -> str:
+        """Say what was understood, in one line."""
+        renamed = [
+            f"{header!r} as {name}{f' in {self.units[name]}' if name in self.units else ''}"
+            for name, header in self.headers.items()
+            if _fold(header) != _fold(name)
+        ]
+        parts = [f"columns {', '.join(self.places)}"]
+        if renamed:
+            parts.append(f"read {', '.join(renamed)}")
+        if self.ignored:
+            parts.append(f"not used: {', '.join(map(repr, self.ignored))}")
+        return "; ".join(parts)
+
+
+def map_headers(headers: Sequence[str], where: str) -> Mapping:
+    """Return which header is which column.
+
+    Raises:
+        FileError: ``column-missing`` with the nearest header, ``column-twice``.
+    """
+    places: dict[str, int] = {}
+    named: dict[str, str] = {}
+    units: dict[str, str] = {}
+    ignored: list[str] = []
+    for place, header in enumerate(headers):
+        name, unit = _column_of(header)
+        if not name:
+            if header.strip():
+                ignored.append(header.strip()[:60])
+            continue
+        if name in places:
+            raise FileError(
+                "column-twice",
+                f"{named[name]!r} and {header.strip()[:60]!r} are both the column {name!r}",
+                where=where,
+                remedy="Rename or remove one of them.",
+            )
+        places[name], named[name] = place, header.strip()[:60]
+        if unit and name in _LENGTHS:
+            units[name] = unit
+    missing = [name for name in REQUIRED if name not in places]
+    if missing:
+        known = [name for name in ignored if name]
+        close = nearest(missing[0], known)
+        hint = f" Nearest header: {close[0]!r}." if close else ""
+        found = ", ".join(repr(header.strip()[:30]) for header in headers[:12]) or "none"
+        raise FileError(
+            "column-missing",
+            f"there is no column {' and no column '.join(map(repr, missing))}; headers: {found}",
+            where=where,
+            remedy=f"Name the columns job, section and length.{hint}",
+        )
+    return Mapping(places, named, units, tuple(ignored))
+
+
+def with_unit(values: Sequence[str], unit: str) -> list[str]:
+    """Give bare numbers the unit that their header states."""
+    return [
+        f"{text.strip()} {unit}" if _NUMBER.fullmatch(text.strip()) else text for text in values
+    ]
+
+
+def _column_of(header: str) -> tuple[str, str]:
+    """Return the column a header names, and the unit it states; empty where there is none."""
+    words = [word for word in re.split(r"[^a-z0-9äöüéèêç]+", header.casefold()) if word]
+    unit = words[-1] if len(words) > 1 and words[-1] in _UNITS else ""
+    if unit:
+        words = words[:-1]
+    folded = _fold("".join(words))
+    name = _BY_ALIAS.get(folded, folded if folded in KNOWN else "")
+    return name, unit
+
+
+def _fold(text: str) -> str:
+    plain = text.casefold().translate(str.maketrans("äöüéèêç", "aoueeec"))
+    return re.sub(r"[^a-z0-9]", "", plain)

@@ -1,0 +1,133 @@
+"""Deciding on several processors: each worker keeps the plans of the lengths that are its own.
+
+Workers are forked, so that they share catalogue and rules. Rows go to a worker by their
+geometry, which is what plans are kept by; what comes back does not depend on how many there are.
+"""
+
+import multiprocessing
+import os
+from collections.abc import Sequence
+from multiprocessing.connection import Connection
+from typing import Any, Final
+
+import numpy as np
+
+from ...catalogue.errors import CuttableError
+from ...catalogue.machines import MachineModel
+from ..decide import Engine
+from ..table import Index, JobTable
+from .answer import Answers, answers_of
+
+AT_ONCE: Final = 65_536
+"""Rows decided at a time: what a decision needs then stays in the processor's cache."""
+
+WORTH_SHARING: Final = 4_000
+"""Rows from which sending them to another process pays."""
+
+
+class Workers:
+    """Decides rows here and in ``count - 1`` other processes."""
+
+    def __init__(self, engine: Engine, count: int | None = None) -> None:
+        can_fork = "fork" in multiprocessing.get_all_start_methods()
+        self._engine = engine
+        self._count = (count or len(os.sched_getaffinity(0))) if can_fork else 1
+        self._others: list[tuple[Any, Connection]] = []
+
+    def decide(
+        self, table: JobTable, machine: MachineModel, *, has_extra: bool
+    ) -> list[tuple[Index, Answers]]:
+        """Return answers with the rows they are for; together they are all rows."""
+        every = np.arange(table.rows)
+        if self._count == 1 or table.rows < WORTH_SHARING:
+            return self._here(table, machine, every, has_extra=has_extra)
+        self._start()
+        owner = table.geometry % self._count
+        shares = [np.flatnonzero(owner == number) for number in range(self._count)]
+        for (_, pipe), rows in zip(self._others, shares[1:], strict=True):
+            pipe.send((_slim(table.take(rows)), machine, has_extra))
+        found = self._here(table, machine, shares[0], has_extra=has_extra)
+        for (_, pipe), rows in zip(self._others, shares[1:], strict=True):
+            for part, answers in self._received(pipe):
+                found.append((rows[part], answers))
+        return found
+
+    def _here(
+        self, table: JobTable, machine: MachineModel, rows: Index, *, has_extra: bool
+    ) -> list[tuple[Index, Answers]]:
+        return _decide(self._engine, table, machine, rows, has_extra=has_extra)
+
+    def _start(self) -> None:
+        if self._others:
+            return
+        context = multiprocessing.get_context("fork")
+        for _ in range(self._count - 1):
+            ours, theirs = context.Pipe()
+            process = context.Process(target=_serve, args=(self._engine, theirs), daemon=True)
+            process.start()
+            theirs.close()
+            self._others.append((process, ours))
+
+    @staticmethod
+    def _received(pipe: Connection) -> Sequence[tuple[Index, Answers]]:
+        try:
+            kind, result = pipe.recv()
+        except EOFError:
+            raise CuttableError(
+                "internal-fault",
+                "a worker process ended before it answered",
+                remedy="Run again with --workers 1; memory may have been short.",
+            ) from None
+        if kind == "fault":
+            raise result
+        return result
+
+    def close(self) -> None:
+        """End the other processes."""
+        for process, pipe in self._others:
+            pipe.close()
+            process.join(timeout=5)
+            if process.is_alive():
+                process.terminate()
+        self._others = []
+
+
+def _decide(
+    engine: Engine, table: JobTable, machine: MachineModel, rows: Index, *, has_extra: bool
+) -> list[tuple[Index, Answers]]:
+    found: list[tuple[Index, Answers]] = []
+    for start in range(0, len(rows), AT_ONCE):
+        part = rows[start : start + AT_ONCE]
+        decision = engine.decide_table(
+            table.take(part), [machine], np.zeros(len(part), dtype=np.intp)
+        )
+        found.append((part, answers_of(engine, decision, has_extra=has_extra)))
+    return found
+
+
+def _slim(table: JobTable) -> JobTable:
+    """Return the table with only the distinct values that its rows use, to send less."""
+    stock_used, stock = np.unique(table.stock, return_inverse=True)
+    geometry_used, geometry = np.unique(table.geometry, return_inverse=True)
+    return table._replace(
+        stocks=tuple(table.stocks[place] for place in stock_used.tolist()),
+        stock=stock,
+        geometries=tuple(table.geometries[place] for place in geometry_used.tolist()),
+        geometry=geometry,
+    )
+
+
+def _serve(engine: Engine, pipe: Connection) -> None:
+    """Answer what is sent until the other end closes."""
+    while True:
+        try:
+            table, machine, has_extra = pipe.recv()
+        except (EOFError, KeyboardInterrupt):
+            return
+        try:
+            rows = np.arange(table.rows)
+            pipe.send(("answers", _decide(engine, table, machine, rows, has_extra=has_extra)))
+        except KeyboardInterrupt:
+            return
+        except Exception as fault:  # noqa: BLE001 - every fault belongs to the asking process
+            pipe.send(("fault", fault))
