@@ -15,8 +15,8 @@ KNOWN: Final = ("job", *COLUMNS, "quantity", "machine")
 _ALIASES: Final[dict[str, str]] = {
     "job": "job id jobid jobno jobnumber order orderno ordernumber line lineno item pos position "
            "no nr number ref reference workorder wo auftrag auftragsnummer commande ligne",
-    "section": "section size pipe tube profile od pipesize tubesize dimension dimensions designation "
-               "sectionsize profil rohr querschnitt tuyau",
+    "section": "section size pipe tube profile od pipesize tubesize dimension dimensions "
+               "designation sectionsize profil rohr querschnitt tuyau",
     "length": "length len stocklength stocklen barlength pipelength l lg laenge lange longueur",
     "grade": "grade mat material steel spec werkstoff guete gute matiere nuance",
     "quantity": "quantity qty count pcs pieces piece q menge anzahl stueck stuck quantite",

@@ -227,12 +227,7 @@ class Normaliser:
         distinct, code = _distinct(key)
         results: list[_Found] = []
         for number in distinct.tolist():
-            chosen: dict[str, Any] = {}
-            for name, size in reversed(list(zip(names, sizes, strict=True))):
-                place = number % size
-                chosen[name] = found[name][place].value
-                number //= size
-            geometry = Geometry(**chosen)
+            geometry = _geometry_of(number, names, sizes, found)
             known = self._kept["geometry"].get(geometry)
             if known is None:
                 known = self._kept["geometry"][geometry] = _read(
@@ -345,6 +340,18 @@ class _Faults:
     def distinct(self) -> tuple[Fault, ...]:
         """Return the distinct faults."""
         return tuple(self._places)
+
+
+def _geometry_of(
+    number: int, names: Sequence[str], sizes: Sequence[int], found: Mapping[str, Sequence[_Found]]
+) -> Geometry:
+    """Return the geometry that a combined number of places stands for."""
+    chosen: dict[str, Any] = {}
+    left = number
+    for name, size in reversed(list(zip(names, sizes, strict=True))):
+        left, place = divmod(left, size)
+        chosen[name] = found[name][place].value
+    return Geometry(**chosen)
 
 
 def split(text: str, marks: str) -> list[str]:

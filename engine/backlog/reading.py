@@ -6,7 +6,7 @@ cannot be taken apart keeps its place with its fault.
 
 import codecs
 import csv
-import datetime
+import datetime as dt
 import io
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -18,7 +18,6 @@ import pyarrow.compute as pc
 import pyarrow.csv as arrow_csv
 
 from ...catalogue.errors import FileError
-from ..arrays import Bools
 from .columns import Mapping, map_headers, with_unit
 from .normalise import Texts
 
@@ -325,7 +324,7 @@ class _Workbook(Backlog):
             yield pa.table(strings), faults
 
 
-_DATES: Final = (datetime.date, datetime.time, datetime.timedelta)
+_DATES: Final = (dt.date, dt.time, dt.timedelta)
 
 
 def _is_date(name: str) -> tuple[str, str]:
@@ -375,7 +374,7 @@ class _Parquet(Backlog):
             for name, column in zip(batch.schema.names, batch.columns, strict=True):
                 known = self._names[name]
                 if pa.types.is_temporal(column.type) and known not in ("job", "quantity"):
-                    is_there: Bools = column.is_valid().to_numpy(zero_copy_only=False)
+                    is_there = column.is_valid().to_numpy(zero_copy_only=False)
                     for row in np.flatnonzero(is_there).tolist():
                         faults.setdefault(row, _is_date(known))
                 columns[known] = _as_text(column)

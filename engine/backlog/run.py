@@ -241,11 +241,9 @@ class Runner:
         names = columns.get("job")
         schema = self.schema
         made: dict[str, Any] = {"row": pa.array(job + first_row)}
-        made["job"] = (
-            _taken(names.values, names.code[job])
-            if names is not None
-            else pa.nulls(len(job), pa.string())
-        )
+        made["job"] = pa.nulls(len(job), pa.string())
+        if names is not None:
+            made["job"] = _taken(names.values, names.code[job])
         codes = [machine.code for machine in self.machines]
         made["machine"] = _taken(codes, answered.machine)
         for name in WORDS:
@@ -514,4 +512,8 @@ def _sentence(error: InputError) -> str:
 
 def _taken(texts: Sequence[str], code: NDArray[Any]) -> pa.Array:
     """Return the texts of codes as a string array."""
+    if isinstance(texts, pa.ChunkedArray):
+        known: Any = texts.combine_chunks()
+        is_whole = len(code) == len(texts) and bool((code == np.arange(len(code))).all())
+        return known if is_whole else known.take(pa.array(code))
     return pa.array(texts, type=pa.string()).take(pa.array(code))
