@@ -7,6 +7,7 @@ geometry, which is what plans are kept by; what comes back does not depend on ho
 import multiprocessing
 import os
 from collections.abc import Sequence
+from contextlib import suppress
 from multiprocessing.connection import Connection
 from typing import Any, Final
 
@@ -85,6 +86,8 @@ class Workers:
     def close(self) -> None:
         """End the other processes."""
         for process, pipe in self._others:
+            with suppress(OSError):
+                pipe.send(None)  # the other end is open in every worker: closing would not tell
             pipe.close()
             process.join(timeout=5)
             if process.is_alive():
@@ -121,9 +124,12 @@ def _serve(engine: Engine, pipe: Connection) -> None:
     """Answer what is sent until the other end closes."""
     while True:
         try:
-            table, machine, has_extra = pipe.recv()
+            asked = pipe.recv()
         except (EOFError, KeyboardInterrupt):
             return
+        if asked is None:
+            return
+        table, machine, has_extra = asked
         try:
             rows = np.arange(table.rows)
             pipe.send(("answers", _decide(engine, table, machine, rows, has_extra=has_extra)))
