@@ -7,7 +7,7 @@ and a plan does not depend on how many stocks were asked about at a time.
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import Final, NamedTuple
 
@@ -18,20 +18,20 @@ from .arrays import Bools, Floats
 from .severing import pieces
 from .statics import Bars, Carried, shape, solve, solve_two_sided, span_sag
 
-MOST_AT_FIRST: Final = 512
-"""Candidates of which all stages are rated first; a coarser grid where there would be more."""
-
 MOST_CANDIDATES: Final = 12_000
-"""Candidates looked at where none of the first will do; a coarser grid beyond that."""
+"""Candidates looked at for one number of supports; a coarser grid beyond that."""
 
 MOST_PARTIAL: Final = 200_000
 """Partial combinations held at a time; with more, the grid is too fine to look through."""
 
-FEW: Final = 64
-"""Stocks for which it does not pay to look for candidates that others beat throughout."""
+FIRST: Final = 32
+"""Candidates rated first; then four times as many, and so on."""
 
-AT_ONCE: Final = 256
-"""Candidates of which later stages are rated at a time, the most promising first."""
+MOST_AT_ONCE: Final = 2048
+"""Candidates rated at a time."""
+
+MOST_PAIRS: Final = 1_000_000
+"""Pairs of stock and candidate compared at a time."""
 
 _FULL: Final = 1 + 1e-9
 
@@ -334,16 +334,13 @@ def find_plans(bed: Bed, weight: Floats, stiffness: Floats) -> Plans:
             todo = np.flatnonzero((which < 0) & _can_bear(bed, weight, count))
             if not todo.size:
                 continue
-            for menu in _menus(unit, count, level):
-                found, value = menu.choose(weight[todo], weight[todo] / stiffness[todo])
-                planned = found >= 0
-                places, back = np.unique(found[planned], return_inverse=True)
-                which[todo[planned]] = len(choices) + back
-                full[todo[planned]] = value[planned]
-                choices += [menu.choice(place) for place in places.tolist()]
-                todo = todo[~planned]
-                if not todo.size:
-                    break
+            menu = _menu(unit, count, level)
+            found, value = menu.choose(weight[todo], weight[todo] / stiffness[todo])
+            planned = found >= 0
+            places, back = np.unique(found[planned], return_inverse=True)
+            which[todo[planned]] = len(choices) + back
+            full[todo[planned]] = value[planned]
+            choices += [menu.choice(place) for place in places.tolist()]
     return Plans(tuple(choices), which, full)
 
 
@@ -359,110 +356,118 @@ def _can_bear(bed: Bed, weight: Floats, count: int) -> Bools:
 class _Menu:
     """Candidates of one number of supports, for stock of any weight and stiffness.
 
-    The whole stock is rated at once. Stages of severing can only be fuller, and are rated for
-    candidates that some stock asked about could use.
+    What spans and overhang alone make of a candidate is known at once and can only get fuller
+    with the stock on it. So candidates are rated in that order, and no further than until none
+    left can be better for any stock asked about: mostly after the first few.
     """
 
-    def __init__(self, bed: Bed, candidates: Floats, level: str, *, is_last: bool) -> None:
-        self._bed, self._level, self._is_last = bed, level, is_last
-        count = candidates.shape[1]
-        rating = _rate(bed, candidates, (bed.length,), is_one_sided=False)
-        kept = _is_usable(rating)
-        fixed, force, sag = _shares(bed, rating, level)
-        kept &= fixed <= _FULL
+    def __init__(self, bed: Bed, candidates: Floats, level: str) -> None:
+        self._bed, self._level = bed, level
+        fixed = _fixed_share(bed, candidates, level)
+        kept = np.flatnonzero(
+            _is_clear(bed, candidates) & _is_stable(bed, candidates) & (fixed <= _FULL)
+        )
+        kept = kept[np.argsort(fixed[kept], kind="stable")]
         self._stations = candidates[kept]
-        self._shares = np.stack([fixed[kept], force[kept], sag[kept]])
-        # Preferences: the chuck carries less than the supports; one support beyond the middle.
-        unwanted = (rating.chuck_share > 0.5 + 1e-9).astype(np.float64)
-        if count == 1:
-            unwanted += candidates[:, 0] <= bed.length / 2
-        self._unwanted = unwanted[kept]
-        self._is_staged = np.full(int(kept.sum()), not bed.cuts)
-
-    def _stage(self, places: NDArray[np.intp]) -> None:
-        """Rate the stages of severing of some candidates."""
-        rating = _rate(self._bed, self._stations[places], self._bed.cuts, is_one_sided=False)
-        shares = np.stack(_shares(self._bed, rating, self._level))
-        shares[0] = np.where(rating.lifts_off, np.inf, shares[0])
-        self._shares[:, places] = np.maximum(self._shares[:, places], shares)
-        self._is_staged[places] = True
+        self._number = kept  # the place among all candidates: of equals the first is chosen
+        self._least = fixed[kept]
+        self._shares = np.stack([fixed[kept], *np.zeros((2, len(kept)))])
+        self._unwanted = np.zeros(len(kept))
+        self._is_staged = np.full(len(kept), not bed.cuts)
+        self._rated = 0
 
     def choose(self, weight: Floats, softness: Floats) -> tuple[NDArray[np.intp], Floats]:
         """Return for every stock the place of the best candidate, -1 for none, and its fullness.
 
-        A menu that is not the last one gives only what nothing better could be preferred to.
+        Args:
+            weight: (stocks,) N/mm.
+            softness: (stocks,) weight / stiffness.
         """
         found: NDArray[np.intp] = np.full(len(weight), -1, dtype=np.intp)
-        value = np.full(len(weight), np.nan)
-        # What the lightest and the stiffest stock together fill too much, every stock does.
-        lightest = self._shares * np.array([[1.0], [weight.min()], [softness.min()]])
-        able = np.flatnonzero(lightest.max(axis=0, initial=0.0) <= _FULL)
-        if not able.size:
-            return found, value
-        fresh = able[~self._is_staged[able]]
-        if fresh.size <= MOST_AT_FIRST:
-            if fresh.size:
-                self._stage(fresh)
-            among = self._skyline(able) if len(weight) > FEW else able
-            rows = max(1, 2_000_000 // len(among))
-            for start in range(0, len(weight), rows):
-                piece = slice(start, start + rows)
-                score = self._scores(among, weight[piece], softness[piece])
-                best = np.argmin(score, axis=1)
-                lowest = score[np.arange(len(best)), best]
-                good = np.isfinite(lowest) & (self._is_last | (lowest <= _FULL))
-                found[piece] = np.where(good, among[best], -1)
-                value[piece] = np.where(good, np.where(good, lowest, 0.0) % 10.0, np.nan)
-            return found, value
-        for row in range(len(weight)):
-            one = slice(row, row + 1)
-            found[row], value[row] = self._best_first(weight[one], softness[one])
-        return found, value
+        value = np.full(len(weight), np.inf)
+        count, start, size = len(self._stations), 0, FIRST
+        todo = np.arange(len(weight))
+        while start < count and todo.size:
+            places = np.arange(start, min(start + size, count))
+            start, size = int(places[-1]) + 1, min(4 * size, MOST_AT_ONCE)
+            able = self._able(places, weight[todo], softness[todo])
+            if able.size:
+                self._compare(able, todo, (weight, softness), (found, value))
+            if start < count:
+                # A candidate not yet rated is at least as full as its spans and overhang.
+                todo = todo[value[todo] >= self._least[start]]
+        is_found = found >= 0
+        return found, np.where(is_found, np.where(is_found, value, 0.0) % 10.0, np.nan)
 
-    def _scores(self, among: NDArray[np.intp], weight: Floats, softness: Floats) -> Floats:
+    def _able(self, places: NDArray[np.intp], weight: Floats, softness: Floats) -> NDArray[np.intp]:
+        """Return those candidates, rated, that could carry at least some of the stocks."""
+        if places[-1] >= self._rated:
+            self._rate(np.arange(self._rated, places[-1] + 1))
+        # What the lightest and the stiffest stock together fill too much, every stock does.
+        least = np.array([[1.0], [weight.min()], [softness.min()]])
+
+        def able(some: NDArray[np.intp]) -> NDArray[np.intp]:
+            return some[(self._shares[:, some] * least).max(axis=0) <= _FULL]
+
+        kept = able(places)
+        fresh = kept[~self._is_staged[kept]]
+        if fresh.size:
+            self._stage(fresh)
+            kept = able(kept)
+        return kept
+
+    def _compare(
+        self,
+        places: NDArray[np.intp],
+        rows: NDArray[np.intp],
+        stocks: tuple[Floats, Floats],
+        into: tuple[NDArray[np.intp], Floats],
+    ) -> None:
+        """Take in candidates that are better than what the stocks have, a piece at a time."""
+        found, value = into
+        for start in range(0, len(rows), MOST_PAIRS // len(places) + 1):
+            some = rows[start : start + MOST_PAIRS // len(places) + 1]
+            score = self._scores(places, stocks[0][some], stocks[1][some])
+            lowest = score.min(axis=1)
+            # Of candidates that are equally good the first stands.
+            tied = np.where(score == lowest[:, None], self._number[places], np.iinfo(np.intp).max)
+            best = places[np.argmin(tied, axis=1)]
+            held = np.where(found[some] >= 0, self._number[found[some]], np.iinfo(np.intp).max)
+            better = (lowest < value[some]) | (
+                (lowest == value[some]) & np.isfinite(lowest) & (self._number[best] < held)
+            )
+            found[some] = np.where(better, best, found[some])
+            value[some] = np.where(better, lowest, value[some])
+
+    def _scores(self, places: NDArray[np.intp], weight: Floats, softness: Floats) -> Floats:
         """Return fullness, plus ten for each thing unwanted; infinite where over full."""
-        fixed, force, sag = self._shares[:, among]
+        fixed, force, sag = self._shares[:, places]
         full = np.maximum(np.multiply.outer(weight, force), np.multiply.outer(softness, sag))
         full = np.maximum(full, fixed)
-        return np.where(full <= _FULL, full + 10.0 * self._unwanted[among], np.inf)
+        return np.where(full <= _FULL, full + 10.0 * self._unwanted[places], np.inf)
 
-    def _best_first(self, weight: Floats, softness: Floats) -> tuple[int, float]:
-        """Rate later stages in the order of the first fullness, while any can still win."""
-        every = np.arange(len(self._stations))
-        order = np.argsort(self._scores(every, weight, softness)[0], kind="stable")
-        best, lowest = -1, math.inf
-        for start in range(0, len(order), AT_ONCE):
-            places = order[start : start + AT_ONCE]
-            score = self._scores(places, weight, softness)[0]
-            if not math.isfinite(score.min()) or score.min() > lowest:
-                break
-            fresh = places[~self._is_staged[places]]
-            if fresh.size:
-                self._stage(fresh)
-                score = self._scores(places, weight, softness)[0]
-            place = int(np.lexsort((places, score))[0])
-            tied = score[place] == lowest and places[place] < best
-            if score[place] < lowest or tied:
-                lowest, best = float(score[place]), int(places[place])
-        return (best, lowest % 10.0) if best >= 0 else (-1, math.nan)
+    def _rate(self, places: NDArray[np.intp]) -> None:
+        """Rate the whole stock on some candidates."""
+        stations = self._stations[places]
+        rating = _rate(self._bed, stations, (self._bed.length,), is_one_sided=False)
+        self._take_in(places, rating)
+        # Preferences: the chuck carries less than the supports; one support beyond the middle.
+        unwanted = (rating.chuck_share > 0.5 + 1e-9).astype(np.float64)
+        if stations.shape[1] == 1:
+            unwanted += stations[:, 0] <= self._bed.length / 2
+        self._unwanted[places] = unwanted
+        self._rated = int(places[-1]) + 1
 
-    def _skyline(self, able: NDArray[np.intp]) -> NDArray[np.intp]:
-        """Return those candidates to which no earlier one is at least equal in every respect.
+    def _stage(self, places: NDArray[np.intp]) -> None:
+        """Rate the stages of severing on some candidates."""
+        ends = self._bed.cuts
+        self._take_in(places, _rate(self._bed, self._stations[places], ends, is_one_sided=False))
+        self._is_staged[places] = True
 
-        Only they can be chosen: of equals the earlier one is.
-        """
-        points = np.vstack([self._shares, self._unwanted[None, :]])
-        kept: NDArray[np.intp] = np.zeros(0, dtype=np.intp)
-        for start in range(0, len(able), AT_ONCE):
-            places = able[start : start + AT_ONCE]
-            for against in (kept, places):
-                if against.size and places.size:
-                    beaten = np.less(against[:, None], places[None, :])
-                    for row in points:
-                        beaten &= row[against][:, None] <= row[places][None, :]
-                    places = places[~beaten.any(axis=0)]
-            kept = np.concatenate([kept, places])
-        return kept
+    def _take_in(self, places: NDArray[np.intp], rating: Rating) -> None:
+        shares = np.stack(_shares(self._bed, rating, self._level))
+        shares[0] = np.where(rating.lifts_off, np.inf, shares[0])
+        self._shares[:, places] = np.maximum(self._shares[:, places], shares)
 
     def choice(self, place: int) -> Choice:
         """Return a candidate with its rating."""
@@ -480,28 +485,36 @@ def _unit_rating(bed: Bed, stations: tuple[float, ...]) -> Rating:
     return rate(bed, np.array([stations], dtype=np.float64))
 
 
-def _menus(bed: Bed, count: int, level: str) -> Iterator["_Menu"]:
-    """Yield the short menu, and the long one where the short one left stations out."""
-    short, is_whole = _menu(bed, count, level, MOST_AT_FIRST)
-    yield short
-    if not is_whole:
-        yield _menu(bed, count, level, MOST_CANDIDATES)[0]
+@lru_cache(maxsize=16_384)
+def _menu(bed: Bed, count: int, level: str) -> _Menu:
+    """Return the menu of so many supports.
 
-
-@lru_cache(maxsize=4096)
-def _menu(bed: Bed, count: int, level: str, most: int) -> tuple["_Menu", bool]:
-    """Return a menu of at most so many candidates, and whether it has all there are.
-
-    Where the grid offers more combinations, every second, third … station is tried.
+    Where the grid offers more combinations than are looked at, every second, third … station
+    is tried.
     """
-    is_last = most == MOST_CANDIDATES
     for step in range(1, len(bed.grid) + 1):
         coarse = bed._replace(grid=bed.grid[::step] if step % 2 else bed.grid[step // 2 :: step])
-        found = _candidates(coarse, count, level, most)
+        found = _candidates(coarse, count, level, MOST_CANDIDATES)
         if found is not None:
-            is_whole = step == 1
-            return _Menu(bed, found, level, is_last=is_last or is_whole), is_whole
-    return _Menu(bed, np.zeros((0, count)), level, is_last=True), True
+            return _Menu(bed, found, level)
+    return _Menu(bed, np.zeros((0, count)), level)
+
+
+def _fixed_share(bed: Bed, candidates: Floats, level: str) -> Floats:
+    """Return how full spans and overhangs are at every stage, whatever the stock weighs."""
+    nodes = np.concatenate([np.zeros((len(candidates), 1)), candidates], axis=1)
+    span = np.maximum.reduce(np.diff(nodes, axis=1), axis=1, initial=0.0)
+    overhang = bed.length - nodes[:, -1]
+    for cut in bed.cuts:
+        # Beyond a cut stands nothing: the last support before it ends that stage.
+        reach = np.maximum.reduce(np.where(nodes < cut, nodes, 0.0), axis=1)
+        overhang = np.maximum(overhang, cut - reach)
+    full = np.zeros(len(candidates))
+    for values, bound in ((span, bed.span), (overhang, bed.overhang)):
+        limit = bound.rated if level == "rated" else bound.absolute
+        if not math.isnan(limit):
+            full = np.maximum(full, values / limit)
+    return full
 
 
 def _candidates(bed: Bed, count: int, level: str, most: int) -> Floats | None:
