@@ -330,11 +330,16 @@ def find_plans(bed: Bed, weight: Floats, stiffness: Floats) -> Plans:
     full = np.full(len(weight), np.nan)
     choices: list[Choice] = []
     for level in ("rated", "absolute"):
+        fewest = _steps(unit, level).need[0]
         for count in range(len(bed.ratings) + 1):
+            if count < fewest:
+                continue
             todo = np.flatnonzero((which < 0) & _can_bear(bed, weight, count))
             if not todo.size:
                 continue
             menu = _menu(unit, count, level)
+            if menu.is_empty:
+                continue
             found, value = menu.choose(weight[todo], weight[todo] / stiffness[todo])
             planned = found >= 0
             places, back = np.unique(found[planned], return_inverse=True)
@@ -375,6 +380,11 @@ class _Menu:
         self._unwanted = np.zeros(len(kept))
         self._is_staged = np.full(len(kept), not bed.cuts)
         self._rated = 0
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether no candidate can do for any stock."""
+        return not len(self._stations)
 
     def choose(self, weight: Floats, softness: Floats) -> tuple[NDArray[np.intp], Floats]:
         """Return for every stock the place of the best candidate, -1 for none, and its fullness.
@@ -517,11 +527,24 @@ def _fixed_share(bed: Bed, candidates: Floats, level: str) -> Floats:
     return full
 
 
-def _candidates(bed: Bed, count: int, level: str, most: int) -> Floats | None:
-    """Return combinations within spans, overhang, keep-clear and zones, ascending; all of them.
+class _Steps(NamedTuple):
+    """The stations that may be used, and how far supports reach from each.
 
-    None where there are more than ``most``.
+    Attributes:
+        nodes: the chuck face and every free station, mm.
+        reach: of each node, the node after the last one that a span reaches.
+        need: how many further supports each node needs until one stands far enough out.
+        enough: mm from which the last support stands far enough out.
     """
+
+    nodes: Floats
+    reach: NDArray[np.intp]
+    need: Floats
+    enough: float
+
+
+@lru_cache(maxsize=4096)
+def _steps(bed: Bed, level: str) -> _Steps:
     is_rated = level == "rated"
     span = bed.span.rated if is_rated else bed.span.absolute
     overhang = bed.overhang.rated if is_rated else bed.overhang.absolute
@@ -531,13 +554,22 @@ def _candidates(bed: Bed, count: int, level: str, most: int) -> Floats | None:
     free = grid[grid < bed.length - 1e-6]
     for cut in bed.cuts:
         free = free[np.abs(free - cut) >= bed.keep_clear - 1e-6]
-    zones = _zones(bed)
-    if any(not ((free >= low) & (free <= high)).any() for low, high in zones):
-        return np.zeros((0, count))
     nodes = np.concatenate([[0.0], free])
-    # The last node that a span reaches from each, and the fewest further supports from it.
     reach = np.searchsorted(nodes, nodes + span, side="right")
     need = _fewest(nodes, reach, bed.length - overhang)
+    if any(not ((free >= low) & (free <= high)).any() for low, high in _zones(bed)):
+        need[:] = np.inf
+    return _Steps(nodes, reach, need, bed.length - overhang)
+
+
+def _candidates(bed: Bed, count: int, level: str, most: int) -> Floats | None:
+    """Return combinations within spans, overhang, keep-clear and zones, ascending; all of them.
+
+    None where there are more than ``most``.
+    """
+    nodes, reach, need, enough = _steps(bed, level)
+    if need[0] > count:
+        return np.zeros((0, count))
     chosen: NDArray[np.intp] = np.zeros((1, 0), dtype=np.intp)
     last: NDArray[np.intp] = np.zeros(1, dtype=np.intp)
     for left in range(count, 0, -1):
@@ -551,8 +583,8 @@ def _candidates(bed: Bed, count: int, level: str, most: int) -> Floats | None:
         chosen = np.concatenate([chosen[row[kept]], ahead[kept][:, None]], axis=1)
         last = ahead[kept]
     stations = nodes[chosen]
-    kept = nodes[last] >= bed.length - overhang
-    for low, high in zones:
+    kept = nodes[last] >= enough
+    for low, high in _zones(bed):
         kept &= ((stations >= low) & (stations <= high)).any(axis=1)
     stations = stations[kept]
     return stations if len(stations) <= most else None
