@@ -17,6 +17,7 @@ from ..engine.version import VERSION
 _COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "check": ("check", "Can this machine cut this stock, and on what conditions?"),
     "sheet": ("sheet", "Print the set-up sheet of a job: PDF, SVG or HTML."),
+    "batch": ("batch", "Answer every job of a backlog: CSV, Excel or Parquet."),
     "compare": ("compare", "How much harder is one piece to turn than another?"),
     "sections": ("sections", "Find and show pipe and tube sections."),
     "machines": ("machines", "List, show and validate machine models."),

@@ -301,9 +301,7 @@ def _parts_of(rule_set: RuleSet) -> list[tuple[int, ...]]:
             parts.remove(part)
         parts.append(joined)
     count = len(rules)
-    return [
-        (*sorted(places), *(count + place for place in sorted(places))) for _, places in parts
-    ]
+    return [(*sorted(places), *(count + place for place in sorted(places))) for _, places in parts]
 
 
 def with_needs(codes: Iterable[str], rule_set: RuleSet) -> set[str]:

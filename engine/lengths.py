@@ -5,6 +5,7 @@ Every border is found on the verdict itself, supports planned, never on one form
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -89,9 +90,7 @@ class _Search:
     judged, and what the rules say without supports at every step.
     """
 
-    def __init__(
-        self, engine: Engine, table: JobTable, machine: MachineModel, step: float
-    ) -> None:
+    def __init__(self, engine: Engine, table: JobTable, machine: MachineModel, step: float) -> None:
         self._engine, self._table, self._machine = engine, table, machine
         stated = machine.limit("stock_length").absolute
         longest = LONGEST if math.isnan(stated) else stated
@@ -105,7 +104,7 @@ class _Search:
         while True:
             places = np.array(sorted(known), dtype=np.intp)
             kinds = [known[place][0][:3] for place in places.tolist()]
-            differ = np.array([a != b for a, b in zip(kinds[:-1], kinds[1:], strict=True)])
+            differ = np.array([a != b for a, b in pairwise(kinds)])
             gaps = np.flatnonzero(differ & (np.diff(places) > 1)) if len(differ) else []
             if not len(gaps):
                 break

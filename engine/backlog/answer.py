@@ -38,6 +38,9 @@ NUMBERS: Final = (
 WORDS: Final = ("verdict", "decided_by", "governing", "mitigations", "missing", "stations")
 """Text columns of an answer."""
 
+COUNTED: Final = "wanting"
+"""A text column that is only counted: accessories whose lack is all that refuses."""
+
 
 class Answers(NamedTuple):
     """Answers for rows on one machine.
@@ -94,6 +97,9 @@ class _Answering:
                 "governing": (names, governing),
                 "mitigations": self.spread(["; ".join(item.mitigations) for item in inferred]),
                 "missing": self.spread(["; ".join(missing(item)) for item in inferred]),
+                COUNTED: self.spread(
+                    ["; ".join(wanting(item, self.rule_set)) for item in inferred]
+                ),
                 "stations": (("", *places), np.where(is_refused, 0, place + 1)),
             },
             numbers=numbers,
@@ -209,6 +215,15 @@ def decided_by(inferred: Inferred, rule_set: RuleSet) -> str:
 def missing(inferred: Inferred) -> tuple[str, ...]:
     """Return accessories that are needed and not fitted."""
     return tuple(dict.fromkeys(accessory for _, accessory in inferred.missing))
+
+
+def wanting(inferred: Inferred, rule_set: RuleSet) -> tuple[str, ...]:
+    """Return missing accessories where nothing else refuses."""
+    for found in inferred.findings:
+        rule = rule_set.rules[found.rule]
+        if (rule.unknown if found.is_unknown else rule.outcome) == "refused":
+            return ()
+    return () if inferred.conflicts else missing(inferred)
 
 
 def question_of(inferred: Inferred, rule_set: RuleSet) -> tuple[str, str]:

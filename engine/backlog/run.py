@@ -14,9 +14,12 @@ from ..arrays import Bools, Floats
 from ..ask import Desk
 from ..job import check_fitted, check_kerf
 from ..table import Index, JobTable
-from .answer import NUMBERS, WORDS, Answers, rank_codes
+from .answer import COUNTED, NUMBERS, WORDS, Answers, rank_codes
 from .normalise import Fault, Normaliser, Read, Texts
 from .workers import Workers
+
+REFUSED: Final = 3
+"""Rank of a refused answer, see :func:`.answer.rank_codes`."""
 
 MOST_MISC: Final = 30_000
 """Distinct combinations of bow, off-axis mass and facts that are numbered."""
@@ -46,8 +49,8 @@ class Tally:
     Attributes:
         jobs, faulty: rows read, and those of them with an error or an open question.
         verdicts: answer rows by verdict; ``best`` jobs by their best verdict.
-        decided_by, governing, mitigations, missing, errors: answer rows by each; missing counts
-            refusals that the accessory is missing in.
+        decided_by, governing, mitigations, wanting, errors: answer rows by each; mitigations of
+            those not refused; wanting counts refusals for nothing but the accessory.
         taken: rows by what was taken for granted in them.
     """
 
@@ -58,7 +61,7 @@ class Tally:
     decided_by: dict[str, int] = field(default_factory=dict[str, int])
     governing: dict[str, int] = field(default_factory=dict[str, int])
     mitigations: dict[str, int] = field(default_factory=dict[str, int])
-    missing: dict[str, int] = field(default_factory=dict[str, int])
+    wanting: dict[str, int] = field(default_factory=dict[str, int])
     errors: dict[str, int] = field(default_factory=dict[str, int])
     taken: dict[str, int] = field(default_factory=dict[str, int])
 
@@ -222,9 +225,11 @@ class Runner:
             for name, column in (("verdict", "verdicts"), ("decided_by", "decided_by"),
                                  ("governing", "governing")):  # fmt: skip
                 tally.add(column, *self._known.word(name, number, there))
-            for name in ("mitigations", "missing"):
-                tally.add(name, *self._known.word(name, number, there), is_list=True)
-            np.minimum.at(best, mine, self._known.ranks(number)[there])
+            ranks = self._known.ranks(number)[there]
+            able = there[ranks < REFUSED]
+            tally.add("mitigations", *self._known.word("mitigations", number, able), is_list=True)
+            tally.add("wanting", *self._known.word(COUNTED, number, there), is_list=True)
+            np.minimum.at(best, mine, ranks)
         names = ["in-range", "oversize-allowed-with-conditions", "", "refused"]
         tally.add("best", names, np.where(best < 9, best, -1))
 
@@ -319,7 +324,7 @@ class _Columns:
         self.rank: NDArray[np.int8] = np.zeros(0, dtype=np.int8)
         self.question: NDArray[np.int32] = np.zeros(0, dtype=np.int32)
         self.words: dict[str, NDArray[np.int32]] = {
-            name: np.zeros(0, dtype=np.int32) for name in WORDS
+            name: np.zeros(0, dtype=np.int32) for name in (*WORDS, COUNTED)
         }
         self.numbers: dict[str, Floats] = {}
 
@@ -347,7 +352,7 @@ class _Known:
     def __init__(self, desk: Desk, workers: Workers) -> None:
         self._desk, self._workers = desk, workers
         self._asked: dict[tuple[str, str], int] = {}
-        self._texts: dict[str, dict[str, int]] = {name: {"": 0} for name in WORDS}
+        self._texts: dict[str, dict[str, int]] = {name: {"": 0} for name in (*WORDS, COUNTED)}
         self.forget()
 
     def forget(self) -> None:

@@ -56,6 +56,7 @@ class Answers:
         self._key = dict(key)
         self.rows_done = 0
         """Rows of the backlog whose answers are written."""
+        self.note: dict[str, Any] = {}
         self._state: dict[str, Any] = {}
         with _writable(path):
             if not path.parent.is_dir():
@@ -68,12 +69,17 @@ class Answers:
                 self._discard()
             self._open()
 
-    def write(self, batch: pa.RecordBatch, rows_done: int) -> None:
-        """Add answers; ``rows_done`` rows of the backlog are then done."""
+    def write(self, batch: pa.RecordBatch, rows_done: int, note: Mapping[str, Any]) -> None:
+        """Add answers; ``rows_done`` rows of the backlog are then done.
+
+        ``note`` is kept with them and given back when the run is continued.
+        """
         with _writable(self.path):
             self._add(batch)
-            self.rows_done = rows_done
-            self._state = {"key": self._key, "rows": rows_done, **self._mark()}
+            self.rows_done, self.note = rows_done, dict(note)
+            self._state = {
+                "key": self._key, "rows": rows_done, "note": self.note, **self._mark(),
+            }  # fmt: skip
             beside = self._journal.with_suffix(".tmp")
             beside.write_text(json.dumps(self._state), encoding="utf-8")
             beside.replace(self._journal)
@@ -105,7 +111,7 @@ class Answers:
                 where=str(self.path),
                 remedy="Ask as before, or leave out --resume to begin anew.",
             )
-        self._state, self.rows_done = state, int(state["rows"])
+        self._state, self.rows_done, self.note = state, int(state["rows"]), state["note"]
 
     def _discard(self) -> None:
         self._journal.unlink(missing_ok=True)

@@ -1,6 +1,7 @@
 """Set the content on a page: PDF and SVG through Typst, HTML by itself."""
 
 import tempfile
+from collections.abc import Callable, Mapping
 from html import escape
 from pathlib import Path
 from typing import Any, Final, Literal, cast
@@ -23,15 +24,29 @@ def svg_page(content: Content, drawing: str, paper: Paper) -> bytes:
 
 
 def _compiled(content: Content, drawing: str, paper: Paper, kind: str) -> bytes:
-    import typst  # slow to import, and only a sheet needs it
+    return compiled(lambda size: typst_source(content, paper, size), kind, {"bed.svg": drawing})
+
+
+def compiled(
+    source_of: Callable[[float], str], kind: str, files: Mapping[str, str] | None = None
+) -> bytes:
+    """Return one page of Typst as PDF or SVG, in the largest type in which it is one page.
+
+    Args:
+        source_of: returns the Typst source for a type size in points.
+        kind: ``pdf`` or ``svg``.
+        files: texts of files that the source names.
+    """
+    import typst  # slow to import, and only a page needs it
 
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
-        (folder / "bed.svg").write_text(drawing, encoding="utf-8")
-        source = folder / "sheet.typ"
+        for name, text in (files or {}).items():
+            (folder / name).write_text(text, encoding="utf-8")
+        source = folder / "page.typ"
         pages: list[bytes] = []
         for size in SIZES:
-            source.write_text(typst_source(content, paper, size), encoding="utf-8")
+            source.write_text(source_of(size), encoding="utf-8")
             pages = _pages(typst.compile(str(source), format="svg", ignore_system_fonts=True))
             if len(pages) == 1:
                 break
@@ -82,9 +97,12 @@ def typst_source(content: Content, paper: Paper, size: float) -> str:
     )
 
 
-def _t(text: str) -> str:
+def escaped(text: str) -> str:
     """Return text with everything that Typst reads as markup escaped."""
     return "".join(f"\\{char}" if char in "\\#*_`$<>@=-+/~[]\"'" else char for char in text)
+
+
+_t = escaped
 
 
 def _pair(value: Both, size: float) -> str:

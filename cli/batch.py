@@ -1,0 +1,226 @@
+"""``cuttable batch``: a backlog in, an answer a job and machine out."""
+
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ..catalogue.errors import InputError
+from ..engine.ask import Desk
+
+if TYPE_CHECKING:
+    from ..engine.backlog.reading import Backlog
+    from ..engine.backlog.run import Runner
+    from ..engine.backlog.writing import Answers
+
+REPORTS = (".html", ".pdf")
+
+
+@click.command(
+    "batch",
+    epilog="""\b
+Examples:
+  cuttable batch orders.csv --out answers.csv
+  cuttable batch orders.xlsx --out answers.xlsx --machine rowan-150 --report report.html
+  cuttable batch orders.parquet --out best.parquet --best""",
+)
+@click.argument("backlog", type=click.Path(path_type=Path))
+@click.option(
+    "--out", type=click.Path(path_type=Path), required=True, metavar="FILE",
+    help="File to write: .csv, .jsonl, .parquet or .xlsx.",
+)  # fmt: skip
+@click.option(
+    "--machine", "machines", multiple=True, metavar="CODE|FILE.toml",
+    help="Model to ask; repeat for several. Without it: every model. "
+    "A machine named in a row stands before this.",
+)  # fmt: skip
+@click.option(
+    "--best", "is_best", is_flag=True,
+    help="Keep one answer a job: the best verdict, and of equal ones the smallest model.",
+)  # fmt: skip
+@click.option("--numbers", "has_numbers", is_flag=True,
+              help="Add a column for every number of every mitigation.")  # fmt: skip
+@click.option("--report", type=click.Path(path_type=Path), default=None, metavar="FILE",
+              help="Write a page with counts and charts too: .html or .pdf.")  # fmt: skip
+@click.option("--resume", "is_resumed", is_flag=True, help="Continue a run that was stopped.")
+@click.option("--sheet", default="", metavar="NAME", help="Sheet of a workbook; else the first.")
+@click.option("--workers", type=click.IntRange(min=1), default=None,
+              help="Processes to use; else one for each processor.")  # fmt: skip
+def command(
+    *,
+    backlog: Path,
+    out: Path,
+    machines: Sequence[str],
+    is_best: bool,
+    has_numbers: bool,
+    report: Path | None,
+    is_resumed: bool,
+    sheet: str,
+    workers: int | None,
+) -> int:
+    """Answer every job of a backlog: CSV, Excel or Parquet in and out.
+
+    Columns: job, section, length; and where there are such: grade, quantity, machine, parts
+    ("3*1.2 m + 0.4 m"), cuts, stations, bow, behind, off_axis, ends, contents, coating, grip,
+    fitted. Common other names of columns are understood. Answers come in the order of the
+    backlog, one a job and machine; a row that cannot be read keeps its place with its error.
+
+    Exit status: 0 every job can be cut somewhere; 1 some job is refused on every machine asked;
+    2 some row has no answer (its error or question is in the file), or nothing could be done.
+    """
+    _check_places(backlog, out, report)
+    try:
+        from ..engine.backlog.reading import open_backlog
+        from ..engine.backlog.run import Asked, Runner
+        from ..engine.backlog.writing import open_answers
+    except ImportError as fault:
+        raise InputError(
+            "option-needs",
+            f"backlogs need the package {fault.name}",
+            remedy="Install it: pip install 'cuttable[batch]'.",
+        ) from None
+    desk = Desk()
+    asked = Asked(tuple(desk.machines(machines)), is_best, has_numbers)
+    opened = open_backlog(backlog, sheet)
+    click.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)
+    runner = Runner(desk, asked, workers)
+    answers = open_answers(
+        out, runner.schema, typed=("job", "error_text"), key=_key(desk, asked, opened),
+        is_resumed=is_resumed,
+    )  # fmt: skip
+    is_done = False
+    try:
+        _run(opened, runner, answers)
+        answers.finish()
+        is_done = True
+    finally:
+        runner.close()
+        if not is_done:
+            answers.abandon()
+            if answers.rows_done:
+                click.echo(
+                    f"{answers.rows_done} rows are done; --resume continues with the next.",
+                    err=True,
+                )
+    _tell(desk, runner, out, report, f"{backlog.name} on {_models(asked)}")
+    best = runner.tally.best
+    if runner.tally.faulty or best.get("", 0):
+        return 2
+    return 1 if best.get("refused", 0) else 0
+
+
+def _check_places(backlog: Path, out: Path, report: Path | None) -> None:
+    if out.exists() and backlog.exists() and out.samefile(backlog):
+        raise InputError(
+            "choice-unknown", "the answers would overwrite the backlog",
+            remedy="Give --out another name.",
+        )  # fmt: skip
+    if report is not None and report.suffix.casefold() not in REPORTS:
+        raise InputError(
+            "choice-unknown", f"{report.name!r} is no kind of report",
+            remedy=f"End the file name in {' or '.join(REPORTS)}.",
+        )  # fmt: skip
+
+
+def _key(desk: Desk, asked: Any, opened: "Backlog") -> dict[str, Any]:
+    """Return what the answers depend on: a stopped run is continued only for the same."""
+    about = opened.path.stat()
+    return {
+        "backlog": [str(opened.path.resolve()), about.st_size, about.st_mtime_ns],
+        "machines": [machine.digest for machine in asked.machines],
+        "best": asked.is_best,
+        "numbers": asked.has_numbers,
+        "provenance": list(desk.provenance),
+    }
+
+
+def _run(opened: "Backlog", runner: "Runner", answers: "Answers") -> None:
+    from ..engine.backlog.run import Tally
+
+    if answers.rows_done:
+        runner.tally = Tally(**answers.note)
+    rows_done = answers.rows_done
+    with _progress(opened.size) as advance:
+        for chunk in opened.chunks():
+            last = chunk.first_row + chunk.rows - 1
+            if last > rows_done:
+                batch = runner.answer(chunk.columns, chunk.rows, chunk.first_row, chunk.faults)
+                answers.write(batch, last, asdict(runner.tally))
+            advance(opened.done, runner.tally.jobs)
+
+
+@contextmanager
+def _progress(size: int) -> Iterator[Any]:
+    """Show a bar with rate and time left on a terminal; nothing elsewhere."""
+    if not sys.stderr.isatty():
+        yield lambda done, rows: None  # noqa: ARG005
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    began = time.monotonic()
+    columns = (
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TextColumn("{task.description}"),
+        TimeRemainingColumn(),
+    )
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task("", total=max(size, 1))
+
+        def advance(done: int, rows: int) -> None:
+            rate = rows / max(time.monotonic() - began, 1e-3)
+            progress.update(task, completed=done, description=f"{rows} rows, {rate:,.0f} a second")
+
+        yield advance
+
+
+def _models(asked: Any) -> str:
+    return ", ".join(machine.code for machine in asked.machines)
+
+
+def _tell(desk: Desk, runner: "Runner", out: Path, report: Path | None, about: str) -> None:
+    """Print the summary, and write the report where one is asked for."""
+    from ..engine.backlog.summary import html_report, pdf_report, shortened, summary_of
+    from .files import write_whole
+    from .render import console
+    from .rows import columns
+
+    summary = summary_of(runner.tally, desk.rule_set, len(runner.asked.machines))
+    screen = console()
+    screen.print(f"{out}: {summary.headline}", soft_wrap=True)
+    rows = [[str(count), name] for name, count in summary.jobs]
+    if rows:
+        screen.print(columns([list(row) for row in rows], screen.width, indent=2), soft_wrap=True)
+    for table in summary.tables:
+        screen.print(f"\n{table.title}", soft_wrap=True)
+        counted = [[str(count), name] for name, count in shortened(table.rows)]
+        screen.print(columns([list(row) for row in counted], screen.width, indent=2),
+                     soft_wrap=True)  # fmt: skip
+    if summary.taken:
+        screen.print("\nTaken for granted", soft_wrap=True)
+        taken = [[str(count), text] for text, count in summary.taken]
+        screen.print(columns([list(row) for row in shortened_texts(taken)], screen.width, indent=2),
+                     soft_wrap=True)  # fmt: skip
+    if report is not None:
+        provenance = desk.provenance
+        line = (
+            f"{provenance.tool}; rules {provenance.rules[7:15]}; "
+            f"catalogue {provenance.catalogue[7:15]}"
+        )
+        made = (
+            html_report(summary, about=about, provenance=line).encode()
+            if report.suffix.casefold() == ".html"
+            else pdf_report(summary, about=about, provenance=line)
+        )
+        write_whole(report, made, "the report")
+
+
+def shortened_texts(rows: list[list[str]]) -> list[list[str]]:
+    """Return the first rows; sentences are long, and a few say enough."""
+    return rows[:6]
