@@ -2,7 +2,7 @@
 
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
@@ -154,11 +154,16 @@ def _run(opened: "Backlog", runner: "Runner", answers: "Answers") -> None:
             advance(opened.done, runner.tally.jobs)
 
 
+def _nothing(done: int, rows: int) -> None:
+    """Show no progress."""
+    _ = done, rows
+
+
 @contextmanager
-def _progress(size: int) -> Iterator[Any]:
+def _progress(size: int) -> Generator[Callable[[int, int], None]]:
     """Show a bar with rate and time left on a terminal; nothing elsewhere."""
     if not sys.stderr.isatty():
-        yield lambda done, rows: None  # noqa: ARG005
+        yield _nothing
         return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn

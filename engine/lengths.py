@@ -95,22 +95,22 @@ class _Search:
         stated = machine.limit("stock_length").absolute
         longest = LONGEST if math.isnan(stated) else stated
         # One step beyond the end tells what decides there.
-        self._steps = step * np.arange(1, math.floor(longest / step + 1e-9) + 2)
+        self._steps: Floats = step * np.arange(1.0, math.floor(longest / step + 1e-9) + 2.0)
         self._found = self._judge_ends()
 
     def intervals(self, number: int) -> list[Interval]:
         """Return the intervals of one job."""
-        steps, known = self._steps, self._found[number]
+        known = self._found[number]
         while True:
-            places = np.array(sorted(known), dtype=np.intp)
-            kinds = [known[place][0][:3] for place in places.tolist()]
-            differ = np.array([a != b for a, b in pairwise(kinds)])
-            gaps = np.flatnonzero(differ & (np.diff(places) > 1)) if len(differ) else []
-            if not len(gaps):
+            middle = [
+                (low + high) // 2
+                for low, high in pairwise(sorted(known))
+                if high > low + 1 and known[low][0][:3] != known[high][0][:3]
+            ]
+            if not middle:
                 break
-            middle = (places[gaps] + places[np.array(gaps) + 1]) // 2
-            self._judge(np.array([number]), middle, known_of=[known])
-        return self._joined(known, steps)
+            self._judge(np.array([number]), np.array(middle, dtype=np.intp), known_of=[known])
+        return self._joined(known)
 
     def _judge_ends(self) -> list[dict[int, tuple[tuple[str, ...], float]]]:
         """Judge every job at both ends of every pitch and where other rules change."""
@@ -140,8 +140,11 @@ class _Search:
         job = np.repeat(jobs, len(places))
         place = np.tile(places, len(jobs))
         answers = self._answers(job, place, is_supported=True)
-        words = [answers.words[name] for name in ("verdict", "decided_by", "missing", "governing")]
-        texts = [[words_of[code] for code in codes.tolist()] for words_of, codes in words]
+        texts: list[list[str]] = []
+        for name in ("verdict", "decided_by", "missing", "governing"):
+            words, code = answers.words[name]
+            codes: list[int] = code.tolist()
+            texts.append([words[item] for item in codes])
         numbers = answers.numbers["utilisation"].tolist()
         row = 0
         for known in known_of:
@@ -161,12 +164,10 @@ class _Search:
         )
         return answers_of(self._engine, decision, has_extra=False)
 
-    def _joined(
-        self, known: dict[int, tuple[tuple[str, ...], float]], steps: Floats
-    ) -> list[Interval]:
+    def _joined(self, known: dict[int, tuple[tuple[str, ...], float]]) -> list[Interval]:
         """Join neighbours of the same kind; the step beyond the end is dropped."""
         result: list[Interval] = []
-        low = 0
+        steps, low = self._steps, 0
         places = sorted(known)
         for place, following in zip(places, [*places[1:], -1], strict=True):
             (verdict, decided_by, missing, governing), used = known[place]

@@ -232,7 +232,7 @@ def _with_lifting(
     bars: Bars, carried: Carried, sag: Floats, rows: NDArray[np.intp]
 ) -> tuple[Carried, Floats]:
     """Solve some rows again with supports that only push."""
-    part = Bars(*(column[rows] for column in bars))
+    part = bars.take(rows)
     solved = solve(part)
     for whole, piece in zip(carried, solved, strict=True):
         whole[rows] = piece
@@ -412,7 +412,7 @@ class _Menu:
     def _able(self, places: NDArray[np.intp], weight: Floats, softness: Floats) -> NDArray[np.intp]:
         """Return those candidates, rated, that could carry at least some of the stocks."""
         if places[-1] >= self._rated:
-            self._rate(np.arange(self._rated, places[-1] + 1))
+            self._rate(np.arange(self._rated, int(places[-1]) + 1, dtype=np.intp))
         # What the lightest and the stiffest stock together fill too much, every stock does.
         least = np.array([[1.0], [weight.min()], [softness.min()]])
 

@@ -44,6 +44,13 @@ class Bars(NamedTuple):
     heights: Floats
     is_clamped: Bools
 
+    def take(self, rows: NDArray[np.intp]) -> "Bars":
+        """Return some of the rows."""
+        return Bars(
+            self.length[rows], self.weight[rows], self.stiffness[rows], self.stations[rows],
+            self.heights[rows], self.is_clamped[rows],
+        )  # fmt: skip
+
 
 class Carried(NamedTuple):
     """How bars are carried.
@@ -106,7 +113,7 @@ def solve(bars: Bars) -> Carried:
         todo = todo[pulls | presses]
         if not todo.size:
             break
-        part = _take(bars, todo)
+        part = bars.take(todo)
         found = _solve_active(part, active[todo])
         for whole, piece in zip(result, found, strict=True):
             whole[todo] = piece
@@ -160,17 +167,6 @@ def span_sag(bars: Bars, carried: Carried) -> Floats:
         place = np.clip(place - np.clip(step, -1 / 12, 1 / 12), 0.0, 1.0)
     value = place * (one + place * (two + place * (three + place * load)))
     return np.maximum(best, value).max(axis=1, initial=0.0) / bars.stiffness
-
-
-def _take(bars: Bars, rows: NDArray[np.intp]) -> Bars:
-    return Bars(
-        bars.length[rows],
-        bars.weight[rows],
-        bars.stiffness[rows],
-        bars.stations[rows],
-        bars.heights[rows],
-        bars.is_clamped[rows],
-    )
 
 
 def _packed(bars: Bars, active: Bools) -> tuple[Floats, Floats, NDArray[np.intp], NDArray[np.intp]]:

@@ -124,10 +124,11 @@ class _Answering:
         chosen = {gauge.name for gauge in self.rule_set.gauges if gauge.is_chosen}
         nominal = np.stack([self.known(item, item.nominal, chosen) for item in full])
         heavy = np.stack([self.heavy_over(item) for item in full])
-        best, over = nominal.argmax(axis=0), heavy.argmax(axis=0)
+        best: Index = nominal.argmax(axis=0)
+        over: Index = heavy.argmax(axis=0)
         every = np.arange(self.rows)
         is_over = (nominal[best, every] <= 1 + 1e-9) & (heavy[over, every] > -np.inf)
-        place = np.where(is_over, over, best)
+        place: Index = np.where(is_over, over, best)
         has_any = nominal.max(axis=0) > -np.inf
         utilisation = np.stack([item.nominal for item in full])[place, every]
         at_heavy = np.stack([item.heavy for item in full])[place, every]

@@ -191,7 +191,8 @@ class Normaliser:
         pairs, code = _distinct(section.code * width + grade.code)
         kept = self._kept["grade"]
         result: list[_Found] = []
-        for pair in pairs.tolist():
+        every: list[int] = pairs.tolist()
+        for pair in every:
             which_section, which_grade = divmod(pair, width)
             text = grade.values[which_grade]
             found: Section | None = sections[which_section].value
@@ -226,7 +227,8 @@ class Normaliser:
             key = key * size + codes[name][rows]
         distinct, code = _distinct(key)
         results: list[_Found] = []
-        for number in distinct.tolist():
+        every: list[int] = distinct.tolist()
+        for number in every:
             geometry = _geometry_of(number, names, sizes, found)
             known = self._kept["geometry"].get(geometry)
             if known is None:
@@ -254,7 +256,8 @@ class Normaliser:
         key = (codes["section"] * width + codes["grade"]) * depth + codes["coating"]
         distinct, code = _distinct(key[rows])
         stocks: list[int] = []
-        for value in distinct.tolist():
+        every: list[int] = distinct.tolist()
+        for value in every:
             rest, coating = divmod(value, depth)
             section, grade = divmod(rest, width)
             # The section's note is about the text; stocks that are alike are one.

@@ -4,22 +4,29 @@ Memory does not grow with the file. Cells come as texts, each distinct one once.
 cannot be taken apart keeps its place with its fault.
 """
 
+# Arrow has type information in part only; what of it is unknown stays within this module.
+# pyright: reportUnknownMemberType=false, reportUnknownVariableType=false
+# pyright: reportUnknownArgumentType=false, reportUnknownParameterType=false
+# pyright: reportMissingTypeArgument=false, reportUnknownLambdaType=false
+
 import codecs
 import csv
 import datetime as dt
 import io
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, Literal, NamedTuple
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
+import pyarrow.compute
 import pyarrow.csv as arrow_csv
 
 from ...catalogue.errors import FileError
 from .columns import Mapping, map_headers, with_unit
 from .normalise import Texts
+
+pc: Any = pyarrow.compute
 
 CHUNK_ROWS: Final = 500_000
 BLOCK: Final = 32 << 20
@@ -92,7 +99,8 @@ class Backlog:
             column = whole.column(name)
             if name == "job":
                 # Nearly every text is distinct: keep them as they are.
-                columns[name] = Texts(column, np.arange(len(column)))
+                whole_column: Any = column
+                columns[name] = Texts(whole_column, np.arange(len(column)))
                 continue
             encoded: Any = pc.dictionary_encode(pc.fill_null(column, ""))
             encoded = encoded.unify_dictionaries().combine_chunks()
@@ -207,15 +215,16 @@ class _Csv(Backlog):
         """Parse whole lines: fast where every row is sound, else row by row."""
         wrong: list[int] = []
 
-        def ragged(row: Any) -> str:
+        def ragged(row: Any) -> Literal["skip"]:
             wrong.append(row.actual_columns)
             return "skip"
 
         names = [f"c{place}" for place in range(len(self._headers))]
         used = {f"c{place}": name for name, place in self.mapping.places.items()}
         try:
+            lines: Any = pa.py_buffer(data)
             table = arrow_csv.read_csv(
-                pa.py_buffer(data),
+                lines,
                 read_options=arrow_csv.ReadOptions(column_names=names, block_size=4 << 20),
                 parse_options=arrow_csv.ParseOptions(
                     delimiter=self._delimiter, invalid_row_handler=ragged, ignore_empty_lines=True
@@ -381,7 +390,7 @@ class _Parquet(Backlog):
             yield pa.table(columns), faults
 
 
-def _as_text(column: pa.Array) -> pa.Array:
+def _as_text(column: Any) -> Any:
     if pa.types.is_dictionary(column.type):
         column = column.dictionary_decode()
     if pa.types.is_floating(column.type) or pa.types.is_decimal(column.type):

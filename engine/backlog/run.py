@@ -1,5 +1,10 @@
 """From chunks of texts to answer rows: one a job and machine, in input order, none dropped."""
 
+# Arrow has type information in part only; what of it is unknown stays within this module.
+# pyright: reportUnknownMemberType=false, reportUnknownVariableType=false
+# pyright: reportUnknownArgumentType=false, reportUnknownParameterType=false
+# pyright: reportMissingTypeArgument=false, reportUnknownLambdaType=false
+
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, NamedTuple
@@ -520,5 +525,5 @@ def _taken(texts: Sequence[str], code: NDArray[Any]) -> pa.Array:
     if isinstance(texts, pa.ChunkedArray):
         known: Any = texts.combine_chunks()
         is_whole = len(code) == len(texts) and bool((code == np.arange(len(code))).all())
-        return known if is_whole else known.take(pa.array(code))
-    return pa.array(texts, type=pa.string()).take(pa.array(code))
+        return known if is_whole else known.take(pa.array(code, type=pa.int64()))
+    return pa.array(texts, type=pa.string()).take(pa.array(code, type=pa.int64()))

@@ -8,7 +8,6 @@ import multiprocessing
 import os
 from collections.abc import Sequence
 from contextlib import suppress
-from multiprocessing.connection import Connection
 from typing import Any, Final
 
 import numpy as np
@@ -33,7 +32,7 @@ class Workers:
         can_fork = "fork" in multiprocessing.get_all_start_methods()
         self._engine = engine
         self._count = (count or len(os.sched_getaffinity(0))) if can_fork else 1
-        self._others: list[tuple[Any, Connection]] = []
+        self._others: list[tuple[Any, Any]] = []
 
     def decide(
         self, table: JobTable, machine: MachineModel, *, has_extra: bool
@@ -70,7 +69,7 @@ class Workers:
             self._others.append((process, ours))
 
     @staticmethod
-    def _received(pipe: Connection) -> Sequence[tuple[Index, Answers]]:
+    def _received(pipe: Any) -> Sequence[tuple[Index, Answers]]:
         try:
             kind, result = pipe.recv()
         except EOFError:
@@ -112,15 +111,17 @@ def _slim(table: JobTable) -> JobTable:
     """Return the table with only the distinct values that its rows use, to send less."""
     stock_used, stock = np.unique(table.stock, return_inverse=True)
     geometry_used, geometry = np.unique(table.geometry, return_inverse=True)
+    stocks: list[int] = stock_used.tolist()
+    geometries: list[int] = geometry_used.tolist()
     return table._replace(
-        stocks=tuple(table.stocks[place] for place in stock_used.tolist()),
+        stocks=tuple(table.stocks[place] for place in stocks),
         stock=stock,
-        geometries=tuple(table.geometries[place] for place in geometry_used.tolist()),
+        geometries=tuple(table.geometries[place] for place in geometries),
         geometry=geometry,
     )
 
 
-def _serve(engine: Engine, pipe: Connection) -> None:
+def _serve(engine: Engine, pipe: Any) -> None:
     """Answer what is sent until the other end closes."""
     while True:
         try:
@@ -131,7 +132,7 @@ def _serve(engine: Engine, pipe: Connection) -> None:
             return
         table, machine, has_extra = asked
         try:
-            rows = np.arange(table.rows)
+            rows: Index = np.arange(int(table.rows))
             pipe.send(("answers", _decide(engine, table, machine, rows, has_extra=has_extra)))
         except KeyboardInterrupt:
             return

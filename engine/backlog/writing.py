@@ -5,19 +5,26 @@ into place. A run that was stopped is continued from the journal, and what comes
 same, byte for byte.
 """
 
+# Arrow has type information in part only; what of it is unknown stays within this module.
+# pyright: reportUnknownMemberType=false, reportUnknownVariableType=false
+# pyright: reportUnknownArgumentType=false, reportUnknownParameterType=false
+# pyright: reportMissingTypeArgument=false, reportUnknownLambdaType=false
+
 import json
 import os
 import shutil
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Generator, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final, NoReturn
 
 import pyarrow as pa
-import pyarrow.compute as pc
+import pyarrow.compute
 import pyarrow.csv as arrow_csv
 
 from ...catalogue.errors import FileError
+
+pc: Any = pyarrow.compute
 
 KINDS: Final = (".csv", ".jsonl", ".parquet", ".xlsx")
 SHEET_ROWS: Final = 1_048_575
@@ -168,7 +175,7 @@ def _refuse(path: Path, what: str, remedy: str) -> NoReturn:
 
 
 @contextmanager
-def _writable(path: Path) -> Iterator[None]:
+def _writable(path: Path) -> Generator[None]:
     try:
         yield
     except OSError as fault:
