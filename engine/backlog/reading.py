@@ -29,6 +29,7 @@ from .normalise import Texts
 pc: Any = pyarrow.compute
 
 CHUNK_ROWS: Final = 500_000
+"""Rows worked on at a time."""
 BLOCK: Final = 32 << 20
 """Bytes of CSV parsed at a time."""
 LONGEST_LINE: Final = 1 << 20
@@ -69,15 +70,21 @@ class Backlog:
         """Bytes read so far, for a progress bar."""
 
     def chunks(self, rows: int = CHUNK_ROWS) -> Iterator[Chunk]:
-        """Yield the rows in order, about so many at a time."""
+        """Yield the rows in order, so many at a time."""
         waiting: list[tuple[pa.Table, dict[int, tuple[str, str]]]] = []
         count, first = 0, 1
-        for table, faults in self._tables():
-            waiting.append((table, faults))
-            count += table.num_rows
-            if count >= rows:
-                yield self._chunk(waiting, first)
-                first, count, waiting = first + count, 0, []
+        for whole, faults in self._tables():
+            begin = 0
+            while begin < whole.num_rows:
+                table = whole.slice(begin, rows - count)
+                end = begin + table.num_rows
+                waiting.append(
+                    (table, {n - begin: f for n, f in faults.items() if begin <= n < end})
+                )
+                count, begin = count + table.num_rows, end
+                if count == rows:
+                    yield self._chunk(waiting, first)
+                    first, count, waiting = first + count, 0, []
         if count:
             yield self._chunk(waiting, first)
 

@@ -76,6 +76,7 @@ WRONG: dict[str, tuple[list[str], str, str]] = {
     "no-parts": ([PIPE, LONG, "--part", "1.2 m*0"], "parts-unreadable", "1 to 10000"),
     "negative-part": ([PIPE, LONG, "--part", "-1.2 m*2"], "length-range", "above zero"),
     "cut-beyond-the-end": ([PIPE, LONG, "--cut", "7 m"], "cuts-outside", "chuck face"),
+    "parts-and-cuts": ([PIPE, LONG, "--cut", "1 m", "--part", "1 m"], "parts-and-cuts", "order"),
     "cut-given-twice": ([PIPE, LONG, "--cut", "1 m", "--cut", "100 cm"], "cuts-outside", "once"),
     "negative-bow": ([PIPE, LONG, "--bow", "-3 mm"], "length-range", "between 0 and 1 m"),
     "mass-without-arm": ([PIPE, LONG, "--off-axis", "12 kg"], "value-range", "12 kg @ 150 mm"),

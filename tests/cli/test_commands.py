@@ -13,7 +13,7 @@ Run = Callable[..., "subprocess.CompletedProcess[str]"]
 MODELS = Path(__file__).resolve().parents[2] / "catalogue" / "models"
 
 COMMANDS = [
-    ["check"], ["sheet"], ["compare"], ["sections", "find"], ["sections", "show"],
+    ["check"], ["sheet"], ["batch"], ["compare"], ["sections", "find"], ["sections", "show"],
     ["machines", "list"],
     ["machines", "show"], ["machines", "validate"], ["rules", "list"], ["rules", "show"],
     ["rules", "check"], ["explain"], ["completion"],
@@ -92,12 +92,23 @@ def test_units_switch(cuttable: Run) -> None:
     assert "19'-8" in shop
 
 
-def test_all_the_options_together(cuttable: Run) -> None:
+@pytest.mark.parametrize(
+    ("what", "told"),
+    [
+        (["--part", "1.2 m*2", "--part", "2*0.5 m"],
+         ("parts", [{"length": 1200.0, "count": 2}, {"length": 500.0, "count": 2}])),
+        (["--cut", "3 m"], ("cuts", [3000.0])),
+    ],
+    ids=["parts", "cuts"],
+)  # fmt: skip
+def test_all_the_options_together(
+    cuttable: Run, what: list[str], told: tuple[str, list[Any]]
+) -> None:
     """Everything that can be said of a job is read and told back."""
     answer = json.loads(
         cuttable(
             "check", "NPS 4 SCH 40", "6 m", "--machine", "rowan-150", "--machine", "alder-320",
-            "--grade", "A106 B", "--part", "1.2 m*2", "--part", "2*0.5 m", "--cut", "3 m",
+            "--grade", "A106 B", *what,
             "--station", "2 m", "--bow", "5 mm", "--off-axis", "3 kg @ 100 mm", "--end", "open",
             "--contents", "empty", "--coating", "wet", "--fitted", "wide-roller-pair", "--json",
         ).stdout
@@ -105,8 +116,7 @@ def test_all_the_options_together(cuttable: Run) -> None:
     job = answer["verdicts"][0]["job"]
     assert len(answer["verdicts"]) == 2
     assert job["grade"] == "ASTM A106 B"
-    assert job["parts"] == [{"length": 1200.0, "count": 2}, {"length": 500.0, "count": 2}]
-    assert job["cuts"] == [3000.0]
+    assert job[told[0]] == told[1]
     assert job["bow"] == 5.0
     assert job["off_axis"] == {"mass": 3.0, "distance": 100.0}
     assert (job["ends"], job["contents"], job["coating"]) == ("open", "empty", "wet")
