@@ -155,7 +155,9 @@ def test_what_cannot_be_done_is_told(
 
 
 def long_backlog(path: Path, rows: int) -> None:
-    lines = [f"J{row},tube {20 + row % 180} x 2 mm,{900 + 100 * (row % 50)} mm" for row in range(rows)]
+    lines = [
+        f"J{row},tube {20 + row % 180} x 2 mm,{900 + 100 * (row % 50)} mm" for row in range(rows)
+    ]
     path.write_text("job,section,length\n" + "\n".join(lines) + "\n", encoding="utf-8")
 
 
