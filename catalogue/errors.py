@@ -46,6 +46,8 @@ ERROR_CODES: dict[str, str] = {
     "cell-is-date": "A spreadsheet turned a size or length into a date.",
     "output-unwritable": "The answers cannot be written where they were asked for.",
     "resume-mismatch": "What was begun cannot be continued: the backlog or the question changed.",
+    "usage-wrong": "The command was typed in a way it cannot be run.",
+    "question-open": "A question must be answered before there is an answer.",
     "internal-fault": "The tool itself failed. Please report it with the command you typed.",
 }
 

@@ -83,7 +83,9 @@ class Catalogue:
         """
         path = self.model_files.get(code.strip().casefold())
         if path is None:
-            known = nearest(code, self.model_files) or list(self.model_files)
+            wanted = code.strip().casefold()
+            begins = [name for name in self.model_files if wanted and name.startswith(wanted)]
+            known = begins or nearest(code, self.model_files) or list(self.model_files)
             raise InputError(
                 "machine-unknown",
                 f"no machine model {code.strip()[:60]!r} is known",

@@ -1,6 +1,7 @@
 """``cuttable batch``: a backlog in, an answer a job and machine out."""
 
 import os
+import signal
 import sys
 import time
 from collections.abc import Callable, Generator, Sequence
@@ -76,6 +77,8 @@ def command(
     Exit status: 0 every job can be cut somewhere; 1 some job is refused on every machine asked;
     2 some row has no answer (its error or question is in the file), or nothing could be done.
     """
+    if hasattr(signal, "SIGPIPE"):
+        signal.signal(signal.SIGPIPE, signal.SIG_IGN)  # a worker that ended is an error to tell
     _check_places(backlog, out, report)
     try:
         from ..engine.backlog.reading import open_backlog

@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from ..catalogue.errors import CuttableError, Question
+from ..catalogue.errors import Question
 from ..engine.ask import Answer, Desk, is_at_least
 from ..engine.job import JobText
 from ..engine.verdict import to_json
@@ -62,15 +62,9 @@ def command(
     SECTION as the trade writes it, LENGTH with its unit, each in quotes.
     """
     desk = Desk()
-    try:
-        section, length = section_and_length(ctx, words)
-        text = JobText(section, length, **options)
-        system = units or system_of(length)
-        answer = desk.ask(text, machines, system=system)
-    except CuttableError as fault:
-        if is_json:
-            click.echo(json.dumps(_error(fault), ensure_ascii=False, indent=2))
-        raise
+    section, length = section_and_length(ctx, words)
+    system = units or system_of(length)
+    answer = desk.ask(JobText(section, length, **options), machines, system=system)
     if is_json:
         click.echo(_json(answer, desk, is_traced=is_traced))
     else:
@@ -80,15 +74,6 @@ def command(
     if answer.questions:
         return 2
     return 0 if is_at_least(answer.best, at_least) else 1
-
-
-def _error(fault: CuttableError) -> dict[str, Any]:
-    return {
-        "schema": SCHEMA,
-        "verdicts": [],
-        "questions": [],
-        "error": {"code": fault.code, "text": str(fault), "where": fault.where},
-    }
 
 
 def _json(answer: Answer, desk: Desk, *, is_traced: bool) -> str:

@@ -7,13 +7,50 @@ import click
 
 from ..catalogue.errors import ERROR_CODES, InputError
 from ..catalogue.nearest import did_you_mean
+from ..rules.model import RuleSet
+
+WORDS = {
+    "rated": "Up to the rated limit a machine works as delivered.",
+    "absolute": "Never beyond the absolute limit; between rated and absolute only on conditions.",
+    "heavy-end": "The heaviest and largest piece that the mill tolerance of its product allows.",
+    "utilisation": "What a job asks, over the rated limit; the largest one governs.",
+    "in-range": "Every limit is met as rated. What is to be set or checked is listed.",
+    "oversize-allowed-with-conditions": "Beyond rated, within absolute: only if all is done that "
+    "is listed.",
+    "refused": "Beyond absolute, unsafe, or not assessable: no setting of this machine lifts it.",
+    "setting": "Something to set or check; it does not make a job oversize.",
+    "condition": "Something without which the job is refused.",
+    "unknown": "A number that is not stated. It never passes a limit.",
+    "kerf": "Width of a cut.",
+    "trim": "Length cut off the free end so that parts begin square and clean.",
+    "stub": "Length at the chuck that the head does not reach.",
+    "override": "Share of the rapid speed that the machine is set to.",
+}
+QUESTIONS = {
+    "which-grade": "A name fits several grades, or the section is sold in several families.",
+    "which-wall": "A pipe size without a schedule or a wall.",
+    "pipe-or-tube": "Pipe is named by its nominal size, tube by its outside diameter.",
+    "nominal-or-outside": "The number may be a nominal size or an outside diameter.",
+    "size-unit": "The numbers may be inches or millimetres.",
+    "length-unit": "A length without a unit.",
+    "decimal-or-thousands": "A comma or point may part decimals or thousands.",
+    "which-gauge": "A gauge number is another wall in each gauge table.",
+    "which-dn": "A DN size is another outside diameter in ASME and in EN pipe.",
+    "random-length": "Stock of random lengths: each piece has its own answer.",
+    "schedule-or-wall": "Schedule and wall that were given do not agree.",
+    "question-open": "Some question must be answered before there is an answer.",
+}
 
 
 @click.command("explain", epilog="Example: cuttable explain rotary_inertia")
 @click.argument("name", required=False, default="")
 @click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
 def command(name: str, *, is_json: bool) -> int:
-    """Explain a measure (formula, inputs, source), an error code, or list both."""
+    """Explain a measure, a code or a word of an answer.
+
+    NAME is a measure (its formula, inputs, source), the code of a rule, a mitigation, an
+    accessory or an error, or a word such as "rated" or "heavy end". Without NAME: all measures.
+    """
     from ..engine.measures import GIVEN, REGISTRY
     from ..rules.loader import load_rules
 
@@ -56,16 +93,39 @@ def command(name: str, *, is_json: bool) -> int:
         else:
             _print(content)
         return 0
-    code = name.strip().casefold()
-    if code in ERROR_CODES:
-        click.echo(f"{code}: {ERROR_CODES[code]}")
-        return 0
-    known = [*REGISTRY, *ERROR_CODES]
+    plain = name.strip().casefold()
+    meanings = _meanings(rule_set)
+    for word in (plain, plain.replace(" ", "-"), plain.upper()):
+        if word in meanings:
+            content = {"schema": "cuttable.meaning/1", "name": word, "meaning": meanings[word]}
+            click.echo(
+                json.dumps(content, ensure_ascii=False, indent=2)
+                if is_json
+                else f"{word}: {meanings[word]}"
+            )
+            return 0
+    known = [*REGISTRY, *meanings]
     raise InputError(
         "measure-unknown",
-        f"{name.strip()[:60]!r} is no measure and no error code",
+        f"{name.strip()[:60]!r} is no measure, no code and no word of an answer",
         remedy=did_you_mean(wanted, known, otherwise="List them with: cuttable explain"),
     )
+
+
+def _meanings(rule_set: RuleSet) -> dict[str, str]:
+    """Return what codes and words mean, besides measures."""
+    found = dict(WORDS)
+    for rule in rule_set.rules:
+        found[rule.code] = f"{rule.title}. {rule.because} (cuttable rules show {rule.code})"
+    for item in rule_set.mitigations.values():
+        found[item.code] = f"Something to do: {item.title.lower()}. Basis: {item.basis}."
+    for code, title in rule_set.vocabulary.accessories.items():
+        found[code] = f"An accessory: {title}."
+    for code, meaning in ERROR_CODES.items():
+        found[code] = f"An error. {meaning}"
+    for code, meaning in QUESTIONS.items():
+        found[code] = f"A question. {meaning}"
+    return found
 
 
 def _reads(source: str, name: str) -> bool:

@@ -59,10 +59,11 @@ def show_one(code: str, units: System, *, is_json: bool) -> int:
         content = {"schema": "cuttable.machine/1", **describe(machine)}
         click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0
-    from .render import print_rows
+    from .render import console, print_rows
 
-    click.echo(f"{machine.code}: {machine.title}, {machine.builder}, revision {machine.revision}")
-    click.echo(f"{machine.digest}\n")
+    screen = console()
+    screen.print(f"{machine.code}: {machine.title}, {machine.builder}, revision {machine.revision}")
+    screen.print(f"{machine.digest}\n", soft_wrap=True)
     rows: list[tuple[str, ...]] = []
     for name, (dimension, _) in LIMITS.items():
         rows.append(_limit_row(name, machine.limit(name), canonical(dimension).name, units))

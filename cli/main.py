@@ -3,14 +3,18 @@
 import codecs
 import gc
 import io
+import json
 import os
+import signal
 import sys
+from collections.abc import Sequence
+from contextlib import suppress
 from importlib import import_module
 from typing import Final, NoReturn
 
 import click
 
-from ..catalogue.errors import CuttableError, OpenQuestion
+from ..catalogue.errors import CuttableError, FileError, OpenQuestion
 from ..engine.version import VERSION
 
 # Subcommands are imported when they are used: the tool starts cold for every question.
@@ -77,8 +81,11 @@ def run() -> NoReturn:
     # One question and out: collecting garbage would cost more than it frees.
     gc.disable()
     _write_what_can_be_written()
+    # A reader that has seen enough (head, less) ends the tool quietly, as every filter ends.
+    if hasattr(signal, "SIGPIPE"):
+        signal.signal(signal.SIGPIPE, signal.SIG_DFL)
     try:
-        status = root.main(prog_name="cuttable", standalone_mode=False)
+        status = _run()
     except click.exceptions.Abort:
         click.echo("stopped", err=True)
         sys.exit(130)
@@ -86,17 +93,17 @@ def run() -> NoReturn:
         if isinstance(fault, click.UsageError) and fault.ctx is None:
             click.echo("Usage: cuttable COMMAND [OPTIONS] [ARGS]...", err=True)
         fault.show()
+        _tell_scripts("usage-wrong", fault.format_message())
         sys.exit(2)
     except CuttableError as fault:
         click.echo(f"cuttable: {fault}", err=True)
+        problems = fault.problems if isinstance(fault, FileError) else ()
+        _tell_scripts(fault.code, fault.what, fault.where, fault.remedy, problems=problems)
         sys.exit(2)
     except OpenQuestion as asked:
         _print_question(asked)
+        _tell_scripts("question-open", "a question must be answered first", asked=asked)
         sys.exit(2)
-    except BrokenPipeError:
-        # The reader (head, less) has seen enough; say nothing more.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
     except Exception as fault:
         if os.environ.get("CUTTABLE_DEBUG"):
             raise
@@ -106,8 +113,59 @@ def run() -> NoReturn:
             remedy="Please report this with the command; CUTTABLE_DEBUG=1 shows where it failed.",
         )
         click.echo(f"cuttable: {text}", err=True)
+        _tell_scripts(text.code, text.what, text.where, text.remedy)
         sys.exit(2)
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _run() -> object:
+    """Run the command, and see that what it printed arrived."""
+    if sys.stdout is None:  # closed before the tool began
+        raise _unwritable("it is closed")
+    try:
+        status = root.main(prog_name="cuttable", standalone_mode=False)
+        sys.stdout.flush()
+    except OSError as fault:
+        # What could not be written is dropped, so that ending does not try again.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        raise _unwritable(fault.strerror or "unknown reason") from None
+    return status
+
+
+def _unwritable(reason: str) -> CuttableError:
+    return CuttableError(
+        "output-unwritable",
+        f"the answer cannot be written to standard output ({reason})",
+        remedy="Send it to a place that has room and is open.",
+    )
+
+
+def _tell_scripts(
+    code: str,
+    text: str,
+    where: str = "",
+    remedy: str = "",
+    *,
+    problems: Sequence[str] = (),
+    asked: OpenQuestion | None = None,
+) -> None:
+    """Print a failure as one JSON object where the command was asked for JSON."""
+    if "--json" not in sys.argv or sys.stdout is None:
+        return
+    content: dict[str, object] = {"schema": "cuttable.error/1"}
+    if "check" in sys.argv[1:2]:
+        content = {"schema": "cuttable.verdicts/1", "verdicts": [], "questions": []}
+    if asked is not None:
+        question = asked.question
+        content["questions"] = [
+            {"code": question.code, "text": question.text, "choices": list(question.choices)}
+        ]
+    error: dict[str, object] = {"code": code, "text": text, "where": where, "remedy": remedy}
+    content["error"] = error | ({"problems": list(problems)} if problems else {})
+    # Where even this cannot be written, the sentence on stderr has been.
+    with suppress(OSError):
+        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        sys.stdout.flush()
 
 
 _PLAIN: Final = {"·": "*", "²": "^2", "³": "^3", "⁴": "^4", "…": "...", "█": "#", "▒": "+"}

@@ -106,6 +106,12 @@ class _Writer:
         plain, style = (text.plain, str(text.style)) if isinstance(text, Text) else (text, "")
         self.put(paragraph(plain, self.out.width, indent=indent, style=style))
 
+    def wrap(self, text: Text) -> None:
+        """Print a styled line, wrapped where it is too long."""
+        for line in text.wrap(self.out, self.out.width):
+            line.rstrip()
+            self.put(line)
+
     def put(self, text: Text) -> None:
         """Print text that is wrapped already."""
         self.out.print(text, soft_wrap=True)
@@ -115,7 +121,7 @@ class _Writer:
         for name, words in WORDS.items():
             models = [item.machine.code for item in verdicts if item.verdict == name]
             if models:
-                self.put(Text(words, STYLES[name]).append(f" {', '.join(models)}", "default"))
+                self.out.print(Text(words, STYLES[name]).append(f" {', '.join(models)}", "default"))
 
     def headline(self, verdict: Verdict) -> None:
         """Print the verdict of one model."""
@@ -126,14 +132,14 @@ class _Writer:
             head.append(f", {' and '.join(settings)} to be set", style="bold yellow")
         head.append(f"  {machine.code}", style="bold default")
         head.append(f"  {machine.title}, revision {machine.revision}", style="not bold default")
-        self.put(head)
+        self.wrap(head)
 
     def stock(self, verdict: Verdict) -> None:
         """Say what was asked about, in numbers."""
         job, measures = verdict.job, verdict.measures
         section = job.section
         shown = section_sizes(section, self.system)
-        self.put(
+        self.wrap(
             Text(f"{section.designation}, {self.both(job.length, 'mm')}, {job.grade.name}", "bold")
         )
         mass, inertia = measures["stock_mass"], measures["rotary_inertia"]

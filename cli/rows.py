@@ -11,7 +11,7 @@ from rich.text import Text
 
 Cell = str | Text
 GAP: Final = 2
-NARROWEST: Final = 16
+NARROWEST: Final = 12
 
 
 def paragraph(text: str, width: int, *, indent: int = 0, mark: str = "", style: str = "") -> Text:
@@ -31,7 +31,10 @@ def paragraph(text: str, width: int, *, indent: int = 0, mark: str = "", style: 
 def columns(
     rows: Sequence[Sequence[Cell]], width: int, *, heads: Sequence[str] = (), indent: int = 0
 ) -> Text:
-    """Return rows as aligned columns; the widest column wraps where they do not fit."""
+    """Return rows as aligned columns; the widest column wraps where they do not fit.
+
+    Where even wrapped they do not, each row becomes a block with a line for each of its cells.
+    """
     table = [[_text(cell) for cell in row] for row in rows]
     titles = [Text(head, style="dim") for head in heads]
     everything = [titles, *table] if heads else table
@@ -41,16 +44,38 @@ def columns(
     widths = [max((len(row[n]) for row in everything if n < len(row)), default=0)
               for n in range(count)]  # fmt: skip
     room = width - indent - GAP * (count - 1)
+    least = [max(_least(row[n]) for row in everything if n < len(row)) for n in range(count)]
     while sum(widths) > room:
-        widest = max(range(count), key=lambda n: widths[n])
-        if widths[widest] <= NARROWEST:
+        able = [n for n in range(count) if widths[n] > least[n]]
+        if not able:
             break
-        widths[widest] = max(NARROWEST, room - (sum(widths) - widths[widest]))
+        widest = max(able, key=lambda n: widths[n])
+        widths[widest] = max(least[widest], room - (sum(widths) - widths[widest]))
     result = Text()
+    if sum(widths) > room:
+        for row in table:
+            _add_block(result, row, heads, width, indent)
+        result.right_crop(1)
+        return result
     for row in everything:
         _add_row(result, row, widths, indent)
     result.right_crop(1)
     return result
+
+
+def _add_block(
+    result: Text, row: Sequence[Text], heads: Sequence[str], width: int, indent: int
+) -> None:
+    """Add one row as a block: its first cell, then every other one under its head."""
+    for place, cell in enumerate(row):
+        if not cell.plain.strip():
+            continue
+        head = f"{heads[place]}: " if place and place < len(heads) and heads[place] else ""
+        block = paragraph(
+            f"{head}{cell.plain}", width, indent=indent + (2 if place else 0), style=str(cell.style)
+        )
+        result.append_text(block)
+        result.append("\n")
 
 
 def _add_row(result: Text, row: Sequence[Text], widths: Sequence[int], indent: int) -> None:
@@ -65,6 +90,12 @@ def _add_row(result: Text, row: Sequence[Text], widths: Sequence[int], indent: i
         built.rstrip()
         result.append_text(built)
         result.append("\n")
+
+
+def _least(cell: Text) -> int:
+    """Return the width that a cell needs: its longest word, and no less than a short line."""
+    longest = max((len(word) for word in cell.plain.split()), default=0)
+    return max(longest, min(len(cell), NARROWEST))
 
 
 def _wrapped(cell: Text, size: int) -> list[Text]:

@@ -25,7 +25,8 @@ def command() -> None:
 )
 @click.argument("words", nargs=-1, required=True, metavar="TEXT...")
 @click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-@click.option("--most", default=MOST, show_default=True, help="How many to list at the most.")
+@click.option("--most", type=click.IntRange(min=1), default=MOST, show_default=True,
+              help="How many to list at the most.")  # fmt: skip
 def find(words: tuple[str, ...], *, is_json: bool, most: int) -> int:
     """List sections of which every word of TEXT is part."""
     from ..catalogue.search import find_sections
@@ -103,25 +104,35 @@ def show_one(section: str, grade: str | None, units: System, *, is_json: bool) -
         ("standard", item.standard),
         ("outside x wall", f"{section_sizes(item, 'si')}  =  {section_sizes(item, 'us')}"),
         ("swept diameter", show(item.swept_diameter, "mm", units)),
-        ("area", f"{item.area:.5g} mm²"),
-        ("second moments", f"{second[0] / 1e4:.5g} cm⁴ and {second[1] / 1e4:.5g} cm⁴"),
-        ("polar moment", f"{item.polar_moment / 1e4:.5g} cm⁴"),
+        ("area", _area(item.area, units)),
+        ("second moments", " and ".join(
+            dict.fromkeys(_second_moment(value, units) for value in second))),
+        ("polar moment", _second_moment(item.polar_moment, units)),
         ("grade", f"{material.name}: {material.density:g} kg/m³, yield at least "
                   f"{show(material.yield_strength, 'MPa', units)}"),
         ("mass per length", f"{show(mass, 'kg/m', 'si', digits=4)}  =  "
                             f"{show(mass, 'kg/m', 'us', digits=4)}"),
-        ("inertia per metre", f"{material.density * item.polar_moment / 1e12:.5g} kg·m²"),
+        ("inertia of a metre", show(
+            material.density * item.polar_moment / 1e12, "kg*m^2", units, digits=4)),
         ("mill tolerance", f"outside up to {show(item.height * mill.size_ratio, 'mm', units)}, "
                            f"wall {show(mill.thin_wall, 'mm', units)} to "
                            f"{show(mill.thick_wall, 'mm', units)}, "
                            f"mass up to {(mill.mass_ratio - 1) * 100:+.1f} %"),
         ("tolerance from", f"{material.product.name}: {material.product.source} "
-                           f"({material.product.status})"),
+                           f"({material.product.status})".replace(" (seen)", "")),
     ]  # fmt: skip
     notes = [text for text in (item.note, assumption) if text]
     rows[1:1] = [("note", text) for text in notes]
     print_rows(("", ""), rows)
     return 0
+
+
+def _area(value: float, units: System) -> str:
+    return f"{value:.5g} mm²" if units == "si" else f"{value / 25.4**2:.5g} in²"
+
+
+def _second_moment(value: float, units: System) -> str:
+    return f"{value / 1e4:.5g} cm⁴" if units == "si" else f"{value / 25.4**4:.5g} in⁴"
 
 
 def describe(section: Section) -> dict[str, Any]:

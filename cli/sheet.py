@@ -6,10 +6,11 @@ from typing import Any, Literal
 
 import click
 
-from ..catalogue.errors import FileError, InputError, OpenQuestion
+from ..catalogue.errors import InputError, OpenQuestion
 from ..engine.ask import Desk
 from ..engine.job import JobText
 from ..engine.wording import System
+from .files import write_whole
 from .job_options import job_options, section_and_length, system_of
 
 KINDS = (".pdf", ".svg", ".html")
@@ -22,7 +23,9 @@ KINDS = (".pdf", ".svg", ".html")
 Example:
   cuttable sheet "NPS 4 SCH 40" "20 ft" --machine rowan-150 --part "4 ft*3" --out sheet.pdf""",
 )
-@click.option("--machine", default="", metavar="CODE|FILE.toml", help="The machine to set up.")
+@click.option(
+    "--machine", "machines", multiple=True, metavar="CODE|FILE.toml", help="The machine to set up."
+)
 @job_options
 @click.option(
     "--out",
@@ -42,7 +45,7 @@ def command(
     ctx: click.Context,
     *,
     words: Sequence[str],
-    machine: str,
+    machines: Sequence[str],
     units: System | None,
     out: Path,
     paper: Literal["a4", "letter"] | None,
@@ -62,12 +65,15 @@ def command(
             remedy=f"End the file name in {', '.join(KINDS)}.",
         )
     desk = Desk()
-    if not machine:
+    if len(machines) != 1:
         known = ", ".join(desk.catalogue.model_files)
         raise InputError(
-            "option-needs", "a sheet is for one machine", remedy=f"Name it: --machine {known}."
-        )
-    answer = desk.ask(JobText(section, length, **options), [machine], system=system)
+            "option-needs",
+            "a sheet is for one machine"
+            + (f", and {len(machines)} are named" if machines else ""),
+            remedy=f"Name one: --machine {known}.",
+        )  # fmt: skip
+    answer = desk.ask(JobText(section, length, **options), machines, system=system)
     if answer.questions:
         question = answer.questions[0]
         raise OpenQuestion(question.code, question.text, question.choices)
@@ -81,20 +87,6 @@ def command(
         made = html_page(content, drawing).encode()
     else:
         made = (pdf_page if kind == ".pdf" else svg_page)(content, drawing, size)
-    _write(out, made)
+    write_whole(out, made, "the sheet")
     click.echo(f"{out}: {content.headline.lower()}; {content.stock} on {verdict.machine.code}.")
     return 1 if verdict.verdict == "refused" else 0
-
-
-def _write(path: Path, content: bytes) -> None:
-    """Write beside and move into place, so that no half page is ever left."""
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        beside.write_bytes(content)
-        beside.replace(path)
-    except OSError as fault:
-        beside.unlink(missing_ok=True)
-        reason = fault.strerror or "unknown reason"
-        raise FileError(
-            "file-missing", f"the sheet cannot be written ({reason})", where=str(path)
-        ) from None

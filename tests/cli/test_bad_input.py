@@ -106,7 +106,7 @@ def test_wrong_input_of_check(cuttable: Run, name: str) -> None:
     assert found["schema"] == "cuttable.verdicts/1"
     assert found["verdicts"] == []
     assert found["error"]["code"] == code
-    assert help_word in found["error"]["text"]
+    assert help_word in " ".join(found["error"][key] for key in ("where", "text", "remedy"))
 
 
 @pytest.mark.parametrize(
@@ -308,7 +308,8 @@ def test_damaged_machine_file(cuttable: Run, tmp_path: Path, name: str) -> None:
     error = only_object(done.stdout)["error"]
     assert error["code"].startswith(code)
     assert error["where"] == str(path)
-    assert [word for word in words if word not in error["text"]] == []
+    told = "\n".join([error["text"], *error.get("problems", [])])
+    assert [word for word in words if word not in told] == []
 
 
 def test_undamaged_copy_of_a_machine_file_is_accepted(cuttable: Run, tmp_path: Path) -> None:

@@ -263,7 +263,7 @@ def test_sheet_writes_the_kind_its_name_says(
         (["NPS 4 SCH 40", "20 ft"], "option-needs"),
         (["NPS 4 SCH 40", "20 ft", "--machine", "rowan-150", "--out", "x.docx"], "choice-unknown"),
         (["NPS 4 SCH 40", "20 ft", "--machine", "rowan-150", "--out", "none/x.pdf"],
-         "file-missing"),
+         "output-unwritable"),
         (["4 in pipe", "20 ft", "--machine", "rowan-150"], "which-wall"),
     ],
 )  # fmt: skip
