@@ -12,30 +12,48 @@ from ..engine.wording import SYSTEMS, System
 
 F = TypeVar("F", bound=Callable[..., Any])
 
-_OPTIONS: list[Callable[[Any], Any]] = [
+Option = Callable[[Any], Any]
+
+_STOCK: dict[str, Option] = {
+    "grade": click.option("--grade", default=None, metavar="G",
+                          help="Grade, e.g. 'A106 B', 304, S355J2H."),
+    "bow": click.option("--bow", default="", metavar="LENGTH", help="Measured bow of the stock."),
+    "grip": click.option("--grip", default="", metavar="KIND",
+                         help="outside (default) or inside."),
+    "ends": click.option("--end", "ends", default="", metavar="KIND",
+                         help="open, sealed, flanged or coupled."),
+    "contents": click.option("--contents", default="", metavar="KIND",
+                             help="empty, unknown, flammable, residue or filled."),
+    "coating": click.option("--coating", default="", metavar="KIND",
+                            help="none, wet, oily, scaled, galvanised, painted, lined …"),
+    "fitted": click.option("--fitted", multiple=True, metavar="CODE",
+                           help="An accessory that is fitted."),
+}  # fmt: skip
+
+_OPTIONS: list[Option] = [
     click.argument("words", nargs=-1, metavar="SECTION LENGTH"),
-    click.option("--grade", default=None, metavar="G", help="Grade, e.g. 'A106 B', 304, S355J2H."),
+    _STOCK["grade"],
     click.option("--part", "parts", multiple=True, metavar="LENGTH[*N]", help="Parts to cut."),
     click.option("--cut", "cuts", multiple=True, metavar="POSITION",
                  help="A cut, measured from the chuck face outward."),
     click.option("--station", "stations", multiple=True, metavar="POSITION",
                  help="A support station of your own, to be judged; without it they are planned."),
-    click.option("--bow", default="", metavar="LENGTH", help="Measured bow of the stock."),
+    _STOCK["bow"],
     click.option("--off-axis", default="", metavar="'MASS @ DISTANCE'",
                  help="A flange, branch or clamp beside the axis."),
     click.option("--behind", default="", metavar="LENGTH",
                  help="Length that passes through the bore and stands behind the chuck face."),
-    click.option("--grip", default="", metavar="KIND", help="outside (default) or inside."),
-    click.option("--end", "ends", default="", metavar="KIND",
-                 help="open, sealed, flanged or coupled."),
-    click.option("--contents", default="", metavar="KIND",
-                 help="empty, unknown, flammable, residue or filled."),
-    click.option("--coating", default="", metavar="KIND",
-                 help="none, wet, oily, scaled, galvanised, painted, lined …"),
-    click.option("--fitted", multiple=True, metavar="CODE", help="An accessory that is fitted."),
+    _STOCK["grip"], _STOCK["ends"], _STOCK["contents"], _STOCK["coating"], _STOCK["fitted"],
     click.option("--units", type=click.Choice(SYSTEMS), default=None,
                  help="Units to show; by default those the length was typed in."),
 ]  # fmt: skip
+
+
+def stock_options(function: F) -> F:
+    """Add the options that describe stock of any length."""
+    for option in reversed(_STOCK.values()):
+        function = option(function)
+    return function
 
 
 def job_options(function: F) -> F:

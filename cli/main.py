@@ -21,6 +21,9 @@ from ..engine.version import VERSION
 _COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "check": ("check", "Can this machine cut this stock, and on what conditions?"),
     "sheet": ("sheet", "Print the set-up sheet of a job: PDF, SVG or HTML."),
+    "lengths": ("lengths", "For which lengths is a section in range, allowed, refused?"),
+    "section-range": ("section_range", "Which sections does a machine take at one length?"),
+    "chart": ("chart", "Draw a machine's range: sections against lengths."),
     "batch": ("batch", "Answer every job of a backlog: CSV, Excel or Parquet."),
     "compare": ("compare", "How much harder is one piece to turn than another?"),
     "sections": ("sections", "Find and show pipe and tube sections."),

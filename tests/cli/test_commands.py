@@ -13,7 +13,8 @@ Run = Callable[..., "subprocess.CompletedProcess[str]"]
 MODELS = Path(__file__).resolve().parents[2] / "catalogue" / "models"
 
 COMMANDS = [
-    ["check"], ["sheet"], ["batch"], ["compare"], ["sections", "find"], ["sections", "show"],
+    ["check"], ["sheet"], ["batch"], ["lengths"], ["section-range"],
+    ["chart"], ["compare"], ["sections", "find"], ["sections", "show"],
     ["machines", "list"],
     ["machines", "show"], ["machines", "validate"], ["rules", "list"], ["rules", "show"],
     ["rules", "check"], ["explain"], ["completion"],

@@ -1,0 +1,142 @@
+"""``cuttable lengths``: for which lengths of a section a machine answers what."""
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+import click
+
+from ..catalogue.errors import OpenQuestion
+from ..engine.ask import Desk
+from ..engine.job import Job, JobText, read_job
+from ..engine.lengths import STEPS, Interval, length_intervals
+from ..engine.verdict import VERDICTS
+from ..engine.wording import SYSTEMS, System, show
+from .job_options import stock_options
+
+WORDS = {
+    VERDICTS["setting"]: "in range",
+    VERDICTS["conditions"]: "allowed with conditions",
+    VERDICTS["refused"]: "refused",
+    "": "question open",
+}
+
+
+@click.command(
+    "lengths",
+    epilog="""\b
+Examples:
+  cuttable lengths "NPS 10 XS" --machine alder-320
+  cuttable lengths "HSS 6x4x1/4" --units us""",
+)
+@click.argument("section")
+@click.option("--machine", "machines", multiple=True, metavar="CODE|FILE.toml",
+              help="Model to ask; repeat for several. Without it: every model.")  # fmt: skip
+@stock_options
+@click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True,
+              help="Intervals to 10 mm, or to half an inch.")  # fmt: skip
+@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
+def command(
+    section: str, *, machines: Sequence[str], units: System, is_json: bool, **options: Any
+) -> int:
+    """For which stock lengths is SECTION in range, allowed, refused, and what decides?
+
+    Found on the verdict itself, with supports planned for every length.
+    """
+    desk = Desk()
+    job = _job(desk, JobText(section, "1 m", **options))
+    found = [
+        (machine, length_intervals(desk.engine, job, machine, STEPS[units]))
+        for machine in desk.machines(machines)
+    ]
+    if not machines:
+        found.sort(key=lambda item: -_longest(item[1], VERDICTS["setting"]))
+    is_allowed = any(
+        _longest(intervals, verdict) > 0
+        for _, intervals in found
+        for verdict in (VERDICTS["setting"], VERDICTS["conditions"])
+    )
+    if is_json:
+        content = {
+            "schema": "cuttable.lengths/1",
+            "section": job.section.designation,
+            "grade": job.grade.name,
+            "step": STEPS[units],
+            "machines": [
+                {"model": machine.code, "revision": machine.revision, "digest": machine.digest,
+                 "intervals": [_plain(item) for item in intervals]}
+                for machine, intervals in found
+            ],
+        }  # fmt: skip
+        click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
+        return 0 if is_allowed else 1
+    from .render import console
+    from .rows import columns, paragraph
+
+    screen = console()
+    screen.print(f"{job.section.designation}, {job.grade.name}", style="bold")
+    for assumption in job.assumptions:
+        screen.print(paragraph(assumption, screen.width, mark="- ", style="dim"), soft_wrap=True)
+    titles = desk.rule_set.vocabulary.titles
+    rules = {rule.code: rule.title for rule in desk.rule_set.rules}
+    for machine, intervals in found:
+        screen.print()
+        sentence = f"{machine.code}: {_sentence(intervals, units)}"
+        screen.print(paragraph(sentence, screen.width), soft_wrap=True)
+        rows = [
+            [show(item.low, "mm", units), show(item.high, "mm", units), WORDS[item.verdict],
+             _reason(item, rules, titles)]
+            for item in intervals
+        ]  # fmt: skip
+        screen.print(
+            columns(rows, screen.width, heads=("from", "to", "verdict", "what decides"), indent=2),
+            soft_wrap=True,
+        )
+    return 0 if is_allowed else 1
+
+
+def _job(desk: Desk, text: JobText) -> Job:
+    job, questions = read_job(text, desk.catalogue, desk.rule_set.vocabulary)
+    if job is None:
+        raise OpenQuestion(questions[0].code, questions[0].text, questions[0].choices)
+    return job
+
+
+def _longest(intervals: Sequence[Interval], verdict: str) -> float:
+    return max((item.high for item in intervals if item.verdict == verdict), default=0.0)
+
+
+def _sentence(intervals: Sequence[Interval], units: System) -> str:
+    """Return where a section is in range and allowed, in one sentence."""
+    parts: list[str] = []
+    for verdict in (VERDICTS["setting"], VERDICTS["conditions"]):
+        spans: list[tuple[float, float]] = []
+        for item in intervals:
+            if item.verdict != verdict:
+                continue
+            if spans and item.low - spans[-1][1] < 2 * STEPS[units]:
+                spans[-1] = (spans[-1][0], item.high)
+            else:
+                spans.append((item.low, item.high))
+        if spans:
+            told = " and ".join(
+                f"{show(low, 'mm', units)} to {show(high, 'mm', units)}" for low, high in spans
+            )
+            parts.append(f"{WORDS[verdict]} {told}")
+    return f"{', '.join(parts)}." if parts else "refused at every length."
+
+
+def _reason(item: Interval, rules: dict[str, str], titles: dict[str, str]) -> str:
+    if item.missing:
+        return f"needs {item.missing.replace('; ', ', ')}"
+    if item.decided_by:
+        return f"{rules.get(item.decided_by, item.decided_by)} ({item.decided_by})"
+    return f"{titles.get(item.governing, item.governing)} {item.utilisation:.0%} at the longest"
+
+
+def _plain(item: Interval) -> dict[str, Any]:
+    used = item.utilisation
+    return item._asdict() | {
+        "utilisation": None if used != used else float(f"{used:.12g}"),  # noqa: PLR0124 - NaN
+        "missing": item.missing.split("; ") if item.missing else [],
+    }

@@ -1,0 +1,125 @@
+"""``cuttable section-range``: which sections a machine takes at one length."""
+
+import json
+from collections.abc import Sequence
+from itertools import groupby
+from typing import Any
+
+import click
+
+from ..catalogue.families import FAMILIES
+from ..catalogue.quantities import length as read_length
+from ..engine.ask import Desk
+from ..engine.job import grade_of
+from ..engine.section_range import Standing, section_range
+from ..engine.verdict import VERDICTS
+from ..engine.wording import show_both
+from .job_options import system_of
+
+COLUMNS = ("setting", "conditions", "refused")
+
+
+@click.command(
+    "section-range",
+    epilog="""\b
+Examples:
+  cuttable section-range --machine rowan-150 --length "20 ft"
+  cuttable section-range --machine medlar-300 --length "6 m" --family shs""",
+)
+@click.option("--machine", required=True, metavar="CODE|FILE.toml", help="The machine to ask.")
+@click.option("--length", "length_text", required=True, metavar="LENGTH", help="Stock length.")
+@click.option("--family", type=click.Choice(list(FAMILIES)), default="pipe", show_default=True)
+@click.option("--grade", default=None, metavar="G",
+              help="Grade; without it the carbon steel each is sold in.")  # fmt: skip
+@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
+def command(
+    machine: str, length_text: str, family: str, grade: str | None, *, is_json: bool
+) -> int:
+    """Which sections of a table does a machine take at one length?
+
+    One line a size: the schedules or walls that are in range, allowed with conditions, refused,
+    and what decides at the first one that is not in range.
+    """
+    desk = Desk()
+    model = desk.machines([machine])[0]
+    stock_length = read_length(length_text)
+    members = FAMILIES[family](desk.catalogue.tables)
+    stocks = [
+        (item.section, grade_of(grade, item.section, desk.catalogue).grade) for item in members
+    ]
+    found = section_range(stocks, desk.engine, model, stock_length)
+    is_allowed = any(
+        item.verdict in (VERDICTS["setting"], VERDICTS["conditions"]) for item in found
+    )
+    if is_json:
+        content = {
+            "schema": "cuttable.section-range/1",
+            "machine": {"model": model.code, "revision": model.revision, "digest": model.digest},
+            "stock_length": stock_length,
+            "sections": [_plain(item) for item in found],
+        }
+        click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
+        return 0 if is_allowed else 1
+    from .render import console
+    from .rows import columns
+
+    screen = console()
+    words = show_both(stock_length, "mm", system_of(length_text))
+    screen.print(f"{model.code}, {model.title}: {family} of {words}", style="bold")
+    rules = {rule.code: rule.title for rule in desk.rule_set.rules}
+    rows: list[list[str]] = []
+    for size, group in groupby(zip(members, found, strict=True), key=lambda pair: pair[0].size):
+        pairs = list(group)
+        walls = [member.wall for member, _ in pairs]
+        verdicts = [item.verdict for _, item in pairs]
+        cells = [_runs(walls, verdicts, VERDICTS[name]) for name in COLUMNS]
+        first = next((item for _, item in pairs if item.verdict != VERDICTS["setting"]), None)
+        rows.append([size, *cells, "" if first is None else _reason(first, rules)])
+    rows = _joined(rows)
+    heads = ("size", "in range", "allowed", "refused", "decided by")
+    screen.print(columns(rows, screen.width, heads=heads), soft_wrap=True)
+    return 0 if is_allowed else 1
+
+
+def _joined(rows: list[list[str]]) -> list[list[str]]:
+    """Join sizes that follow each other and are alike in all their walls."""
+    result: list[list[str]] = []
+    for cells, group in groupby(rows, key=lambda row: row[1:]):
+        sizes = [row[0] for row in group]
+        if "all" in cells:
+            joined = sizes[0] if len(sizes) == 1 else f"{sizes[0]} to {sizes[-1]}"
+            result.append([joined, *cells])
+        else:
+            result += [[size, *cells] for size in sizes]
+    return result
+
+
+def _runs(walls: Sequence[str], verdicts: Sequence[str], wanted: str) -> str:
+    """Return the walls with a verdict, neighbours joined: ``SCH 10 to SCH 80``."""
+    runs: list[list[str]] = []
+    before = ""
+    for wall, verdict in zip(walls, verdicts, strict=True):
+        if verdict == wanted:
+            if before == wanted:
+                runs[-1].append(wall)
+            else:
+                runs.append([wall])
+        before = verdict
+    if runs and len(runs[0]) == len(walls):
+        return "all"
+    return ", ".join(run[0] if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
+
+
+def _reason(item: Standing, rules: dict[str, str]) -> str:
+    if item.missing:
+        return f"needs {item.missing.replace('; ', ', ')}"
+    return f"{rules.get(item.decided_by, item.decided_by)} ({item.decided_by})"
+
+
+def _plain(item: Standing) -> dict[str, Any]:
+    used = item.utilisation
+    return item._asdict() | {
+        "section": item.section.designation,
+        "utilisation": None if used != used else float(f"{used:.12g}"),  # noqa: PLR0124 - NaN
+        "missing": item.missing.split("; ") if item.missing else [],
+    }
