@@ -46,7 +46,11 @@ def _shape(kind: str) -> Callable[[SectionTables], list[Member]]:
 
 def _hss(tables: SectionTables) -> list[Member]:
     found = sorted(tables.hss.values(), key=lambda item: (item.height, item.width, item.wall))
-    return [Member(*item.designation.rsplit("x", 1), item) for item in found]
+    found_members: list[Member] = []
+    for item in found:
+        size, _, wall = item.designation.rpartition("x")
+        found_members.append(Member(size, wall, item))
+    return found_members
 
 
 FAMILIES: Final[dict[str, Callable[[SectionTables], list[Member]]]] = {

@@ -49,8 +49,7 @@ def columns(
         able = [n for n in range(count) if widths[n] > least[n]]
         if not able:
             break
-        widest = max(able, key=lambda n: widths[n])
-        widths[widest] = max(least[widest], room - (sum(widths) - widths[widest]))
+        widths[max(able, key=lambda n: widths[n])] -= 1
     result = Text()
     if sum(widths) > room:
         for row in table:

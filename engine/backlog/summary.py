@@ -75,8 +75,8 @@ def _named(
 
 def shortened(rows: Sequence[tuple[str, int]]) -> list[tuple[str, int]]:
     """Return the largest rows, and what is left as one."""
-    shown = list(rows[:MOST])
-    left = rows[MOST:]
+    most = MOST if len(rows) > MOST + 1 else len(rows)
+    shown, left = list(rows[:most]), rows[most:]
     if left:
         shown.append((f"{len(left)} others", sum(count for _, count in left)))
     return shown

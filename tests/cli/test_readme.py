@@ -19,6 +19,9 @@ README = Path(__file__).resolve().parents[2] / "README.md"
 _EXAMPLE = re.compile(r"<!-- output: (?P<words>[^\n]+) -->\n```text\n(?P<text>.*?)```", re.DOTALL)
 
 
+_FILE = re.compile(r"<!-- file: (?P<name>[^\n]+) -->\n```\w*\n(?P<text>.*?)```", re.DOTALL)
+
+
 def examples() -> list[tuple[str, str]]:
     """Return the words of every example and the output the README gives."""
     found = _EXAMPLE.finditer(README.read_text(encoding="utf-8"))
@@ -28,6 +31,8 @@ def examples() -> list[tuple[str, str]]:
 @pytest.mark.parametrize("words", [words for words, _ in examples()])
 def test_the_readme_shows_the_real_output(words: str, cuttable: Run, tmp_path: Path) -> None:
     """Each example, run by a real process, prints the text below it."""
+    for file in _FILE.finditer(README.read_text(encoding="utf-8")):
+        (tmp_path / file["name"]).write_text(file["text"], encoding="utf-8")
     done = cuttable(*shlex.split(words), cwd=tmp_path)
     printed = _without_trailing_space(done.stdout)
     assert "Traceback" not in done.stderr
@@ -44,6 +49,10 @@ def test_the_readme_has_examples_of_every_command() -> None:
     for command in (
         "check",
         "sheet",
+        "batch",
+        "lengths",
+        "section-range",
+        "chart",
         "compare",
         "sections",
         "machines",
@@ -51,7 +60,7 @@ def test_the_readme_has_examples_of_every_command() -> None:
         "explain",
         "completion",
     ):
-        assert f"cuttable {command}" in text
+        assert f"cuttable {command}" in text or f"output: {command}" in text
     assert len(examples()) >= 9
 
 
