@@ -45,6 +45,8 @@ ERROR_CODES: dict[str, str] = {
     "row-ragged": "A row has more or fewer cells than the header.",
     "cell-is-date": "A spreadsheet turned a size or length into a date.",
     "output-unwritable": "The answers cannot be written where they were asked for.",
+    "cluster-unreachable": "No scheduler answers, or it has no worker.",
+    "cluster-differs": "A worker of the cluster has other rules than the asking program.",
     "resume-mismatch": "What was begun cannot be continued: the backlog or the question changed.",
     "usage-wrong": "The command was typed in a way it cannot be run.",
     "question-open": "A question must be answered before there is an answer.",

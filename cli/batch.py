@@ -55,6 +55,8 @@ Examples:
 @click.option("--sheet", default="", metavar="NAME", help="Sheet of a workbook; else the first.")
 @click.option("--workers", type=click.IntRange(min=1), default=None,
               help="Processes to use; else one for each processor.")  # fmt: skip
+@click.option("--scheduler", default="", metavar="ADDRESS",
+              help="Decide on the workers of a Dask scheduler, e.g. tcp://host:8786.")  # fmt: skip
 def command(
     *,
     backlog: Path,
@@ -66,6 +68,7 @@ def command(
     is_resumed: bool,
     sheet: str,
     workers: int | None,
+    scheduler: str,
 ) -> int:
     """Answer every job of a backlog: CSV, Excel or Parquet in and out.
 
@@ -94,7 +97,12 @@ def command(
     asked = Asked(tuple(desk.machines(machines)), is_best, has_numbers)
     opened = open_backlog(backlog, sheet)
     click.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)
-    runner = Runner(desk, asked, workers)
+    decider = None
+    if scheduler:
+        from ..engine.backlog.cluster import Cluster
+
+        decider = Cluster(scheduler, desk.rule_set.digest)
+    runner = Runner(desk, asked, workers, decider=decider)
     answers = open_answers(
         out, runner.schema, typed=("job", "error_text"), key=_key(desk, asked, opened),
         is_resumed=is_resumed,

@@ -7,7 +7,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, Protocol
 
 import numpy as np
 import pyarrow as pa
@@ -80,12 +80,33 @@ class Tally:
                     into[item] = into.get(item, 0) + count
 
 
+class Decider(Protocol):
+    """What decides rows: processes here, or a cluster."""
+
+    def decide(
+        self, table: JobTable, machine: MachineModel, *, has_extra: bool
+    ) -> list[tuple[Index, Answers]]:
+        """Return answers with the rows they are for; together they are all rows."""
+        ...
+
+    def close(self) -> None:
+        """Let go of what it holds."""
+        ...
+
+
 class Runner:
     """Answers chunks one after the other; what was answered once is kept."""
 
-    def __init__(self, desk: Desk, asked: Asked, workers: int | None = None) -> None:
+    def __init__(
+        self,
+        desk: Desk,
+        asked: Asked,
+        workers: int | None = None,
+        *,
+        decider: Decider | None = None,
+    ) -> None:
         self.desk, self.asked = desk, asked
-        self._workers = Workers(desk.engine, workers)
+        self._workers = decider or Workers(desk.engine, workers)
         self.machines = list(asked.machines)
         self._own: dict[str, int | Fault] = {"": -1}
         self._normaliser = Normaliser(desk.catalogue, desk.rule_set.vocabulary)
@@ -354,7 +375,7 @@ class _Known:
     file. Answers do not depend on it.
     """
 
-    def __init__(self, desk: Desk, workers: Workers) -> None:
+    def __init__(self, desk: Desk, workers: Decider) -> None:
         self._desk, self._workers = desk, workers
         self._asked: dict[tuple[str, str], int] = {}
         self._texts: dict[str, dict[str, int]] = {name: {"": 0} for name in (*WORDS, COUNTED)}

@@ -45,7 +45,7 @@ class Workers:
         owner = table.geometry % self._count
         shares = [np.flatnonzero(owner == number) for number in range(self._count)]
         for (_, pipe), rows in zip(self._others, shares[1:], strict=True):
-            pipe.send((_slim(table.take(rows)), machine, has_extra))
+            pipe.send((slim(table.take(rows)), machine, has_extra))
         found = self._here(table, machine, shares[0], has_extra=has_extra)
         for (_, pipe), rows in zip(self._others, shares[1:], strict=True):
             for part, answers in self._received(pipe):
@@ -55,7 +55,7 @@ class Workers:
     def _here(
         self, table: JobTable, machine: MachineModel, rows: Index, *, has_extra: bool
     ) -> list[tuple[Index, Answers]]:
-        return _decide(self._engine, table, machine, rows, has_extra=has_extra)
+        return decide_rows(self._engine, table, machine, rows, has_extra=has_extra)
 
     def _start(self) -> None:
         if self._others:
@@ -94,9 +94,10 @@ class Workers:
         self._others = []
 
 
-def _decide(
+def decide_rows(
     engine: Engine, table: JobTable, machine: MachineModel, rows: Index, *, has_extra: bool
 ) -> list[tuple[Index, Answers]]:
+    """Decide some rows, a piece at a time; return the rows of each piece with its answers."""
     found: list[tuple[Index, Answers]] = []
     for start in range(0, len(rows), AT_ONCE):
         part = rows[start : start + AT_ONCE]
@@ -107,7 +108,7 @@ def _decide(
     return found
 
 
-def _slim(table: JobTable) -> JobTable:
+def slim(table: JobTable) -> JobTable:
     """Return the table with only the distinct values that its rows use, to send less."""
     stock_used, stock = np.unique(table.stock, return_inverse=True)
     geometry_used, geometry = np.unique(table.geometry, return_inverse=True)
@@ -133,7 +134,7 @@ def _serve(engine: Engine, pipe: Any) -> None:
         table, machine, has_extra = asked
         try:
             rows: Index = np.arange(int(table.rows))
-            pipe.send(("answers", _decide(engine, table, machine, rows, has_extra=has_extra)))
+            pipe.send(("answers", decide_rows(engine, table, machine, rows, has_extra=has_extra)))
         except KeyboardInterrupt:
             return
         except Exception as fault:  # noqa: BLE001 - every fault belongs to the asking process
