@@ -169,7 +169,7 @@ class _Reader:
         if size.unit not in ("", "in") or is_bare_mm:
             outside = size.mm("mm")
             return self._by_outside(outside)
-        by_name = next((nps for nps, row in sizes.items() if row[0] == size.value), None)
+        by_name = self.tables.nps_by_inches.get(size.value)
         by_outside = self._by_outside(size.value * INCH)
         if by_name and by_outside and by_name != by_outside and self._looks_outside(size):
             as_nominal, as_outside = self._walls_of(by_name), self._walls_of(by_outside)
@@ -213,8 +213,8 @@ class _Reader:
 
     def _by_outside(self, mm: Fraction) -> str | None:
         size = float(mm)
-        for nps, (_, inch, printed, _) in self.tables.nominal_sizes.items():
-            if abs(size - printed) <= OD_TOLERANCE or mm == inch * INCH:
+        for nps, exact, printed in self.tables.pipe_outsides:
+            if abs(size - printed) <= OD_TOLERANCE or abs(size - exact) < 1e-9:
                 return nps
         return None
 

@@ -146,6 +146,19 @@ class SectionTables:
                 sizes[row.nps] = (inches(row.nps), row.od_in, row.od, row.dn)
         return sizes
 
+    @cached_property
+    def nps_by_inches(self) -> dict[Fraction, str]:
+        """NPS by the inches it is named after."""
+        return {row[0]: nps for nps, row in self.nominal_sizes.items()}
+
+    @cached_property
+    def pipe_outsides(self) -> list[tuple[str, float, float]]:
+        """By NPS: outside in mm from its inches, and as printed."""
+        return [
+            (nps, float(inch * INCH), printed)
+            for nps, (_, inch, printed, _) in self.nominal_sizes.items()
+        ]
+
     def schedules(self, nps: str) -> list[PipeRow]:
         """Return the rows of one NPS, thinnest wall first."""
         rows = [row for (size, _), row in self.pipes.items() if size == nps]

@@ -152,6 +152,8 @@ _PHRASES: list[tuple[re.Pattern[str], str, str | None]] = [
 
 # An x between sizes, and not the one in "box" and "six".
 _TIMES = r"(?:(?<![a-z])|(?<=in)|(?<=inch)|(?<=mm)|(?<=cm)|(?<=od))x(?![a-z])"
+_SOME_WORD_NUMBER = re.compile("|".join(word.split()[0] for word in _WORD_NUMBERS))
+_SOME_COATING = re.compile(rf"\b(?:{'|'.join(_COATINGS)})\b")
 _SIZE = re.compile(rf"({NUMBER_PATTERN})\s*(\"|'|[a-z]+\.?)?")
 
 
@@ -202,7 +204,7 @@ def _refuse_what_is_no_section(plain: str, text: str) -> None:
             f"{match[0].strip(' -')!r} in {text[:60]!r} names a section that is no pipe or tube",
             remedy="Only pipe and tube are cut: round, square and rectangular.",
         )
-    for words, coating in _COATINGS.items():
+    for words, coating in _COATINGS.items() if _SOME_COATING.search(plain) else ():
         if match := re.search(rf"\b(?:{words})\b", plain):
             raise InputError(
                 "designation-unreadable",
@@ -218,6 +220,8 @@ def _refuse_what_is_no_section(plain: str, text: str) -> None:
 
 
 def _with_word_numbers(plain: str) -> str:
+    if not _SOME_WORD_NUMBER.search(plain):
+        return plain
     for word, digits in sorted(_WORD_NUMBERS.items(), key=lambda item: -len(item[0])):
         pattern = rf"\b{word.replace(' ', '[- ]')}\b(?:[- ](?=in))?"
         plain = re.sub(pattern, f"{digits} ", plain)
