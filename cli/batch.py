@@ -154,6 +154,9 @@ def _key(desk: Desk, asked: Any, opened: "Backlog") -> dict[str, Any]:
 
 
 def _run(opened: "Backlog", runner: "Runner", answers: "Answers") -> None:
+    """Answer chunk by chunk; the next is read and the last written meanwhile."""
+    from concurrent.futures import Future, ThreadPoolExecutor
+
     from ..engine.backlog.reading import CHUNK_ROWS
     from ..engine.backlog.run import Tally
 
@@ -161,13 +164,25 @@ def _run(opened: "Backlog", runner: "Runner", answers: "Answers") -> None:
         runner.tally = Tally(**answers.note)
     rows_done = answers.rows_done
     rows = int(os.environ.get(CHUNK_VARIABLE, CHUNK_ROWS))
-    with _progress(opened.size) as advance:
-        for chunk in opened.chunks(rows):
+    chunks = opened.chunks(rows)
+    with (
+        _progress(opened.size) as advance,
+        ThreadPoolExecutor(1) as reader,
+        ThreadPoolExecutor(1) as writer,
+    ):
+        reading = reader.submit(next, chunks, None)
+        writing: Future[None] | None = None
+        while (chunk := reading.result()) is not None:
+            reading = reader.submit(next, chunks, None)
             last = chunk.first_row + chunk.rows - 1
             if last > rows_done:
                 batch = runner.answer(chunk.columns, chunk.rows, chunk.first_row, chunk.faults)
-                answers.write(batch, last, asdict(runner.tally))
+                if writing is not None:
+                    writing.result()
+                writing = writer.submit(answers.write, batch, last, asdict(runner.tally))
             advance(opened.done, runner.tally.jobs)
+        if writing is not None:
+            writing.result()
 
 
 def _nothing(done: int, rows: int) -> None:

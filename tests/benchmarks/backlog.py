@@ -1,0 +1,338 @@
+"""Backlogs against the floor: reading the file and writing the answer's columns, no thinking.
+
+Run by hand: ``python tests/benchmarks/backlog.py --rows 10000 100000 1000000``. Each case runs in
+a process of its own; imports are not counted, loading catalogue and rules is. Ratios are to the
+floor of the same run. ``--compare`` adds rules evaluated row by row in other engines (needs
+``pip install zen-engine rule-engine``), ``--decide`` the decision stage alone.
+"""
+
+import argparse
+import itertools
+import json
+import random
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).resolve()
+
+
+# --- backlogs -----------------------------------------------------------------------------
+
+
+def section_texts(dice: random.Random, count: int) -> list[str]:
+    """Return sections as people write them: pipe, tube, hollow sections, several ways each."""
+    from cuttable.catalogue.store import Catalogue
+
+    pipes = [
+        row.section().designation
+        for row in Catalogue().tables.pipes.values()
+        if row.standard == "ASME B36.10M" and row.od_in <= 20
+    ]
+    texts = [form for name in pipes for form in (name, name.lower(), name.replace(" SCH ", " S"))]
+    texts += [
+        f"tube {10 + 2.5 * step:g} x {wall:g} mm"
+        for step in range(4, 130)
+        for wall in (1.5, 2, 2.5, 3, 4, 5, 6, 8, 10)
+        if 2 * wall < 10 + 2.5 * step
+    ]
+    texts += [f"SHS {side}x{wall} cf" for side in (40, 50, 60, 80, 100, 120, 150, 200)
+              for wall in (3, 4, 5, 6, 8)]  # fmt: skip
+    texts += [f"RHS {a}x{b}x{wall} cf" for a, b in ((60, 40), (100, 50), (120, 80), (150, 100))
+              for wall in (3, 4, 5, 6)]  # fmt: skip
+    dice.shuffle(texts)
+    return texts[:count]
+
+
+LENGTHS = ["6 m", "20 ft", "12 m", "40 ft", "21 ft", "6000 mm", "3 m", "24 ft", "18 ft", "8 m",
+           "9 m", "10 m", "7.5 m", "4 m", "5.8 m", "11.8 m", "2.4 m", "30 ft", "19'-6\"", "16 ft"]  # fmt: skip
+PARTS = ["2*1.2 m", "3*900 mm + 1 m", "4*1 m", "2 m", "5*600 mm", "6*24 in", "2*1.5 m + 2*400 mm"]
+
+
+def make_backlog(path: Path, rows: int, kind: str) -> None:
+    """Write a backlog: ``real`` repeats sections and lengths like an order book, ``worst`` nothing.
+
+    ``bad`` is ``real`` with every length unreadable.
+    """
+    dice = random.Random(7)
+    sections = section_texts(dice, 1200)
+    weights = list(itertools.accumulate(1 / (place + 1) for place in range(len(sections))))
+    odd = [f"{dice.randint(1000, 12500)} mm" for _ in range(180)]
+    lengths = LENGTHS + odd
+    usual = list(itertools.accumulate([20 / (n + 1) for n in range(len(LENGTHS))] + [0.06] * 180))
+    with path.open("w", encoding="utf-8") as file:
+        file.write("job,section,length,grade,quantity,parts\n")
+        for start in range(0, rows, 100_000):
+            count = min(100_000, rows - start)
+            picked = dice.choices(sections, cum_weights=weights, k=count)
+            long = dice.choices(lengths, cum_weights=usual, k=count)
+            lines: list[str] = []
+            for row, (section, length) in enumerate(zip(picked, long, strict=True), start=start):
+                parts = ""
+                if kind == "worst":
+                    length = f"{1000 + 11500 * dice.random():.3f} mm"  # noqa: PLW2901
+                elif length in LENGTHS and dice.random() < 0.4:
+                    parts = dice.choice(PARTS)
+                if kind == "bad":
+                    length = f"about {length}"  # noqa: PLW2901
+                grade = dice.choice(["", "", "", "A106 B"])
+                quoted = length.replace('"', '""')
+                lines.append(f'J{row:08d},{section},"{quoted}",{grade},{row % 40 + 1},{parts}\n')
+            file.writelines(lines)
+
+
+# --- cases, each in its own process -------------------------------------------------------
+
+
+def case_ours(source: Path, machines: str, out: Path) -> dict[str, Any]:
+    """Answer a backlog with everything assessed and supports planned."""
+    import numpy as np  # noqa: F401 - imports are not counted
+    import pyarrow as pa  # noqa: F401
+    import pyarrow.csv as arrow_csv  # noqa: F401
+    from cuttable.cli import batch
+    from cuttable.engine.ask import Desk
+    from cuttable.engine.backlog.reading import open_backlog
+    from cuttable.engine.backlog.run import Asked, Runner
+    from cuttable.engine.backlog.writing import open_answers
+
+    began = time.perf_counter()
+    desk = Desk()
+    models = desk.machines([] if machines == "all" else machines.split(","))
+    if machines == "all":
+        models += [model._replace(code=f"{model.code}-b", digest=f"{model.digest}b") for model in models]
+    runner = Runner(desk, Asked(tuple(models)))
+    opened = open_backlog(source)
+    answers = open_answers(out, runner.schema, typed=("job", "error_text"), key={})
+    batch._run(opened, runner, answers)
+    answers.finish()
+    runner.close()
+    return {"seconds": time.perf_counter() - began, "answers": sum(runner.tally.verdicts.values())}
+
+
+def case_floor(source: Path, answers: Path, engine: str, out: Path) -> dict[str, Any]:
+    """Read the backlog and write columns like those of the answer."""
+    if engine == "polars":
+        import polars as pl
+
+        table: Any = pl.read_csv(answers, infer_schema_length=10_000)
+        began = time.perf_counter()
+        pl.read_csv(source, infer_schema=False)
+        table.write_csv(out)
+    else:
+        import pyarrow.csv as arrow_csv
+
+        table = arrow_csv.read_csv(answers)
+        began = time.perf_counter()
+        arrow_csv.read_csv(source)
+        arrow_csv.write_csv(table, out)
+    return {"seconds": time.perf_counter() - began, "answers": len(table)}
+
+
+def in_own_process(*words: object) -> dict[str, Any]:
+    """Run a case and return what it measured, with its peak memory in MB, workers included."""
+    done = subprocess.run(
+        [sys.executable, str(HERE), "--case", *map(str, words)],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    return json.loads(done.stdout.splitlines()[-1])
+
+
+def run_case(words: list[str]) -> None:
+    """Run one case here and print what it measured."""
+    name, *rest = words
+    if name == "ours":
+        found = case_ours(Path(rest[0]), rest[1], Path(rest[2]))
+    else:
+        found = case_floor(Path(rest[0]), Path(rest[1]), rest[2], Path(rest[3]))
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    peak += resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+    print(json.dumps(found | {"peak": peak / 1024}))  # noqa: T201
+
+
+def line(*cells: object) -> None:
+    """Print a row of the table."""
+    print("  ".join(f"{cell!s:>14}" for cell in cells), flush=True)  # noqa: T201
+
+
+def table_of_backlogs(sizes: list[int], rounds: int) -> None:
+    """Print times, ratios to the floor, rates and peaks."""
+    line("rows", "backlog", "models", "floor s", "polars s", "ours s", "ratio", "answers/s", "peak MB")
+    cases = [("real", "rowan-150"), ("real", "all"), ("worst", "rowan-150"), ("bad", "rowan-150")]
+    for rows in sizes:
+        for kind, machines in cases:
+            if rows > 1_000_000 and (kind, machines) != ("real", "rowan-150"):
+                continue
+            with tempfile.TemporaryDirectory() as place:
+                folder = Path(place)
+                source, out, floor = folder / "a.csv", folder / "b.csv", folder / "c.csv"
+                make_backlog(source, rows, kind)
+                ours, arrow, polars = [], [], []
+                for _ in range(rounds):
+                    ours.append(in_own_process("ours", source, machines, out))
+                    arrow.append(in_own_process("floor", source, out, "pyarrow", floor))
+                    if has_polars():
+                        polars.append(in_own_process("floor", source, out, "polars", floor))
+                ratio = statistics.median(
+                    a["seconds"] / b["seconds"] for a, b in zip(ours, arrow, strict=True)
+                )
+                own = statistics.median(item["seconds"] for item in ours)
+                line(
+                    rows, kind, {"all": 8}.get(machines, 1), f"{middle(arrow):.2f}",
+                    f"{middle(polars):.2f}" if polars else "-", f"{own:.2f}", f"x{ratio:.2f}",
+                    f"{arrow[0]['answers'] / own:,.0f}", f"{max(i['peak'] for i in ours):.0f}",
+                )  # fmt: skip
+
+
+def middle(found: list[dict[str, Any]]) -> float:
+    """Return the median of the seconds."""
+    return statistics.median(item["seconds"] for item in found)
+
+
+def has_polars() -> bool:
+    """Say whether the second floor can be measured."""
+    import importlib.util
+
+    return importlib.util.find_spec("polars") is not None
+
+
+# --- the same rules, row by row, in other engines -----------------------------------------
+
+
+def plain_text(node: Any, *, is_zen: bool) -> str:
+    """Return a condition of ours in the language of another engine."""
+    from cuttable.rules import expression as ex
+
+    def text(item: Any) -> str:
+        return plain_text(item, is_zen=is_zen)
+
+    match node:
+        case ex.Number(value=value):
+            return f"({value:f})"
+        case ex.Name(name=name):
+            return name.replace(".", "_")
+        case ex.Extreme(op=op, items=items):
+            first, second = text(items[0]), text(items[1])
+            mark = "<" if op == "min" else ">"
+            return f"({first} {mark} {second} ? {first} : {second})"
+        case ex.Arithmetic(op=op, left=left, right=right):
+            return f"({text(left)} {op} {text(right)})"
+        case ex.Compare(op=op, left=left, right=right):
+            return f"({text(left)} {op} {text(right)})"
+        case ex.FactIs(fact=fact, values=values):
+            return "(" + " or ".join(f'{fact} == "{value}"' for value in values) + ")"
+        case ex.Known(item=item):
+            return f"({text(item)} == {text(item)})"
+        case ex.Not(item=item):
+            return f"not ({text(item)})" if not is_zen else f"!({text(item)})"
+        case ex.Both(items=items):
+            return "(" + " and ".join(map(text, items)) + ")"
+        case ex.Either(items=items):
+            return "(" + " or ".join(map(text, items)) + ")"
+    raise TypeError(node)
+
+
+def compare(rows: int) -> None:
+    """Print verdicts a second of ours and of the same conditions row by row elsewhere."""
+    import numpy as np
+    from cuttable.engine.ask import Desk
+    from cuttable.engine.inference import Inference
+    from cuttable.engine.table import table_of
+
+    desk = Desk()
+    dice = random.Random(3)
+    from cuttable.engine.job import Job, grade_of
+
+    sections = [row.section() for row in desk.catalogue.tables.pipes.values()
+                if row.standard == "ASME B36.10M"]  # fmt: skip
+    jobs = [
+        Job(section, grade_of(None, section, desk.catalogue).grade, float(dice.choice([3000, 6000])))
+        for section in dice.choices(sections, k=rows)
+    ]
+    machine = desk.catalogue.machine("alder-320")
+    table = table_of(jobs, desk.rule_set.vocabulary)
+    which = np.zeros(rows, dtype=np.intp)
+    decision = desk.engine.decide_table(table, [machine], which)
+    began = time.perf_counter()
+    for _ in range(5):
+        decision = desk.engine.decide_table(table, [machine], which)
+    ours = 5 * rows / (time.perf_counter() - began)
+    line("ours, warm, measures and supports too", f"{ours:,.0f}/s", "x1")
+    scope = decision.scope
+    codes = {name: {v: k for k, v in values.items()} for name, values in scope.codes.items()}
+    count = min(rows, 1000)
+    contexts = [
+        {
+            **{n.replace(".", "_"): float(c[row]) for n, c in scope.numbers.items()
+               if np.isfinite(c[row])},
+            **{n: codes[n][int(c[row])] for n, c in scope.facts.items()},
+        }
+        for row in range(count)
+    ]  # fmt: skip
+    inference = Inference(desk.rule_set)
+    signatures = [desk.engine.signature_of(decision, row) for row in range(count)]
+    began = time.perf_counter()
+    for signature in signatures:
+        inference.chain_whole(signature)
+    rate = count / (time.perf_counter() - began)
+    line("durable_rules, chaining alone", f"{rate:,.0f}/s", f"x{ours / rate:,.0f}")
+    try:
+        import rule_engine
+
+        known = rule_engine.Context(default_value=None)
+        rules = [
+            rule_engine.Rule(plain_text(rule.when, is_zen=False), context=known)
+            for rule in desk.rule_set.rules
+        ]
+        began = time.perf_counter()
+        for context in contexts[:200]:
+            for rule in rules:
+                try:
+                    rule.matches(context)
+                except rule_engine.EngineError:
+                    continue  # a number that is not known
+        rate = min(200, count) / (time.perf_counter() - began)
+        line("rule-engine, conditions alone", f"{rate:,.0f}/s", f"x{ours / rate:,.0f}")
+    except ImportError:
+        line("rule-engine", "not installed")
+    try:
+        import zen
+
+        compiled = [zen.compile_expression(plain_text(rule.when, is_zen=True))
+                    for rule in desk.rule_set.rules]  # fmt: skip
+        began = time.perf_counter()
+        for context in contexts:
+            for expression in compiled:
+                try:
+                    expression.evaluate(context)
+                except RuntimeError:
+                    continue  # a number that is not known
+        rate = count / (time.perf_counter() - began)
+        line("zen-engine, conditions alone", f"{rate:,.0f}/s", f"x{ours / rate:,.0f}")
+    except ImportError:
+        line("zen-engine", "not installed")
+
+
+def main() -> None:
+    """Read what to run."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--rows", type=int, nargs="*", default=[10_000, 100_000, 1_000_000])
+    parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--compare", type=int, default=0, metavar="ROWS")
+    parser.add_argument("--case", nargs="*", default=None)
+    asked = parser.parse_args()
+    if asked.case:
+        run_case(asked.case)
+        return
+    if asked.compare:
+        compare(asked.compare)
+        return
+    table_of_backlogs(asked.rows, asked.rounds)
+
+
+if __name__ == "__main__":
+    main()
