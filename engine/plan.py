@@ -358,6 +358,12 @@ def _can_bear(bed: Bed, weight: Floats, count: int) -> Bools:
     return weight * bed.length <= (supports + chuck) * _FULL
 
 
+_DEMANDS: Final = (
+    "span", "overhang", "sag", "chuck_reaction", "chuck_moment", "support_reaction",
+    "support_share", "chuck_share",
+)  # fmt: skip
+
+
 class _Menu:
     """Candidates of one number of supports, for stock of any weight and stiffness.
 
@@ -378,6 +384,7 @@ class _Menu:
         self._least = fixed[kept]
         self._shares = np.stack([fixed[kept], *np.zeros((2, len(kept)))])
         self._unwanted = np.zeros(len(kept))
+        self._demands = np.zeros((len(_DEMANDS), len(kept)))
         self._is_staged = np.full(len(kept), not bed.cuts)
         self._rated = 0
 
@@ -478,11 +485,16 @@ class _Menu:
         shares = np.stack(_shares(self._bed, rating, self._level))
         shares[0] = np.where(rating.lifts_off, np.inf, shares[0])
         self._shares[:, places] = np.maximum(self._shares[:, places], shares)
+        demands = np.stack([getattr(rating, name) for name in _DEMANDS])
+        self._demands[:, places] = np.maximum(self._demands[:, places], demands)
 
     def choice(self, place: int) -> Choice:
         """Return a candidate with its rating."""
-        stations = tuple(self._stations[place].tolist())
-        return Choice(stations, self._level, unit_rating(self._bed, stations))
+        one = slice(place, place + 1)
+        demands = dict(zip(_DEMANDS, self._demands[:, one], strict=True))
+        yes, no = np.ones(1, dtype=np.bool_), np.zeros(1, dtype=np.bool_)
+        rating = Rating(**demands, lifts_off=no, is_clear=yes, is_stable=yes)
+        return Choice(tuple(self._stations[place].tolist()), self._level, rating)
 
 
 def unit_rating(bed: Bed, stations: tuple[float, ...]) -> Rating:
