@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from ..engine.backlog.run import Runner
     from ..engine.backlog.writing import Answers
 
+LEAST_ROWS = 125_000
+"""Rows worked on at a time on however many models."""
 REPORTS = (".html", ".pdf")
 CHUNK_VARIABLE = "CUTTABLE_CHUNK_ROWS"
 """Environment variable with the rows worked on at a time: less memory, more marks to go on from."""
@@ -163,7 +165,9 @@ def _run(opened: "Backlog", runner: "Runner", answers: "Answers") -> None:
     if answers.rows_done:
         runner.tally = Tally(**answers.note)
     rows_done = answers.rows_done
-    rows = int(os.environ.get(CHUNK_VARIABLE, CHUNK_ROWS))
+    # Memory goes with the answers of a chunk, not with its rows.
+    models = 1 if runner.asked.is_best else len(runner.asked.machines)
+    rows = int(os.environ.get(CHUNK_VARIABLE, max(CHUNK_ROWS // models, LEAST_ROWS)))
     chunks = opened.chunks(rows)
     with (
         _progress(opened.size) as advance,

@@ -28,7 +28,7 @@ from .normalise import Texts
 
 pc: Any = pyarrow.compute
 
-CHUNK_ROWS: Final = 500_000
+CHUNK_ROWS: Final = 250_000
 """Rows worked on at a time."""
 BLOCK: Final = 32 << 20
 """Bytes of CSV parsed at a time."""
