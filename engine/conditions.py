@@ -6,8 +6,8 @@ limits through one helper with one tolerance, so that stock exactly at a limit i
 whichever unit it was written in.
 """
 
-from collections.abc import Callable, Mapping
-from typing import Final, NamedTuple
+from collections.abc import Mapping
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
@@ -35,18 +35,24 @@ TOLERANCE: Final = 1e-9
 
 
 class Truth(NamedTuple):
-    """A condition for every row: ``yes`` where it holds, ``known`` where it can be judged.
+    """A condition for every row: ``yes`` where it holds, ``judged`` where it can be judged.
 
-    ``yes`` is never set where ``known`` is not.
+    ``yes`` is never set where it cannot. ``judged`` is None where every row can be, which is
+    nearly always so.
     """
 
     yes: Bools
-    known: Bools
+    judged: Bools | None
+
+    @property
+    def known(self) -> Bools:
+        """Rows that can be judged."""
+        return np.ones(len(self.yes), dtype=np.bool_) if self.judged is None else self.judged
 
     @property
     def unknown(self) -> Bools:
         """Rows that cannot be judged."""
-        return ~self.known
+        return np.zeros(len(self.yes), dtype=np.bool_) if self.judged is None else ~self.judged
 
 
 class Scope(NamedTuple):
@@ -81,14 +87,14 @@ def scope_of(frame: Frame, measured: Measured, vocabulary: Vocabulary) -> Scope:
 
 def exceeds(left: Floats, right: Floats) -> Bools:
     """Say where ``left`` is above ``right`` by more than the tolerance. Finite input only."""
-    return left - right > TOLERANCE * np.maximum(np.abs(left), np.abs(right))
+    return left > right + TOLERANCE * np.abs(right)
 
 
 def number_of(node: Numeric, scope: Scope) -> Floats:
     """Evaluate a number for every row; NaN where it is not known."""
     match node:
         case Number(value=value):
-            return np.full(scope.rows, value)
+            return np.broadcast_to(np.float64(value), scope.rows)
         case Name(name=name):
             return scope.numbers[name]
         case Extreme(op=op, items=items):
@@ -114,44 +120,101 @@ def _arithmetic(node: Arithmetic, scope: Scope) -> Floats:
                 return left / right * node.scale
 
 
-_COMPARE: Final[dict[str, Callable[[Floats, Floats], Bools]]] = {
-    ">": exceeds,
-    "<": lambda left, right: exceeds(right, left),
-    ">=": lambda left, right: ~exceeds(right, left),
-    "<=": lambda left, right: ~exceeds(left, right),
-}
-
-
 def truth_of(node: Logical, scope: Scope) -> Truth:
-    """Evaluate a condition for every row."""
-    match node:
-        case Compare(op=op, left=left, right=right):
-            a, b = number_of(left, scope), number_of(right, scope)
-            known = np.isfinite(a) & np.isfinite(b)
-            yes = _COMPARE[op](np.where(known, a, 0.0), np.where(known, b, 0.0))
-            return Truth(yes & known, known)
-        case FactIs(fact=fact, values=values):
-            codes = scope.codes[fact]
-            column = scope.facts[fact]
-            yes = np.logical_or.reduce([column == codes[value] for value in values])
-            return Truth(yes, np.ones(scope.rows, dtype=np.bool_))
-        case Known(item=item):
-            yes = np.isfinite(number_of(item, scope))
-            return Truth(yes, np.ones(scope.rows, dtype=np.bool_))
-        case Not(item=item):
-            truth = truth_of(item, scope)
-            return Truth(~truth.yes & truth.known, truth.known)
-        case Both(items=items):
-            return _all_of([truth_of(item, scope) for item in items])
-        case Either(items=items):
-            # Not both not: De Morgan holds in three values too.
-            turned = _all_of(
-                [Truth(~t.yes & t.known, t.known) for t in (truth_of(i, scope) for i in items)]
-            )
-            return Truth(~turned.yes & turned.known, turned.known)
+    """Evaluate one condition for every row; for many on one scope see :class:`Judge`."""
+    return Judge(scope).truth(node)
 
 
-def _all_of(truths: list[Truth]) -> Truth:
-    yes: Bools = np.logical_and.reduce([truth.yes for truth in truths])
-    no: Bools = np.logical_or.reduce([~truth.yes & truth.known for truth in truths])
-    return Truth(yes, np.logical_or(yes, no))
+class Judge:
+    """Evaluates conditions on one scope. What several of them share is found once.
+
+    Inside, ``known`` is None where every row can be judged, which is nearly always so.
+    """
+
+    def __init__(self, scope: Scope) -> None:
+        self._scope = scope
+        self._finite: dict[int, tuple[Floats, Bools | None]] = {}
+        self._compared: dict[Compare, tuple[Bools, Bools | None]] = {}
+        self._all: Bools = np.ones(scope.rows, dtype=np.bool_)
+
+    def truth(self, node: Logical) -> Truth:
+        """Evaluate a condition for every row."""
+        return Truth(*self._judge(node))
+
+    def _judge(self, node: Logical) -> tuple[Bools, Bools | None]:
+        match node:
+            case Compare():
+                found = self._compared.get(node)
+                if found is None:
+                    found = self._compared[node] = self._compare(node)
+                return found
+            case FactIs(fact=fact, values=values):
+                codes, column = self._scope.codes[fact], self._scope.facts[fact]
+                yes = column == codes[values[0]]
+                for value in values[1:]:
+                    yes = yes | (column == codes[value])
+                return yes, None
+            case Known(item=item):
+                known = self._known(number_of(item, self._scope))
+                return (self._all if known is None else known), None
+            case Not(item=item):
+                yes, known = self._judge(item)
+                return (~yes if known is None else ~yes & known), known
+            case Both(items=items):
+                return self._all_of([self._judge(item) for item in items])
+            case Either(items=items):
+                # Not both not: De Morgan holds in three values too.
+                turned = [self._judge(Not(item)) for item in items]
+                yes, known = self._all_of(turned)
+                return (~yes if known is None else ~yes & known), known
+
+    def _compare(self, node: Compare) -> tuple[Bools, Bools | None]:
+        """Compare two numbers; NaN makes every comparison false, and what is false unknown."""
+        left, right = number_of(node.left, self._scope), number_of(node.right, self._scope)
+        # One limit for all rows is one number.
+        bound: Any = right[0] if right.size and right.strides == (0,) else right
+        slack = TOLERANCE * np.abs(bound)
+        with np.errstate(invalid="ignore"):
+            match node.op:
+                case ">":
+                    yes = left > bound + slack
+                case "<":
+                    yes = left < bound - slack
+                case ">=":
+                    yes = left >= bound - slack
+                case _:
+                    yes = left <= bound + slack
+        known = _both(self._known(left), self._known(right))
+        return (yes if known is None else yes & known), known
+
+    def _known(self, column: Floats) -> Bools | None:
+        """Return where a column is finite, None where it is throughout."""
+        found = self._finite.get(id(column))
+        if found is not None and found[0] is column:
+            return found[1]
+        known: Bools | None
+        if column.size and column.strides == (0,):
+            known = None if np.isfinite(column[0]) else np.zeros(len(column), dtype=np.bool_)
+        else:
+            known = np.isfinite(column)
+            known = None if known.all() else known
+        self._finite[id(column)] = (column, known)
+        return known
+
+    def _all_of(self, truths: list[tuple[Bools, Bools | None]]) -> tuple[Bools, Bools | None]:
+        yes = truths[0][0]
+        for other, _ in truths[1:]:
+            yes = yes & other
+        if all(known is None for _, known in truths):
+            return yes, None
+        known = yes.copy()
+        for holds, judged in truths:
+            # One part that is false settles it, whatever is not known of the others.
+            known |= ~holds if judged is None else ~holds & judged
+        return yes, (None if known.all() else known)
+
+
+def _both(left: Bools | None, right: Bools | None) -> Bools | None:
+    if left is None or right is None:
+        return right if left is None else left
+    return left & right

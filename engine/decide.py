@@ -11,7 +11,7 @@ from ..rules.expression import names_in
 from ..rules.model import RuleSet
 from .arrays import Bools, Floats
 from .carry import UNTROUBLED
-from .conditions import Scope, Truth, heavy_names, number_of, scope_of, truth_of
+from .conditions import Judge, Scope, Truth, heavy_names, number_of, scope_of, truth_of
 from .frame import CARRIED_LIMITS, Frame, build_frame, carry_rows
 from .inference import RANK, Inference, Inferred, with_needs
 from .job import Job
@@ -110,14 +110,16 @@ class Engine:
 
     def decide_scope(self, frame: Frame, scope: Scope, measured: Measured) -> Decision:
         """Decide every row of a frame whose measures are known."""
-        truths = [truth_of(rule.when, scope) for rule in self.rule_set.rules]
+        judge = Judge(scope)
+        truths = [judge.truth(rule.when) for rule in self.rule_set.rules]
         return self._conclude(frame, scope, measured, truths)
 
     def _judge(self, scope: Scope, truths: list[Truth | None], *, is_late: bool) -> None:
         """Evaluate the conditions that read how the stock is carried, or all the others."""
+        judge = Judge(scope)
         for place, rule in enumerate(self.rule_set.rules):
             if self._is_late[place] is is_late:
-                truths[place] = truth_of(rule.when, scope)
+                truths[place] = judge.truth(rule.when)
 
     def _is_refused(self, truths: Sequence[Truth | None], rows: int) -> Bools:
         refused = np.zeros(rows, dtype=np.bool_)
@@ -135,32 +137,41 @@ class Engine:
     ) -> Decision:
         """Infer once for each distinct signature and spread what follows."""
         bits = self._signatures(frame, truths)
-        which, first = _distinct(np.packbits(bits, axis=0))
-        inferred: list[Inferred] = []
-        for row in first.tolist():
-            signature = bits[:, row]
-            inferred.append(
-                self._inference.infer(tuple(signature.tolist()), np.packbits(signature).tobytes())
-            )
+        # What is false in every row tells no two of them apart.
+        varies = [place for place, column in enumerate(bits) if column is not None]
+        stack = [column for column in bits if column is not None]
+        stacked = np.stack(stack) if stack else np.zeros((1, frame.rows), dtype=np.bool_)
+        which, first = _distinct(np.packbits(stacked, axis=0))
+        signatures = np.zeros((len(first), len(bits)), dtype=np.bool_)
+        if stack:
+            signatures[:, varies] = stacked[:, first].T
+        keys = np.packbits(signatures, axis=1)
+        inferred = [
+            self._inference.infer(signature, key.tobytes())
+            for signature, key in zip(signatures, keys, strict=True)
+        ]
         rank_of = np.array([RANK[item.outcome] for item in inferred], dtype=np.int8)
         return Decision(frame, scope, measured, tuple(inferred), which, rank_of[which])
 
-    def _signatures(self, frame: Frame, truths: Sequence[Truth]) -> Bools:
-        """Return one column of booleans a row: holds, unknown, fitted.
+    def _signatures(self, frame: Frame, truths: Sequence[Truth]) -> list[Bools | None]:
+        """Return the columns of a signature: holds, unknown, fitted; None where all are false.
 
         Accessories that no rule in question asks for are set to fitted, so that they do not
         multiply the distinct signatures.
         """
-        holds = [truth.yes for truth in truths]
-        unknown = [truth.unknown for truth in truths]
-        fitted = [
-            frame.accessories[code]
-            | ~np.logical_or.reduce([truths[place].yes | truths[place].unknown for place in uses])
-            if uses
-            else np.ones(frame.rows, dtype=np.bool_)
-            for code, uses in self._uses.items()
-        ]
-        return np.stack([*holds, *unknown, *fitted])
+        holds = [truth.yes if truth.yes.any() else None for truth in truths]
+        unknown = [None if truth.judged is None else ~truth.judged for truth in truths]
+        fitted: list[Bools | None] = []
+        for code, uses in self._uses.items():
+            asking = [
+                column
+                for place in uses
+                for column in (holds[place], unknown[place])
+                if column is not None
+            ]
+            needed = np.logical_or.reduce(asking) if asking else np.zeros(frame.rows, np.bool_)
+            fitted.append(frame.accessories[code] | ~needed)
+        return [*holds, *unknown, *fitted]
 
 
 def _distinct(packed: NDArray[np.uint8]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

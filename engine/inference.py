@@ -14,7 +14,7 @@ ours is dropped, and a lock around it all.
 
 import threading
 import weakref
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Final, NamedTuple, cast
 
 import durable_rules_engine  # pyright: ignore[reportMissingTypeStubs, reportMissingImports]
@@ -22,6 +22,7 @@ from durable import engine as durable  # pyright: ignore[reportMissingTypeStubs]
 
 from ..catalogue.errors import CuttableError
 from ..rules.model import Outcome, RuleSet
+from .arrays import Bools
 
 _KEYS_PER_FACT: Final = 60  # more than 64 matches of one fact raise error 303
 _MOST_FIRST_CONDITIONS: Final = 500  # 512 distinct ones loop for ever
@@ -95,7 +96,7 @@ class Inference:
         """Number of booleans in a signature: holds and unknown of each rule, accessories."""
         return 2 * len(self._rule_set.rules) + len(self._accessories)
 
-    def infer(self, signature: tuple[bool, ...], key: bytes) -> Inferred:
+    def infer(self, signature: Sequence[bool] | Bools, key: bytes) -> Inferred:
         """Return what follows from a signature: all holds, all unknowns, all fitted.
 
         Args:
@@ -107,7 +108,7 @@ class Inference:
         """
         known = self._memo.get(key)
         if known is None:
-            known = self._memo[key] = self._run(signature)
+            known = self._memo[key] = self._run(tuple(bool(bit) for bit in signature))
         return known
 
     def _run(self, signature: tuple[bool, ...]) -> Inferred:

@@ -543,12 +543,11 @@ def _sentence(error: InputError) -> str:
 
 def _taken(texts: Sequence[str], code: NDArray[Any]) -> pa.Array:
     """Return the texts of codes as a string array."""
+    places: Any = pa.array(code.astype(np.int32))
     if isinstance(texts, pa.ChunkedArray):
         known: Any = texts.combine_chunks()
         is_whole = len(code) == len(texts) and bool((code == np.arange(len(code))).all())
-        return known if is_whole else known.take(pa.array(code, type=pa.int64()))
+        return known if is_whole else known.take(places)
     # A dictionary cast to its texts: three times as fast as taking them.
-    coded = pa.DictionaryArray.from_arrays(
-        pa.array(code.astype(np.int32)), pa.array(texts, type=pa.string())
-    )
+    coded = pa.DictionaryArray.from_arrays(places, pa.array(texts, type=pa.string()))
     return coded.cast(pa.string())

@@ -104,7 +104,9 @@ def case_ours(source: Path, machines: str, out: Path) -> dict[str, Any]:
     desk = Desk()
     models = desk.machines([] if machines == "all" else machines.split(","))
     if machines == "all":
-        models += [model._replace(code=f"{model.code}-b", digest=f"{model.digest}b") for model in models]
+        models += [
+            model._replace(code=f"{model.code}-b", digest=f"{model.digest}b") for model in models
+        ]
     runner = Runner(desk, Asked(tuple(models)))
     opened = open_backlog(source)
     answers = open_answers(out, runner.schema, typed=("job", "error_text"), key={})
@@ -161,7 +163,17 @@ def line(*cells: object) -> None:
 
 def table_of_backlogs(sizes: list[int], rounds: int) -> None:
     """Print times, ratios to the floor, rates and peaks."""
-    line("rows", "backlog", "models", "floor s", "polars s", "ours s", "ratio", "answers/s", "peak MB")
+    line(
+        "rows",
+        "backlog",
+        "models",
+        "floor s",
+        "polars s",
+        "ours s",
+        "ratio",
+        "answers/s",
+        "peak MB",
+    )
     cases = [("real", "rowan-150"), ("real", "all"), ("worst", "rowan-150"), ("bad", "rowan-150")]
     for rows in sizes:
         for kind, machines in cases:
@@ -240,6 +252,7 @@ def compare(rows: int) -> None:
     """Print verdicts a second of ours and of the same conditions row by row elsewhere."""
     import numpy as np
     from cuttable.engine.ask import Desk
+    from cuttable.engine.conditions import Judge
     from cuttable.engine.inference import Inference
     from cuttable.engine.table import table_of
 
@@ -250,7 +263,9 @@ def compare(rows: int) -> None:
     sections = [row.section() for row in desk.catalogue.tables.pipes.values()
                 if row.standard == "ASME B36.10M"]  # fmt: skip
     jobs = [
-        Job(section, grade_of(None, section, desk.catalogue).grade, float(dice.choice([3000, 6000])))
+        Job(
+            section, grade_of(None, section, desk.catalogue).grade, float(dice.choice([3000, 6000]))
+        )
         for section in dice.choices(sections, k=rows)
     ]
     machine = desk.catalogue.machine("alder-320")
@@ -274,10 +289,14 @@ def compare(rows: int) -> None:
         for row in range(count)
     ]  # fmt: skip
     inference = Inference(desk.rule_set)
-    signatures = [desk.engine.signature_of(decision, row) for row in range(count)]
+    # Every condition is given to it as a boolean; what it does is chain.
+    truths = [Judge(scope).truth(rule.when) for rule in desk.rule_set.rules]
+    bits = desk.engine._signatures(decision.frame, truths)
+    part = tuple(range(2 * len(desk.rule_set.rules)))
     began = time.perf_counter()
-    for signature in signatures:
-        inference.chain_whole(signature)
+    for row in range(count):
+        signature = tuple(column is not None and bool(column[row]) for column in bits)
+        inference._chain(part, signature[: len(part)], signature[len(part) :])
     rate = count / (time.perf_counter() - began)
     line("durable_rules, chaining alone", f"{rate:,.0f}/s", f"x{ours / rate:,.0f}")
     try:
@@ -317,16 +336,125 @@ def compare(rows: int) -> None:
         line("zen-engine", "not installed")
 
 
+# --- the decision stage alone -------------------------------------------------------------
+
+BLOCK = 32_768
+
+
+def mask_text(node: Any) -> str:
+    """Return a condition as a person would write it with NumPy: no tolerance, no unknowns."""
+    from cuttable.rules import expression as ex
+
+    match node:
+        case ex.Number(value=value):
+            return repr(value)
+        case ex.Name(name=name):
+            return f'n["{name}"]'
+        case ex.Extreme(op=op, items=items):
+            return f"np.{op}imum({mask_text(items[0])}, {mask_text(items[1])})"
+        case (
+            ex.Arithmetic(op=op, left=left, right=right) | ex.Compare(op=op, left=left, right=right)
+        ):
+            return f"({mask_text(left)} {op} {mask_text(right)})"
+        case ex.FactIs(fact=fact, values=values):
+            return "(" + " | ".join(f'(f["{fact}"] == c["{fact}"]["{v}"])' for v in values) + ")"
+        case ex.Known(item=item):
+            return f"np.isfinite({mask_text(item)})"
+        case ex.Not(item=item):
+            return f"(~{mask_text(item)})"
+        case ex.Both(items=items):
+            return "(" + " & ".join(map(mask_text, items)) + ")"
+        case ex.Either(items=items):
+            return "(" + " | ".join(map(mask_text, items)) + ")"
+    raise TypeError(node)
+
+
+def decide(rows: int) -> None:
+    """Print the decision stage, measures in and verdicts out, against hand-written masks."""
+    import numpy as np
+    from cuttable.engine.ask import Desk
+    from cuttable.engine.backlog.normalise import Normaliser, Texts
+    from cuttable.engine.conditions import Scope
+    from cuttable.engine.decide import Engine
+    from cuttable.engine.frame import Frame
+    from cuttable.engine.inference import RANK
+    from cuttable.engine.measures import Measured
+
+    desk = Desk()
+    rule_set, dice = desk.rule_set, random.Random(5)
+    count = BLOCK * 4
+    texts = {
+        "section": section_texts(dice, 1200), "length": LENGTHS,
+    }  # fmt: skip
+    columns = {
+        name: Texts(values, np.array(dice.choices(range(len(values)), k=count)))
+        for name, values in texts.items()
+    }
+    table = Normaliser(desk.catalogue, rule_set.vocabulary).read(columns, count).table
+    machines = list(desk.catalogue.machines.values())[:3]
+    blocks: list[tuple[Frame, Scope]] = []
+    for machine in machines:
+        for start in range(0, table.rows - BLOCK, BLOCK):
+            part = table.take(np.arange(start, start + BLOCK))
+            found = desk.engine.decide_table(part, [machine], np.zeros(BLOCK, dtype=np.intp))
+            blocks.append((found.frame, found.scope))
+    times = max(1, rows // (BLOCK * len(blocks)))
+    done = BLOCK * len(blocks) * times
+    source = ["def masks(n, f, c, rows):", "    rank = np.zeros(rows, dtype=np.int8)"]
+    for rule in rule_set.rules:
+        rank = RANK.get(rule.outcome, 0)
+        if rank:
+            source.append(f"    np.maximum(rank, {rank} * {mask_text(rule.when)}, out=rank)")
+    source.append("    return rank")
+    space: dict[str, Any] = {"np": np}
+    exec("\n".join(source), space)  # noqa: S102 - our own rules, written out
+
+    def floor() -> None:
+        with np.errstate(invalid="ignore"):
+            for _, scope in blocks:
+                space["masks"](scope.numbers, scope.facts, scope.codes, scope.rows)
+
+    def ours(engine: Engine) -> None:
+        for frame, scope in blocks:
+            engine.decide_scope(frame, scope, Measured({}, {}))
+
+    def timed(run: Any) -> float:
+        began = time.perf_counter()
+        run()
+        return time.perf_counter() - began
+
+    plain, warm = [], []
+    ours(desk.engine)
+    for _ in range(5):
+        plain.append(timed(lambda: [floor() for _ in range(times)]))
+        warm.append(timed(lambda: [ours(desk.engine) for _ in range(times)]))
+    base = statistics.median(plain)
+    cold = timed(lambda: (ours(Engine(rule_set)), [ours(desk.engine) for _ in range(times - 1)]))
+    line("decision stage", "rows", "seconds", "ratio")
+    line("NumPy masks", done, f"{base:.3f}", "x1")
+    line(
+        "ours, warm",
+        done,
+        f"{statistics.median(warm):.3f}",
+        f"x{statistics.median(warm) / base:.2f}",
+    )
+    line("ours, cold, 3 models", done, f"{cold:.3f}", f"x{cold / base:.2f}")
+
+
 def main() -> None:
     """Read what to run."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--rows", type=int, nargs="*", default=[10_000, 100_000, 1_000_000])
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--compare", type=int, default=0, metavar="ROWS")
+    parser.add_argument("--decide", type=int, default=0, metavar="ROWS")
     parser.add_argument("--case", nargs="*", default=None)
     asked = parser.parse_args()
     if asked.case:
         run_case(asked.case)
+        return
+    if asked.decide:
+        decide(asked.decide)
         return
     if asked.compare:
         compare(asked.compare)
