@@ -24,7 +24,9 @@ from .carry import (
     Carrier,
     Figures,
     Keyed,
+    Stocks,
     Usable,
+    carry_many,
     parts_fitting,
     stock_numbers,
     stocks_of,
@@ -48,6 +50,9 @@ _ZINC: Final = ((1.5, 0.325), (3.0, 0.395), (6.0, 0.505), (math.inf, 0.610))
 # Bending moment under one of n equal radial loads on a ring, / (F R): (1/2)(1/th - cot th)
 # with th = pi/n (Timoshenko; Roark, from memory; n = 2 checked against Castigliano).
 RING_MOMENT: Final = {n: 0.5 * (n / math.pi - 1 / math.tan(math.pi / n)) for n in range(2, 9)}
+
+MANY: Final = 64
+"""Rows from which stock that is not cut is planned for all its lengths at once."""
 
 CARRIED_LIMITS: Final = ("limit.support_reaction.rated", "limit.support_reaction.absolute")
 """Limits that follow from the supports chosen."""
@@ -313,9 +318,12 @@ def carry_rows(
     seat = np.zeros(len(rows), dtype=np.int8)
     places: dict[tuple[float, ...], int] = {}
     place: Index = np.full(frame.rows, -1, dtype=np.intp)
+    into = (columns, seat, places, place, rows)
+    left = _carry_whole(part, stocks, machines, (machine, use), usable, rule_set, into)
     key = (machine * len(table.geometries) + part.geometry) * len(usable) + use
-    _, first, back = np.unique(key, return_index=True, return_inverse=True)
-    order = np.argsort(back, kind="stable")
+    _, first, back = np.unique(key[left], return_index=True, return_inverse=True)
+    order = left[np.argsort(back, kind="stable")]
+    first = left[first]
     ends = np.cumsum(np.bincount(back, minlength=len(first)))
     for number, row in enumerate(first.tolist()):
         members = order[(ends[number - 1] if number else 0) : ends[number]]
@@ -353,6 +361,48 @@ def carry_rows(
         given=given, heavy=heavy, numbers=limits, facts=facts, is_carried=is_carried,
         places=tuple(places), place=place,
     )  # fmt: skip
+
+
+Into = tuple[dict[str, Floats], Codes, dict[tuple[float, ...], int], Index, Index]
+"""Columns, seats, distinct stations, which ones a row has, and the rows of the frame."""
+
+
+def _carry_whole(
+    part: JobTable,
+    stocks: Stocks,
+    machines: Sequence[MachineModel],
+    who: tuple[Index, Index],
+    usable: Sequence[Usable],
+    rule_set: RuleSet,
+    into: Into,
+) -> Index:
+    """Plan stock that is not cut, of many lengths at once; return the rows that are left."""
+    columns, seat, places, place, rows = into
+    machine, use = who
+    figures, seats = figures_of(rule_set), rule_set.vocabulary.facts["seat"].values
+    is_whole = np.array(
+        [not (g.parts or g.cuts or g.stations or g.behind) for g in part.geometries], dtype=np.bool_
+    )[part.geometry]
+    length = np.array([item.length for item in part.geometries])[part.geometry]
+    is_left = np.ones(len(rows), dtype=np.bool_)
+    kind = machine * len(usable) + use
+    kinds: list[int] = np.unique(kind[is_whole]).tolist()
+    for number in kinds:
+        mine = np.flatnonzero(is_whole & (kind == number))
+        model, supports = machines[number // len(usable)], usable[number % len(usable)]
+        if len(mine) < MANY or not supports.supports:
+            continue
+        planned = carry_many(model, supports, figures, length[mine], stocks.take(mine))
+        settled = mine[planned.is_settled]
+        if not settled.size:
+            continue
+        is_left[settled] = False
+        for name, column in planned.columns.items():
+            columns[name][settled] = column
+        seat[settled] = seats.index(planned.seat)
+        numbers = [places.setdefault(item, len(places)) for item in planned.stations]
+        place[rows[settled]] = np.array(numbers, dtype=np.intp)[planned.which]
+    return np.flatnonzero(is_left)
 
 
 def _nominal_share(frame: Frame, rows: Index) -> Floats:

@@ -33,7 +33,7 @@ MOST_AT_ONCE: Final = 2048
 MOST_PAIRS: Final = 1_000_000
 """Pairs of stock and candidate compared at a time."""
 
-_FULL: Final = 1 + 1e-9
+FULL: Final = 1 + 1e-9
 
 
 class Bound(NamedTuple):
@@ -161,7 +161,7 @@ def _rate(bed: Bed, candidates: Floats, ends: Sequence[float], *, is_one_sided: 
     length = np.repeat(np.array(ends, dtype=np.float64), count)
     under = np.tile(candidates, (len(ends), 1))
     under = np.where(under < length[:, None], under, np.nan)
-    demands = _demands(bed, under, length, is_one_sided=is_one_sided)
+    demands = demands_of(bed, under, length, is_one_sided=is_one_sided)
     worst: dict[str, Floats] = {
         name: np.maximum.reduce(values.reshape(len(ends), count))
         for name, values in demands.items()
@@ -178,7 +178,7 @@ def _rate(bed: Bed, candidates: Floats, ends: Sequence[float], *, is_one_sided: 
     )
 
 
-def _demands(bed: Bed, under: Floats, length: Floats, *, is_one_sided: bool) -> dict[str, Floats]:
+def demands_of(bed: Bed, under: Floats, length: Floats, *, is_one_sided: bool) -> dict[str, Floats]:
     """Return demands of bars of these lengths, the worse of clamped and pinned chuck."""
     rows, most = under.shape
     twice = np.concatenate([under, under])
@@ -271,7 +271,7 @@ def fullness_of(bed: Bed, rating: Rating, *, level: str) -> Floats:
         rating: of the candidates.
         level: ``rated`` or ``absolute``, the bound that counts as full.
     """
-    fixed, force, sag = _shares(bed, rating, level)
+    fixed, force, sag = shares_of(bed, rating, level)
     return np.where(_is_usable(rating), np.maximum(np.maximum(fixed, force), sag), np.inf)
 
 
@@ -279,7 +279,7 @@ def _is_usable(rating: Rating) -> Bools:
     return ~rating.lifts_off & rating.is_clear & rating.is_stable
 
 
-def _shares(bed: Bed, rating: Rating, level: str) -> tuple[Floats, Floats, Floats]:
+def shares_of(bed: Bed, rating: Rating, level: str) -> tuple[Floats, Floats, Floats]:
     """Return the fullest of: lengths, forces, sag. Limits that are not stated count as empty."""
     is_rated = level == "rated"
 
@@ -355,7 +355,7 @@ def _can_bear(bed: Bed, weight: Floats, count: int) -> Bools:
     chuck = bed.chuck_reaction.absolute
     if math.isnan(chuck):
         return np.ones(len(weight), dtype=np.bool_)
-    return weight * bed.length <= (supports + chuck) * _FULL
+    return weight * bed.length <= (supports + chuck) * FULL
 
 
 _DEMANDS: Final = (
@@ -376,7 +376,7 @@ class _Menu:
         self._bed, self._level = bed, level
         fixed = _fixed_share(bed, candidates, level)
         kept = np.flatnonzero(
-            _is_clear(bed, candidates) & _is_stable(bed, candidates) & (fixed <= _FULL)
+            _is_clear(bed, candidates) & _is_stable(bed, candidates) & (fixed <= FULL)
         )
         kept = kept[np.argsort(fixed[kept], kind="stable")]
         self._stations = candidates[kept]
@@ -424,7 +424,7 @@ class _Menu:
         least = np.array([[1.0], [weight.min()], [softness.min()]])
 
         def able(some: NDArray[np.intp]) -> NDArray[np.intp]:
-            return some[(self._shares[:, some] * least).max(axis=0) <= _FULL]
+            return some[(self._shares[:, some] * least).max(axis=0) <= FULL]
 
         kept = able(places)
         fresh = kept[~self._is_staged[kept]]
@@ -461,7 +461,7 @@ class _Menu:
         fixed, force, sag = self._shares[:, places]
         full = np.maximum(np.multiply.outer(weight, force), np.multiply.outer(softness, sag))
         full = np.maximum(full, fixed)
-        return np.where(full <= _FULL, full + 10.0 * self._unwanted[places], np.inf)
+        return np.where(full <= FULL, full + 10.0 * self._unwanted[places], np.inf)
 
     def _rate(self, places: NDArray[np.intp]) -> None:
         """Rate the whole stock on some candidates."""
@@ -482,7 +482,7 @@ class _Menu:
         self._is_staged[places] = True
 
     def _take_in(self, places: NDArray[np.intp], rating: Rating) -> None:
-        shares = np.stack(_shares(self._bed, rating, self._level))
+        shares = np.stack(shares_of(self._bed, rating, self._level))
         shares[0] = np.where(rating.lifts_off, np.inf, shares[0])
         self._shares[:, places] = np.maximum(self._shares[:, places], shares)
         demands = np.stack([getattr(rating, name) for name in _DEMANDS])
