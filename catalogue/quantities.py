@@ -248,6 +248,9 @@ def length(text: str, *, what: str = "length", bounds: Bounds = STOCK) -> float:
         OpenQuestion: ``length-unit``, ``decimal-or-thousands``, ``random-length``; its choices
             can be typed as they stand.
     """
+    plain = _plain_length(text)
+    if plain is not None and 0 < plain < SURELY_SHORT and bounds is STOCK:
+        return plain
     try:
         exact = _exact_length(text, what, bounds)
     except OpenQuestion as asked:
@@ -258,6 +261,29 @@ def length(text: str, *, what: str = "length", bounds: Bounds = STOCK) -> float:
     if not bounds.hold(exact):
         raise _out_of_range(text, what, bounds)
     return float(exact)
+
+
+# Millimetres of a unit as a whole number of ten-thousandths.
+_PLAIN_UNITS: Final = {"mm": 10_000, "cm": 100_000, "m": 10_000_000, "in": 254_000,
+                       "ft": 3_048_000}  # fmt: skip
+_PLAIN = re.compile(r" *([0-9]{1,9})(?:\.([0-9]{1,9}))? ?(mm|cm|m|in|ft) *")
+SURELY_SHORT: Final = 99_999.0
+"""mm below which a length is within bounds, whatever is lost in rounding."""
+
+
+def _plain_length(text: str) -> float | None:
+    """Return the millimetres of a plain decimal with a unit; None for every other text.
+
+    Most lengths are such, and this is thirty times as fast as reading what people may write
+    besides. A quotient of whole numbers is rounded once, as a fraction would be.
+    """
+    match = _PLAIN.fullmatch(text)
+    if match is None:
+        return None
+    whole, part, unit_text = match[1], match[2] or "", match[3]
+    if len(part) == 3 and len(whole) <= 3:
+        return None  # it may be thousands
+    return int(whole + part) * _PLAIN_UNITS[unit_text] / 10 ** (len(part) + 4)
 
 
 def _out_of_range(text: str, what: str, bounds: Bounds) -> InputError:

@@ -4,6 +4,7 @@ import re
 from fractions import Fraction
 
 import pytest
+from cuttable.catalogue import quantities
 from cuttable.catalogue.errors import ERROR_CODES, InputError, OpenQuestion, Question
 from cuttable.catalogue.quantities import Bounds, length, number, quantity, tidy
 from cuttable.catalogue.units import FORCE, INERTIA, LENGTH, MASS, NUMBER, STRESS, TORQUE, unit
@@ -592,3 +593,25 @@ def test_plain_and_careful_reading_agree(digits: int, places: int) -> None:
     text = f"{digits / 10**places:.{places}f}"
     assert quantity(f"{text} mm", LENGTH) == quantity(f"  {text}  MM ", LENGTH)
     assert quantity(f"{text} in", LENGTH) == quantity(f"  {text} inches", LENGTH)
+
+
+@FUZZ
+@given(
+    whole=st.integers(0, 99_999),
+    part=st.text("0123456789", max_size=9),
+    name=st.sampled_from(["mm", "cm", "m", "in", "ft"]),
+    gap=st.sampled_from(["", " "]),
+)
+def test_plain_decimals_are_read_as_exact_fractions(
+    whole: int, part: str, name: str, gap: str
+) -> None:
+    """The quick way of reading gives what the careful one gives, or leaves the text to it."""
+    text = f"{whole}{'.' if part else ''}{part}{gap}{name}"
+    quick = quantities._plain_length(text)
+    if len(part) == 3 and whole < 1000:
+        assert quick is None
+        return
+    exact = Fraction(f"{whole}{'.' if part else ''}{part}") * unit(name).factor
+    exact /= unit("mm").factor
+    assert quick == float(exact)
+    assert quantities._exact_length(text, "length", quantities.STOCK) == exact
