@@ -266,7 +266,7 @@ def length(text: str, *, what: str = "length", bounds: Bounds = STOCK) -> float:
 # Millimetres of a unit as a whole number of ten-thousandths.
 _PLAIN_UNITS: Final = {"mm": 10_000, "cm": 100_000, "m": 10_000_000, "in": 254_000,
                        "ft": 3_048_000}  # fmt: skip
-_PLAIN = re.compile(r" *([0-9]{1,9})(?:\.([0-9]{1,9}))? ?(mm|cm|m|in|ft) *")
+_PLAIN_LENGTH = re.compile(r" *([0-9]{1,9})(?:\.([0-9]{1,9}))? ?(mm|cm|m|in|ft) *")
 SURELY_SHORT: Final = 99_999.0
 """mm below which a length is within bounds, whatever is lost in rounding."""
 
@@ -277,7 +277,7 @@ def _plain_length(text: str) -> float | None:
     Most lengths are such, and this is thirty times as fast as reading what people may write
     besides. A quotient of whole numbers is rounded once, as a fraction would be.
     """
-    match = _PLAIN.fullmatch(text)
+    match = _PLAIN_LENGTH.fullmatch(text)
     if match is None:
         return None
     whole, part, unit_text = match[1], match[2] or "", match[3]

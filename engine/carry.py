@@ -13,13 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..catalogue.grades import Grade, mill_range
-from ..catalogue.machines import MachineModel, Support
+from ..catalogue.machines import UNSTATED, MachineModel, Support
 from ..catalogue.sections import Section
 from .arrays import GRAVITY, Bools, Floats
 from .cradle import Seated, seated
 from .job import Geometry
 from .plan import Bed, Bound, Choice, Rating, find_plans, unit_rating
-from .plan_many import plan_many
+from .plan_many import alone, plan_many
 from .severing import Piece, TabRules, Tube, pieces, tab_stress, tabs_of
 
 MOST_STATIONS: Final = 400
@@ -509,7 +509,11 @@ def carry_many(
     limits = machine.limit("stock_length").absolute, machine.limit("stock_mass").absolute
     mass = stocks.weight * length / GRAVITY
     is_worth = ~((length > limits[0] * (1 + 1e-9)) | (mass > limits[1] * 1.5))
-    plan = plan_many(bed, length, stocks.weight, stocks.stiffness)
+    if best.supports:
+        plan = plan_many(bed, length, stocks.weight, stocks.stiffness)
+    else:
+        # Nothing can stand under it, whatever it weighs: the chuck alone is what there is.
+        plan, is_worth = alone(bed, length), np.ones(len(length), dtype=np.bool_)
     settled = np.flatnonzero(plan.is_settled & is_worth)
     is_settled = np.zeros(len(length), dtype=np.bool_)
     is_settled[settled] = True
@@ -519,11 +523,16 @@ def carry_many(
     unit = {name: values[settled] for name, values in plan.demands.items()}
     weight, rows = some.weight, len(settled)
     reaction, share = unit["support_reaction"], unit["support_share"]
-    top = best.supports[0].reaction
+    top = best.supports[0].reaction if best.supports else UNSTATED
     with np.errstate(divide="ignore", invalid="ignore"):
         rated = np.where(share > 0, reaction / share, top.rated)
     sizes, back = np.unique(some.outside, return_inverse=True)
-    centre = np.array([seated(best.supports[0], size).centre for size in sizes.tolist()])[back]
+    # What has no support under it has no centre height either.
+    centre = np.array(
+        [seated(item, size).centre for size in sizes.tolist() for item in best.supports[:1]]
+        or [math.nan] * len(sizes)
+    )[back]
+    centre = np.where(count > 0, centre, np.nan)
     distinct, which = np.unique(
         np.nan_to_num(plan.stations[settled], nan=-1.0), axis=0, return_inverse=True
     )
@@ -547,7 +556,7 @@ def carry_many(
         "centre_low": centre,
         "centre_high": centre,
     }
-    seat = best.seats[0] if best.seats[0] in ("shallow", "wedged") else "good"
+    seat = best.seats[0] if best.seats[:1] in (("shallow",), ("wedged",)) else "good"
     stations = tuple(tuple(at for at in row if at >= 0) for row in every)
     return CarriedMany(is_settled, columns, stations, which.ravel(), seat)
 

@@ -390,7 +390,7 @@ def _carry_whole(
     for number in kinds:
         mine = np.flatnonzero(is_whole & (kind == number))
         model, supports = machines[number // len(usable)], usable[number % len(usable)]
-        if len(mine) < MANY or not supports.supports:
+        if len(mine) < MANY:
             continue
         planned = carry_many(model, supports, figures, length[mine], stocks.take(mine))
         settled = mine[planned.is_settled]
@@ -399,7 +399,10 @@ def _carry_whole(
         is_left[settled] = False
         for name, column in planned.columns.items():
             columns[name][settled] = column
-        seat[settled] = seats.index(planned.seat)
+        # A seat is that of a support that is used; the chuck alone is no bad seat.
+        codes = [0, seats.index(planned.seat)]
+        used = np.array([bool(item) for item in planned.stations], dtype=np.intp)[planned.which]
+        seat[settled] = np.array(codes, dtype=np.int8)[used]
         numbers = [places.setdefault(item, len(places)) for item in planned.stations]
         place[rows[settled]] = np.array(numbers, dtype=np.intp)[planned.which]
     return np.flatnonzero(is_left)

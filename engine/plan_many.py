@@ -111,14 +111,11 @@ def plan_many(bed: Bed, length: Floats, weight: Floats, stiffness: Floats) -> Pl
         return found
     unit = bed._replace(weight=1.0, stiffness=1.0, cuts=(), is_held=(), freed=())
     # A row goes on to more supports only where fewer cannot reach or cannot bear it.
-    todo = np.arange(rows)
+    todo = _settle_alone(unit, (length, weight, stiffness), found)
     for count in range(1, most + 1):
         listed = _listed(bed.grid, bed.span.rated, count)
         if listed is None or not todo.size:
             break
-        # Stock that hangs from the chuck alone, or with fewer supports than these, is not ours.
-        short = length[todo] <= bed.overhang.rated * FULL
-        todo = todo[~short]
         bears = _bears(bed, count, length[todo], weight[todo])
         has_any = np.zeros(len(todo), dtype=np.bool_)
         for start in range(0, len(todo), AT_ONCE):
@@ -132,6 +129,35 @@ def plan_many(bed: Bed, length: Floats, weight: Floats, stiffness: Floats) -> Pl
         # proven the row is left.
         todo = todo[~has_any]
     return found
+
+
+def alone(bed: Bed, length: Floats) -> Planned:
+    """Return the chuck alone as the plan of every row, whether it is within limits or not."""
+    rows = len(length)
+    unit = bed._replace(weight=1.0, stiffness=1.0, cuts=(), is_held=(), freed=())
+    ones = np.ones(rows)
+    _, demands = _scores(unit, np.full((rows, 1), np.nan), length, ones, ones)
+    return Planned(
+        np.ones(rows, dtype=np.bool_), np.zeros(rows, dtype=np.intp),
+        np.full((rows, 1), np.nan), demands,
+    )  # fmt: skip
+
+
+def _settle_alone(bed: Bed, stocks: tuple[Floats, Floats, Floats], found: Planned) -> Index:
+    """Settle rows that the chuck carries alone; return the others."""
+    length, weight, stiffness = stocks
+    every = np.arange(len(length))
+    able = np.flatnonzero(_bears(bed, 0, length, weight) & (length <= bed.overhang.rated + 1e-6))
+    if not able.size:
+        return every
+    none = np.full((len(able), 1), np.nan)
+    score, demands = _scores(bed, none, length[able], weight[able], weight[able] / stiffness[able])
+    good = score < np.inf
+    rows = able[good]
+    found.is_settled[rows] = True
+    for name, values in demands.items():
+        found.demands.setdefault(name, np.zeros(len(length)))[rows] = values[good]
+    return np.setdiff1d(every, rows)
 
 
 def _bears(bed: Bed, count: int, length: Floats, weight: Floats) -> Bools:
@@ -214,6 +240,6 @@ def _scores(
     full = np.maximum(np.repeat(weight, times) * force, np.repeat(softness, times) * sag)
     full = np.maximum(full, fixed)
     unwanted = (demands["chuck_share"] > 0.5 + 1e-9).astype(np.float64)
-    if stations.shape[1] == 1:
+    if stations.shape[1] == 1:  # NaN, for no station at all, is not below anything
         unwanted += stations[:, 0] <= ends / 2
     return np.where((full <= FULL) & ~lifts, full + 10 * unwanted, np.inf), demands
