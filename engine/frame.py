@@ -460,6 +460,8 @@ def _job_columns(table: JobTable) -> dict[str, Floats]:
 
 def longest_part(geometry: Geometry) -> float:
     """Return the longest piece that comes free, NaN where no part or cut is known."""
+    if not geometry.parts and not geometry.cuts:
+        return math.nan
     pieces = [part.length for part in geometry.parts]
     ends = (geometry.front, *geometry.cuts)
     pieces += [outer - inner for outer, inner in pairwise(ends)]

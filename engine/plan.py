@@ -507,7 +507,7 @@ def _unit_rating(bed: Bed, stations: tuple[float, ...]) -> Rating:
     return rate(bed, np.array([stations], dtype=np.float64))
 
 
-@lru_cache(maxsize=16_384)
+@lru_cache(maxsize=2048)
 def _menu(bed: Bed, count: int, level: str) -> _Menu:
     """Return the menu of so many supports.
 

@@ -31,7 +31,7 @@ COLUMNS: Final = (
 )  # fmt: skip
 """Columns that make a job, in the order in which ``check`` reads them."""
 
-MOST_KEPT: Final = 200_000
+MOST_KEPT: Final = 120_000
 """Distinct texts, stocks or geometries kept from chunk to chunk; then they are read anew."""
 
 
@@ -222,6 +222,8 @@ class Normaliser:
     ) -> Index:
         """Return the place of each row's geometry; impossible ones are faults."""
         names = ("length", "behind", "parts", "cuts", "stations")
+        if all(len(found[name]) == 1 and not found[name][0].value for name in names[1:]):
+            return self._whole(found["length"], codes["length"][rows])
         key, sizes = np.zeros(len(rows), dtype=np.intp), [len(found[name]) for name in names]
         for name, size in zip(names, sizes, strict=True):
             key = key * size + codes[name][rows]
@@ -238,6 +240,15 @@ class Normaliser:
             results.append(known)
         faults.late(results, code, rows)
         places = [-1 if item.error else int(item.value) for item in results]
+        return np.array(places, dtype=np.intp)[code]
+
+    def _whole(self, lengths: Sequence[_Found], code: Index) -> Index:
+        """Return the places of stock that is not cut: nothing of it can be impossible."""
+        known = self._geometries
+        places = [
+            -1 if item.value is None else known.setdefault(Geometry(item.value), len(known))
+            for item in lengths
+        ]
         return np.array(places, dtype=np.intp)[code]
 
     def _numbered(self, geometry: Geometry) -> int:

@@ -102,7 +102,7 @@ def decide_rows(
     for start in range(0, len(rows), AT_ONCE):
         part = rows[start : start + AT_ONCE]
         decision = engine.decide_table(
-            table.take(part), [machine], np.zeros(len(part), dtype=np.intp)
+            slim(table.take(part)), [machine], np.zeros(len(part), dtype=np.intp)
         )
         found.append((part, answers_of(engine, decision, has_extra=has_extra)))
     return found
