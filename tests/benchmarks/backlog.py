@@ -2,8 +2,9 @@
 
 Run by hand: ``python tests/benchmarks/backlog.py --rows 10000 100000 1000000``. Each case runs in
 a process of its own; imports are not counted, loading catalogue and rules is. Ratios are to the
-floor of the same run. ``--compare`` adds rules evaluated row by row in other engines (needs
-``pip install zen-engine rule-engine``), ``--decide`` the decision stage alone.
+floor of the same run. ``--compare 60000`` evaluates the rules row by row in other engines (needs
+``pip install zen-engine rule-engine``), ``--decide 1000000`` measures the decision stage alone,
+``--files 50000`` workbooks and texts.
 """
 
 import argparse
@@ -50,7 +51,8 @@ def section_texts(dice: random.Random, count: int) -> list[str]:
 
 
 LENGTHS = ["6 m", "20 ft", "12 m", "40 ft", "21 ft", "6000 mm", "3 m", "24 ft", "18 ft", "8 m",
-           "9 m", "10 m", "7.5 m", "4 m", "5.8 m", "11.8 m", "2.4 m", "30 ft", "19'-6\"", "16 ft"]  # fmt: skip
+           "9 m", "10 m", "7.5 m", "4 m", "5.8 m", "11.8 m", "2.4 m", "30 ft", "19'-6\"",
+           "16 ft"]  # fmt: skip
 PARTS = ["2*1.2 m", "3*900 mm + 1 m", "4*1 m", "2 m", "5*600 mm", "6*24 in", "2*1.5 m + 2*400 mm"]
 
 
@@ -153,12 +155,12 @@ def run_case(words: list[str]) -> None:
         found = case_floor(Path(rest[0]), Path(rest[1]), rest[2], Path(rest[3]))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     peak += resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
-    print(json.dumps(found | {"peak": peak / 1024}))  # noqa: T201
+    print(json.dumps(found | {"peak": peak / 1024}))
 
 
 def line(*cells: object) -> None:
     """Print a row of the table."""
-    print("  ".join(f"{cell!s:>14}" for cell in cells), flush=True)  # noqa: T201
+    print("  ".join(f"{cell!s:>14}" for cell in cells), flush=True)
 
 
 def table_of_backlogs(sizes: list[int], rounds: int) -> None:
@@ -374,9 +376,7 @@ def decide(rows: int) -> None:
     import numpy as np
     from cuttable.engine.ask import Desk
     from cuttable.engine.backlog.normalise import Normaliser, Texts
-    from cuttable.engine.conditions import Scope
     from cuttable.engine.decide import Engine
-    from cuttable.engine.frame import Frame
     from cuttable.engine.inference import RANK
     from cuttable.engine.measures import Measured
 
@@ -392,7 +392,7 @@ def decide(rows: int) -> None:
     }
     table = Normaliser(desk.catalogue, rule_set.vocabulary).read(columns, count).table
     machines = list(desk.catalogue.machines.values())[:3]
-    blocks: list[tuple[Frame, Scope]] = []
+    blocks: list[tuple[Any, Any]] = []
     for machine in machines:
         for start in range(0, table.rows - BLOCK, BLOCK):
             part = table.take(np.arange(start, start + BLOCK))
@@ -441,17 +441,104 @@ def decide(rows: int) -> None:
     line("ours, cold, 3 models", done, f"{cold:.3f}", f"x{cold / base:.2f}")
 
 
+# --- files and texts ----------------------------------------------------------------------
+
+
+def files(rows: int) -> None:
+    """Print reading and writing of workbooks, and of lengths, against their floors."""
+    import numpy as np
+    import pyarrow as pa
+    import xlsxwriter
+    from cuttable.catalogue.quantities import length
+    from cuttable.engine.backlog.reading import open_backlog
+    from cuttable.engine.backlog.writing import open_answers
+    from python_calamine import CalamineWorkbook
+
+    dice = random.Random(9)
+    names = ["job", "section", "length", "grade", "quantity", "parts", "bow", "coating", "a", "b"]
+    rows_of = [
+        [f"J{row}", dice.choice(["NPS 6 SCH 40", "tube 60.3 x 2 mm"]), dice.choice(LENGTHS), "",
+         row % 40, dice.choice(PARTS), "", "", row / 7, "text"]
+        for row in range(rows)
+    ]  # fmt: skip
+    found: dict[str, list[float]] = {}
+
+    def timed(name: str, run: Any) -> None:
+        began = time.perf_counter()
+        run()
+        found.setdefault(name, []).append(time.perf_counter() - began)
+
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        source, out = folder / "a.xlsx", folder / "b.xlsx"
+
+        def write_plain() -> None:
+            with xlsxwriter.Workbook(str(source), {"constant_memory": True}) as book:
+                sheet = book.add_worksheet()
+                for number, cells in enumerate([names, *rows_of]):
+                    for column, cell in enumerate(cells):
+                        if cell != "":
+                            sheet.write(number, column, cell)
+
+        def read_plain() -> None:
+            CalamineWorkbook.from_path(source).get_sheet_by_index(0).to_python()
+
+        def read_ours() -> None:
+            for _ in open_backlog(source).chunks():
+                pass
+
+        texts = [
+            [str(cell) if not isinstance(cell, float) else cell for cell in row] for row in rows_of
+        ]
+        columns = list(zip(*texts, strict=True))
+        batch = pa.record_batch([pa.array(column) for column in columns], names=names)
+
+        def write_ours() -> None:
+            answers = open_answers(out, batch.schema, typed=("job",), key={})
+            answers.write(batch, rows, {})
+            answers.finish()
+
+        for _ in range(3):
+            timed("write xlsxwriter", write_plain)
+            timed("write ours", write_ours)
+            timed("read calamine", read_plain)
+            timed("read ours", read_ours)
+    many = [f"{dice.randint(1000, 12000) + dice.randint(0, 9) / 10:.1f} mm" for _ in range(5000)]
+    column = pa.array(dice.choices(many, k=1_000_000))
+
+    def encode() -> None:
+        encoded = column.dictionary_encode()
+        encoded.dictionary.take(encoded.indices)
+
+    def parse() -> None:
+        encoded = column.dictionary_encode()
+        values = np.array([length(text) for text in encoded.dictionary.to_pylist()])
+        values[encoded.indices.to_numpy(zero_copy_only=False)]
+
+    for _ in range(5):
+        timed("lengths, encode and take", encode)
+        timed("lengths, ours exact", parse)
+    for plain, ours in (("write xlsxwriter", "write ours"), ("read calamine", "read ours"),
+                        ("lengths, encode and take", "lengths, ours exact")):  # fmt: skip
+        a, b = statistics.median(found[plain]), statistics.median(found[ours])
+        line(plain, f"{a:.3f} s", ours, f"{b:.3f} s", f"x{b / a:.2f}")
+
+
 def main() -> None:
     """Read what to run."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--rows", type=int, nargs="*", default=[10_000, 100_000, 1_000_000])
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--compare", type=int, default=0, metavar="ROWS")
+    parser.add_argument("--files", type=int, default=0, metavar="ROWS")
     parser.add_argument("--decide", type=int, default=0, metavar="ROWS")
     parser.add_argument("--case", nargs="*", default=None)
     asked = parser.parse_args()
     if asked.case:
         run_case(asked.case)
+        return
+    if asked.files:
+        files(asked.files)
         return
     if asked.decide:
         decide(asked.decide)

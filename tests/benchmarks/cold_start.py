@@ -35,7 +35,7 @@ def main() -> None:
     base = statistics.median(next(iter(times.values())))
     for name, values in times.items():
         median = statistics.median(values)
-        print(f"{median * 1000:7.1f} ms  x{median / base:.2f}  {name}")  # noqa: T201
+        print(f"{median * 1000:7.1f} ms  x{median / base:.2f}  {name}")
 
 
 if __name__ == "__main__":
