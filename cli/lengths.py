@@ -13,6 +13,7 @@ from ..engine.lengths import STEPS, Interval, length_intervals
 from ..engine.verdict import VERDICTS
 from ..engine.wording import SYSTEMS, System, show
 from .job_options import stock_options
+from .reasons import plain, reason_of
 
 WORDS = {
     VERDICTS["setting"]: "in range",
@@ -64,7 +65,7 @@ def command(
             "step": STEPS[units],
             "machines": [
                 {"model": machine.code, "revision": machine.revision, "digest": machine.digest,
-                 "intervals": [_plain(item) for item in intervals]}
+                 "intervals": [plain(item) for item in intervals]}
                 for machine, intervals in found
             ],
         }  # fmt: skip
@@ -127,16 +128,6 @@ def _sentence(intervals: Sequence[Interval], units: System) -> str:
 
 
 def _reason(item: Interval, rules: dict[str, str], titles: dict[str, str]) -> str:
-    if item.missing:
-        return f"needs {item.missing.replace('; ', ', ')}"
-    if item.decided_by:
-        return f"{rules.get(item.decided_by, item.decided_by)} ({item.decided_by})"
-    return f"{titles.get(item.governing, item.governing)} {item.utilisation:.0%} at the longest"
-
-
-def _plain(item: Interval) -> dict[str, Any]:
-    used = item.utilisation
-    return item._asdict() | {
-        "utilisation": None if used != used else float(f"{used:.12g}"),  # noqa: PLR0124 - NaN
-        "missing": item.missing.split("; ") if item.missing else [],
-    }
+    return reason_of(item, rules) or (
+        f"{titles.get(item.governing, item.governing)} {item.utilisation:.0%} at the longest"
+    )

@@ -3,7 +3,6 @@
 import json
 from collections.abc import Sequence
 from itertools import groupby
-from typing import Any
 
 import click
 
@@ -11,10 +10,11 @@ from ..catalogue.families import FAMILIES
 from ..catalogue.quantities import length as read_length
 from ..engine.ask import Desk
 from ..engine.job import grade_of
-from ..engine.section_range import Standing, section_range
+from ..engine.section_range import section_range
 from ..engine.verdict import VERDICTS
 from ..engine.wording import show_both
 from .job_options import system_of
+from .reasons import plain, reason_of
 
 COLUMNS = ("setting", "conditions", "refused")
 
@@ -56,7 +56,7 @@ def command(
             "schema": "cuttable.section-range/1",
             "machine": {"model": model.code, "revision": model.revision, "digest": model.digest},
             "stock_length": stock_length,
-            "sections": [_plain(item) for item in found],
+            "sections": [plain(item) | {"section": item.section.designation} for item in found],
         }
         click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0 if is_allowed else 1
@@ -74,7 +74,7 @@ def command(
         verdicts = [item.verdict for _, item in pairs]
         cells = [_runs(walls, verdicts, VERDICTS[name]) for name in COLUMNS]
         first = next((item for _, item in pairs if item.verdict != VERDICTS["setting"]), None)
-        rows.append([size, *cells, "" if first is None else _reason(first, rules)])
+        rows.append([size, *cells, "" if first is None else reason_of(first, rules)])
     rows = _joined(rows)
     heads = ("size", "in range", "allowed", "refused", "decided by")
     screen.print(columns(rows, screen.width, heads=heads), soft_wrap=True)
@@ -108,18 +108,3 @@ def _runs(walls: Sequence[str], verdicts: Sequence[str], wanted: str) -> str:
     if runs and len(runs[0]) == len(walls):
         return "all"
     return ", ".join(run[0] if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
-
-
-def _reason(item: Standing, rules: dict[str, str]) -> str:
-    if item.missing:
-        return f"needs {item.missing.replace('; ', ', ')}"
-    return f"{rules.get(item.decided_by, item.decided_by)} ({item.decided_by})"
-
-
-def _plain(item: Standing) -> dict[str, Any]:
-    used = item.utilisation
-    return item._asdict() | {
-        "section": item.section.designation,
-        "utilisation": None if used != used else float(f"{used:.12g}"),  # noqa: PLR0124 - NaN
-        "missing": item.missing.split("; ") if item.missing else [],
-    }

@@ -585,12 +585,9 @@ def _candidates(bed: Bed, count: int, level: str, most: int) -> Floats | None:
     chosen: NDArray[np.intp] = np.zeros((1, 0), dtype=np.intp)
     last: NDArray[np.intp] = np.zeros(1, dtype=np.intp)
     for left in range(count, 0, -1):
-        ways = reach[last] - last - 1
-        if ways.sum() > MOST_PARTIAL:
+        row, ahead = steps_ahead(last, reach)
+        if len(row) > MOST_PARTIAL:
             return None
-        row = np.repeat(np.arange(len(last)), ways)
-        step = np.arange(len(row)) - np.repeat(np.cumsum(ways) - ways, ways)
-        ahead = last[row] + 1 + step
         kept = need[ahead] <= left - 1
         chosen = np.concatenate([chosen[row[kept]], ahead[kept][:, None]], axis=1)
         last = ahead[kept]
@@ -600,6 +597,16 @@ def _candidates(bed: Bed, count: int, level: str, most: int) -> Floats | None:
         kept &= ((stations >= low) & (stations <= high)).any(axis=1)
     stations = stations[kept]
     return stations if len(stations) <= most else None
+
+
+def steps_ahead(
+    last: NDArray[np.intp], reach: NDArray[np.intp]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return every step to a further node: from which of ``last``, and to which node, ascending."""
+    ways = reach[last] - last - 1
+    row = np.repeat(np.arange(len(last)), ways)
+    step = np.arange(len(row)) - np.repeat(np.cumsum(ways) - ways, ways)
+    return row, last[row] + 1 + step
 
 
 def _fewest(nodes: Floats, reach: NDArray[np.intp], enough: float) -> Floats:

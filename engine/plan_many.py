@@ -13,14 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .arrays import Bools, Floats
-from .plan import FULL, Bed, Rating, demands_of, shares_of
+from .plan import FULL, MOST_PARTIAL, Bed, Rating, demands_of, shares_of, steps_ahead
 
 LISTED: Final = 6
 """Combinations listed for each number of supports and last station."""
 RATED: Final = 4
 """Combinations rated for a row."""
 MOST_STATIONS: Final = 64
-MOST_COMBINATIONS: Final = 200_000
 AT_ONCE: Final = 32_768
 
 Index = NDArray[np.intp]
@@ -68,12 +67,9 @@ def _listed(grid: tuple[float, ...], span: float, count: int) -> _Listed | None:
     last: Index = np.zeros(1, dtype=np.intp)
     longest = np.zeros(1)
     for _ in range(count):
-        ways = reach[last] - last - 1
-        if ways.sum() > MOST_COMBINATIONS:
+        row, ahead = steps_ahead(last, reach)
+        if len(row) > MOST_PARTIAL:
             return None
-        row = np.repeat(np.arange(len(last)), ways)
-        step = np.arange(len(row)) - np.repeat(np.cumsum(ways) - ways, ways)
-        ahead = last[row] + 1 + step
         longest = np.maximum(longest[row], nodes[ahead] - nodes[last[row]])
         chosen = np.concatenate([chosen[row], ahead[:, None]], axis=1)
         last = ahead
