@@ -1,11 +1,13 @@
 """Deciding on several processors: each worker keeps the plans of the lengths that are its own.
 
-Workers are forked, so that they share catalogue and rules. Rows go to a worker by their
+Workers are forked, so that they share catalogue and rules; where that is not safe (anywhere but
+on Linux) there are none. Rows go to a worker by their
 geometry, which is what plans are kept by; what comes back does not depend on how many there are.
 """
 
 import multiprocessing
 import os
+import sys
 from collections.abc import Sequence
 from contextlib import suppress
 from typing import Any, Final
@@ -29,9 +31,8 @@ class Workers:
     """Decides rows here and in ``count - 1`` other processes."""
 
     def __init__(self, engine: Engine, count: int | None = None) -> None:
-        can_fork = "fork" in multiprocessing.get_all_start_methods()
         self._engine = engine
-        self._count = (count or len(os.sched_getaffinity(0))) if can_fork else 1
+        self._count = (count or _processors()) if sys.platform == "linux" else 1
         self._others: list[tuple[Any, Any]] = []
 
     def decide(
@@ -92,6 +93,13 @@ class Workers:
             if process.is_alive():
                 process.terminate()
         self._others = []
+
+
+def _processors() -> int:
+    """Return how many processors this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 def decide_rows(
