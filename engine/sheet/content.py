@@ -17,6 +17,10 @@ HEADLINES: Final = {
     "refused": "Refused: do not load",
     "": "Question open: do not load",
 }
+MEASURED: Final = (
+    "Outside measured", "Wall measured", "Bow measured", "Mass weighed", "Heat or tag",
+)  # fmt: skip
+SIGNED: Final = ("Set up by", "Checked by", "Date")
 MOST_ROWS: Final = 12
 
 
@@ -112,8 +116,7 @@ def content_of(verdict: Verdict, system: System) -> Content:
         fits=(),
         boxes=tuple(item.text for item in verdict.mitigations),
         cautions=verdict.cautions,
-        fields=("Outside measured", "Wall measured", "Bow measured", "Mass weighed", "Heat or tag",
-                "Set up by", "Checked by", "Date"),
+        fields=(*MEASURED, *SIGNED),
         provenance=(
             f"Answer {verdict.id}; {verdict.provenance.tool}; "
             f"rules {_short(verdict.provenance.rules)}; "
@@ -123,10 +126,11 @@ def content_of(verdict: Verdict, system: System) -> Content:
     )  # fmt: skip
     if verdict.verdict != "refused":
         return content
-    # A page that gives settings for a refused job would be taken for leave to load it.
+    # A page that gives settings for a refused job, or fields to sign that it is set up, would be
+    # taken for leave to load it. What is measured may be filled in, to ask again with.
     return content._replace(
         supports=(), parts=(), sequence=(), boxes=(),
-        fits=tuple(fit_sentences(verdict, system)),
+        fits=tuple(fit_sentences(verdict, system)), fields=MEASURED,
         support_note="No settings and no stations are given: this job must not be loaded.",
     )  # fmt: skip
 

@@ -16,6 +16,7 @@ LEFT: Final = 78.0
 RIGHT: Final = 20.0
 TOP: Final = 66.0
 THICK: Final = 24.0
+LINE: Final = 30.0  # height of one line of labels under the bed
 NEAREST: Final = 74.0  # labels nearer than this go to another line
 
 MARKS: Final = {
@@ -40,10 +41,12 @@ def bed_drawing(verdict: Verdict, system: System) -> str:
         return LEFT + position * scale
 
     base = TOP + THICK
+    lines = _lines([x(item.station) for item in set_up.standing], NEAREST)
+    height = HEIGHT if any(lines) else HEIGHT - LINE
     parts = [
-        f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 {WIDTH:g} {HEIGHT:g}' "
+        f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 {WIDTH:g} {height:g}' "
         f"role='img' aria-label='{escape(_described(verdict, system))}'>",
-        f"<rect width='{WIDTH:g}' height='{HEIGHT:g}' fill='#fff'/>",
+        f"<rect width='{WIDTH:g}' height='{height:g}' fill='#fff'/>",
         # chuck body, jaws, and the bed line
         f"<rect x='14' y='{TOP - 34:g}' width='40' height='{THICK + 68:g}' fill='#4a4f55'/>",
         f"<rect x='54' y='{TOP - 13:g}' width='{LEFT - 54:g}' height='13' fill='#8b9197'/>",
@@ -56,7 +59,7 @@ def bed_drawing(verdict: Verdict, system: System) -> str:
         f"y2='{TOP + THICK / 2:g}' stroke='#222' stroke-width='.7' stroke-dasharray='14 4 3 4'/>",
     ]
     parts += _cuts(verdict, x)
-    parts += _supports(verdict, x, base, system)
+    parts += _supports(verdict, x, lines, system)
     centre = x(job.front / 2)
     parts += [
         f"<circle cx='{centre:.2f}' cy='{TOP + THICK / 2:g}' r='6' fill='#fff' stroke='#222' "
@@ -86,18 +89,17 @@ def _cuts(verdict: Verdict, x: Scale) -> list[str]:
     return parts
 
 
-def _supports(verdict: Verdict, x: Scale, base: float, system: System) -> list[str]:
+def _supports(verdict: Verdict, x: Scale, lines: Sequence[int], system: System) -> list[str]:
     parts: list[str] = []
-    standing = verdict.set_up.standing
-    lines = _lines([x(item.station) for item in standing], NEAREST)
-    for item, line in zip(standing, lines, strict=True):
+    base = TOP + THICK
+    for item, line in zip(verdict.set_up.standing, lines, strict=True):
         at = x(item.station)
         fill = "#fff" if item.is_lifted else "#4a4f55"
         parts.append(
             f"<path d='M{at:.2f} {base + 1:g}l13 47h-26z' fill='{fill}' stroke='#222' "
             "stroke-width='1.4'/>"
         )
-        low = base + 66 + 30 * line
+        low = base + 66 + LINE * line
         if line:
             parts.append(
                 f"<line x1='{at:.2f}' y1='{base + 50:g}' x2='{at:.2f}' y2='{low - 14:g}' "

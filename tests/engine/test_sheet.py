@@ -2,6 +2,7 @@
 
 import io
 import re
+import xml.etree.ElementTree as ET
 from html.parser import HTMLParser
 from typing import Any
 
@@ -15,6 +16,7 @@ from cuttable.engine.wording import System
 from pypdf import PdfReader
 
 DESK = Desk()
+SVG, LINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}href"
 
 JOBS: dict[str, tuple[str, str, str, dict[str, Any]]] = {
     "smallest": ("NPS 1 SCH 40", "0.6 m", "rowan-150", {}),
@@ -47,7 +49,7 @@ def test_the_pdf_is_one_page_with_text_that_can_be_selected(name: str, system: S
     reader = PdfReader(io.BytesIO(made))
     assert len(reader.pages) == 1
     text = _plain(reader.pages[0].extract_text())
-    for wanted in (content.headline, content.stock, verdict.id, "Set up by", "Cautions."):
+    for wanted in (content.headline, content.stock, verdict.id, "Cautions.", *content.fields):
         assert _plain(wanted) in text
     for row in content.supports:
         assert _plain(row.station.shop) in text
@@ -66,11 +68,14 @@ def _plain(text: str) -> str:
 
 
 def test_the_svg_is_one_page_too() -> None:
-    """A page of its own, with the bed in it."""
+    """A page of its own, whose letters all have their outline."""
     verdict = verdict_of("parts")
     made = svg_page(content_of(verdict, "us"), bed_drawing(verdict, "us"), "us-letter")
-    assert made.startswith(b"<svg")
-    assert made.count(b"<svg") >= 1
+    root = ET.fromstring(made)  # noqa: S314 - our own file
+    outlines = {item.get("id") for item in root.iter(f"{SVG}path") if item.get("id")}
+    letters = [item.get(LINK, "") for item in root.iter(f"{SVG}use")]
+    assert {name.removeprefix("#") for name in letters} == outlines
+    assert len(letters) > 1000
 
 
 @pytest.mark.parametrize("name", JOBS)
@@ -124,6 +129,8 @@ def test_a_refused_job_says_not_to_load() -> None:
     assert content.reasons
     given = (content.figures, content.supports, content.parts, content.sequence, content.boxes)
     assert not any(given), "a refused job must not read as a loading instruction"
+    assert "Set up by" not in content.fields
+    assert "Set up by" in content_of(verdict_of("parts"), "si").fields
 
 
 def test_parts_alike_are_told_once() -> None:
