@@ -47,6 +47,8 @@ ERROR_CODES: dict[str, str] = {
     "output-unwritable": "The answers cannot be written where they were asked for.",
     "cluster-unreachable": "No scheduler answers, or it has no worker.",
     "cluster-differs": "A worker of the cluster has other rules than the asking program.",
+    "setting-unknown": "The machine file has no such value to set.",
+    "setting-unreadable": "The text does not set a value: a key, =, and a value of its kind.",
     "resume-mismatch": "What was begun cannot be continued: the backlog or the question changed.",
     "usage-wrong": "The command was typed in a way it cannot be run.",
     "question-open": "A question must be answered before there is an answer.",

@@ -38,8 +38,9 @@ NUMBERS: Final = (
 WORDS: Final = ("verdict", "decided_by", "governing", "mitigations", "missing", "stations")
 """Text columns of an answer."""
 
-COUNTED: Final = "wanting"
-"""A text column that is only counted: accessories whose lack is all that refuses."""
+COUNTED: Final = ("wanting", "refused_by")
+"""Text columns that are only counted: accessories whose lack is all that refuses, and
+everything that refuses."""
 
 
 class Answers(NamedTuple):
@@ -97,8 +98,11 @@ class _Answering:
                 "governing": (names, governing),
                 "mitigations": self.spread(["; ".join(item.mitigations) for item in inferred]),
                 "missing": self.spread(["; ".join(missing(item)) for item in inferred]),
-                COUNTED: self.spread(
+                "wanting": self.spread(
                     ["; ".join(wanting(item, self.rule_set)) for item in inferred]
+                ),
+                "refused_by": self.spread(
+                    ["; ".join(refused_by(item, self.rule_set)) for item in inferred]
                 ),
                 "stations": (("", *places), np.where(is_refused, 0, place + 1)),
             },
@@ -211,6 +215,19 @@ def decided_by(inferred: Inferred, rule_set: RuleSet) -> str:
         if (rule.unknown if found.is_unknown else rule.outcome) == inferred.outcome:
             return rule.code
     return ""
+
+
+def refused_by(inferred: Inferred, rule_set: RuleSet) -> tuple[str, ...]:
+    """Return everything that refuses, the one that decides first; nothing where not refused."""
+    if inferred.outcome != "refused":
+        return ()
+    found = ["NOT-FITTED"] if inferred.missing else []
+    found += ["CONFLICT"] if inferred.conflicts else []
+    for item in inferred.findings:
+        rule = rule_set.rules[item.rule]
+        if (rule.unknown if item.is_unknown else rule.outcome) == "refused":
+            found.append(rule.code)
+    return tuple(dict.fromkeys(found))
 
 
 def missing(inferred: Inferred) -> tuple[str, ...]:

@@ -40,11 +40,14 @@ class Asked(NamedTuple):
         machines: models that rows without a machine of their own are asked on.
         is_best: keep only the best answer of each job: the smallest model with the best verdict.
         has_numbers: add a column for every number of every mitigation.
+        is_by_code: a row that names one of ``machines`` by its code is asked on that one, whatever
+            else has this code in the catalogue.
     """
 
     machines: tuple[MachineModel, ...]
     is_best: bool = False
     has_numbers: bool = False
+    is_by_code: bool = False
 
 
 @dataclass
@@ -56,6 +59,8 @@ class Tally:
         verdicts: answer rows by verdict; ``best`` jobs by their best verdict.
         decided_by, governing, mitigations, wanting, errors: answer rows by each; mitigations of
             those not refused; wanting counts refusals for nothing but the accessory.
+        refused_by, refused_alone: refused answers by each thing that refuses them, and by the
+            one that does where there is only one.
         taken: rows by what was taken for granted in them.
     """
 
@@ -67,6 +72,8 @@ class Tally:
     governing: dict[str, int] = field(default_factory=dict[str, int])
     mitigations: dict[str, int] = field(default_factory=dict[str, int])
     wanting: dict[str, int] = field(default_factory=dict[str, int])
+    refused_by: dict[str, int] = field(default_factory=dict[str, int])
+    refused_alone: dict[str, int] = field(default_factory=dict[str, int])
     errors: dict[str, int] = field(default_factory=dict[str, int])
     taken: dict[str, int] = field(default_factory=dict[str, int])
 
@@ -104,12 +111,13 @@ class Runner:
         workers: int | None = None,
         *,
         decider: Decider | None = None,
+        normaliser: Normaliser | None = None,
     ) -> None:
         self.desk, self.asked = desk, asked
         self._workers = decider or Workers(desk.engine, workers)
         self.machines = list(asked.machines)
         self._own: dict[str, int | Fault] = {"": -1}
-        self._normaliser = Normaliser(desk.catalogue, desk.rule_set.vocabulary)
+        self._normaliser = normaliser or Normaliser(desk.catalogue, desk.rule_set.vocabulary)
         self._known = _Known(desk, self._workers)
         self._generation = -1
         self.tally = Tally()
@@ -141,7 +149,30 @@ class Runner:
             first_row: number of its first row in the file.
             faults: code and text for rows that could not even be taken apart.
         """
-        read = self._normaliser.read(columns, rows)
+        decided = self.decide(columns, rows, faults)
+        self.count(decided)
+        return self._batch(columns, first_row, decided)
+
+    def read(self, columns: Mapping[str, Texts], rows: int) -> Read:
+        """Read a chunk as jobs; runners with one normaliser need to do so only once."""
+        return self._normaliser.read(columns, rows)
+
+    def decide(
+        self,
+        columns: Mapping[str, Texts],
+        rows: int,
+        faults: Mapping[int, tuple[str, str]],
+        read: Read | None = None,
+    ) -> "Decided":
+        """Decide a chunk; what comes of it can be asked for until the next one is decided.
+
+        Args:
+            columns: texts by column name.
+            rows: number of rows of the chunk.
+            faults: code and text for rows that could not even be taken apart.
+            read: the chunk as jobs, where it is read already.
+        """
+        read = read or self.read(columns, rows)
         if self._normaliser.generation != self._generation:
             self._generation = self._normaliser.generation
             self._known.forget()
@@ -162,8 +193,26 @@ class Runner:
         grades = _grades(table, places, rows)
         if self.asked.is_best:
             answered = self._best(answered, position)
-        self._count(read, fault, answered, position)
-        return self._batch(columns, first_row, answered, position, fault, grades)
+        return Decided(read, fault, answered, position, position[answered.job], grades)
+
+    def words(self, name: str, decided: "Decided") -> tuple[tuple[str, ...], Index]:
+        """Return the texts of a word column, and their codes for the answer rows; 0 is blank.
+
+        From chunk to chunk texts are only added at the end.
+        """
+        return self._known.words(name, decided.answered.machine, decided.there)
+
+    def numbers(self, name: str, decided: "Decided") -> Floats:
+        """Return a number column for the answer rows, NaN for blank."""
+        return self._known.numbers(name, decided.answered.machine, decided.there)
+
+    def errors(self, decided: "Decided") -> tuple[list[tuple[str, str]], Index]:
+        """Return errors and questions as code and text, and each answer row's; 0 is none."""
+        answered, faults = decided.answered, decided.fault.faults
+        question = self._known.questions(answered.machine, decided.there)
+        code = decided.fault.code[answered.job] + 1
+        code = np.where((code == 0) & (question >= 0), question + 1 + len(faults), code)
+        return [("", ""), *faults, *self._known.asked], code
 
     def close(self) -> None:
         """End the worker processes."""
@@ -187,6 +236,11 @@ class Runner:
         return np.array(places, dtype=np.intp)[texts.code]
 
     def _machine(self, text: str) -> int | Fault:
+        if self.asked.is_by_code:
+            wanted = text.strip().casefold()
+            for number, known in enumerate(self.asked.machines):
+                if known.code.casefold() == wanted:
+                    return number
         try:
             machine = self.desk.catalogue.machine(text.strip())
         except InputError as error:
@@ -233,13 +287,16 @@ class Runner:
 
     # --- rows out -------------------------------------------------------------------------
 
-    def _count(self, read: Read, fault: "_Merged", answered: "_Rows", position: Index) -> None:
-        tally = self.tally
+    def count(self, decided: "Decided") -> None:
+        """Take a chunk into the tally."""
+        tally, fault, answered, position = (
+            self.tally, decided.fault, decided.answered, decided.position,
+        )  # fmt: skip
         tally.jobs += len(position)
         tally.faulty += int((fault.code >= 0).sum())
         texts = [code for code, _ in fault.faults]
         tally.add("errors", texts, fault.code)
-        for sentence, count in read.assumptions.items():
+        for sentence, count in decided.read.assumptions.items():
             tally.taken[sentence] = tally.taken.get(sentence, 0) + count
         best = np.full(len(position), 9, dtype=np.int64)
         for number in range(len(self.machines)):
@@ -254,21 +311,18 @@ class Runner:
             ranks = self._known.ranks(number)[there]
             able = there[ranks < REFUSED]
             tally.add("mitigations", *self._known.word("mitigations", number, able), is_list=True)
-            tally.add("wanting", *self._known.word(COUNTED, number, there), is_list=True)
+            tally.add("wanting", *self._known.word("wanting", number, there), is_list=True)
+            texts, code = self._known.word("refused_by", number, there)
+            tally.add("refused_by", texts, code, is_list=True)
+            tally.add("refused_alone", ["" if "; " in text else text for text in texts], code)
             np.minimum.at(best, mine, ranks)
         names = ["in-range", "oversize-allowed-with-conditions", "", "refused"]
         tally.add("best", names, np.where(best < 9, best, -1))
 
     def _batch(
-        self,
-        columns: Mapping[str, Texts],
-        first_row: int,
-        answered: "_Rows",
-        position: Index,
-        fault: "_Merged",
-        grades: tuple[tuple[str, ...], Index],
+        self, columns: Mapping[str, Texts], first_row: int, decided: "Decided"
     ) -> pa.RecordBatch:
-        job, there = answered.job, position[answered.job]
+        job = decided.answered.job
         names = columns.get("job")
         schema = self.schema
         made: dict[str, Any] = {"row": pa.array(job + first_row)}
@@ -276,23 +330,43 @@ class Runner:
         if names is not None:
             made["job"] = _taken(names.values, names.code[job])
         codes = [machine.code for machine in self.machines]
-        made["machine"] = _taken(codes, answered.machine)
+        made["machine"] = _taken(codes, decided.answered.machine)
         for name in WORDS:
-            made[name] = _taken(*self._known.words(name, answered.machine, there))
+            made[name] = _taken(*self.words(name, decided))
         for name in schema.names:
             if name not in made and schema.field(name).type == pa.float64():
-                column = self._known.numbers(name, answered.machine, there)
-                made[name] = pa.array(column, from_pandas=True)
-        texts, grade = grades
-        made["grade"] = _taken(("", *texts), grade[job] + 1)
-        question = self._known.questions(answered.machine, there)
+                made[name] = pa.array(self.numbers(name, decided), from_pandas=True)
+        made["grade"] = _taken(*decided.grade)
+        errors, code = self.errors(decided)
         for number, name in enumerate(("error", "error_text")):
-            known = ["", *(item[number] for item in fault.faults)]
-            known += [item[number] for item in self._known.asked]
-            code = fault.code[job] + 1
-            code = np.where((code == 0) & (question >= 0), question + 1 + len(fault.faults), code)
-            made[name] = _taken(known, code)
+            made[name] = _taken([item[number] for item in errors], code)
         return pa.record_batch([made[name] for name in schema.names], schema=schema)
+
+
+class Decided(NamedTuple):
+    """A chunk that is decided.
+
+    Attributes:
+        read: its rows as jobs.
+        fault: why rows have no answer.
+        answered: the answer rows.
+        position: for every row of the chunk the place of its job among the distinct ones, -1 for
+            none; ``there`` the same for every answer row.
+        grades: names of grades, and which one each row of the chunk has.
+    """
+
+    read: Read
+    fault: "_Merged"
+    answered: "_Rows"
+    position: Index
+    there: Index
+    grades: tuple[tuple[str, ...], Index]
+
+    @property
+    def grade(self) -> tuple[tuple[str, ...], Index]:
+        """Names of grades, and the code of each answer row; 0 is blank."""
+        texts, code = self.grades
+        return ("", *texts), code[self.answered.job] + 1
 
 
 class _Rows(NamedTuple):
@@ -350,7 +424,7 @@ class _Columns:
         self.rank: NDArray[np.int8] = np.zeros(0, dtype=np.int8)
         self.question: NDArray[np.int32] = np.zeros(0, dtype=np.int32)
         self.words: dict[str, NDArray[np.int32]] = {
-            name: np.zeros(0, dtype=np.int32) for name in (*WORDS, COUNTED)
+            name: np.zeros(0, dtype=np.int32) for name in (*WORDS, *COUNTED)
         }
         self.numbers: dict[str, Floats] = {}
 
@@ -378,7 +452,7 @@ class _Known:
     def __init__(self, desk: Desk, workers: Decider) -> None:
         self._desk, self._workers = desk, workers
         self._asked: dict[tuple[str, str], int] = {}
-        self._texts: dict[str, dict[str, int]] = {name: {"": 0} for name in (*WORDS, COUNTED)}
+        self._texts: dict[str, dict[str, int]] = {name: {"": 0} for name in (*WORDS, *COUNTED)}
         self.forget()
 
     def forget(self) -> None:
