@@ -13,7 +13,7 @@ from typing import Final
 from .errors import InputError, OpenQuestion
 from .quantities import comma_readings
 from .sections import A500, Section, hollow_section, round_section
-from .tables import INCH, PipeRow, SectionTables, schedule_name
+from .tables import INCH, PipeRow, SectionTables, own_name, schedule_name
 from .written import Size, Written, take_apart
 
 # A number without unit is read as inches or millimetres only where that is a size tube and
@@ -38,6 +38,8 @@ def read_section(text: str, tables: SectionTables) -> Section:
         InputError: unreadable, unknown or impossible; the message names the nearest known.
         OpenQuestion: the text has more than one reading.
     """
+    if tables.own and own_name(text) in tables.own:
+        return tables.own[own_name(text)]
     try:
         written = take_apart(text)
         section = _Reader(written, tables).section()

@@ -143,8 +143,22 @@ class Accessory(NamedTuple):
     standard: bool
 
 
+class Handling(NamedTuple):
+    """What stock is loaded with: lifting gear in kg, and persons; NaN where not stated."""
+
+    lifting_gear: float
+    persons: float
+
+
+UNKNOWN_HANDLING: Final = Handling(math.nan, math.nan)
+
+
 class MachineModel(NamedTuple):
-    """A machine model at one revision."""
+    """A machine model at one revision.
+
+    ``code`` is ``model@name`` where an overlay is laid over the model; ``overlay_revision`` is
+    then its revision in the book, else 0.
+    """
 
     code: str
     title: str
@@ -159,6 +173,8 @@ class MachineModel(NamedTuple):
     cutting: Cutting
     supports: tuple[Support, ...]
     accessories: tuple[Accessory, ...]
+    handling: Handling = UNKNOWN_HANDLING
+    overlay_revision: int = 0
 
     def limit(self, name: str) -> Limit:
         """Return a limit, all NaN where the builder has not stated it."""
@@ -209,6 +225,7 @@ def read_machine(
         cutting=_cutting(top.table("cutting")),
         supports=_supports(top),
         accessories=_accessories(top),
+        handling=_handling(top.table("handling", optional=True)),
     )
     limits.done()
     top.done()
@@ -349,6 +366,13 @@ def _cutting(table: Reader) -> Cutting:
     )
     table.done()
     return cutting
+
+
+def _handling(table: Reader) -> Handling:
+    persons = table.integer("persons", 1, 20) if table.has("persons") else UNREADABLE
+    handling = Handling(table.quantity("lifting_gear", MASS, optional=True), float(persons))
+    table.done()
+    return handling
 
 
 def _supports(top: Reader) -> tuple[Support, ...]:

@@ -10,9 +10,10 @@ question: this costs no start-up time.
 """
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from fnmatch import fnmatchcase
 from pathlib import Path
-from typing import Any, Final, TypeVar, cast
+from typing import Any, Final, Protocol, TypeVar, cast
 
 from .errors import FileError, InputError, OpenQuestion
 from .nearest import did_you_mean
@@ -46,6 +47,71 @@ def read_bytes(path: Path) -> bytes:
         raise FileError(
             "file-missing", f"the file cannot be read ({reason})", where=str(path)
         ) from None
+
+
+class Files(Protocol):
+    """Files by name, wherever they are kept."""
+
+    def names(self, pattern: str) -> list[str]:
+        """Return the sorted names that fit a pattern, e.g. ``tables/*.csv``."""
+        ...
+
+    def read(self, name: str) -> bytes:
+        """Return a file's bytes; ``file-missing`` where there is no such file."""
+        ...
+
+    def where(self, name: str) -> str:
+        """Return what to call the file in a message; the place of all of them for no name."""
+        ...
+
+
+class Folder:
+    """Files of a folder on disk."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def names(self, pattern: str) -> list[str]:
+        """Return the sorted names that fit a pattern."""
+        return sorted(path.relative_to(self.path).as_posix() for path in self.path.glob(pattern))
+
+    def read(self, name: str) -> bytes:
+        """Return a file's bytes."""
+        return read_bytes(self.path / name)
+
+    def where(self, name: str) -> str:
+        """Return the file's path."""
+        return str(self.path / name if name else self.path)
+
+
+class KeptFiles:
+    """Files in memory: from a book, not from a folder."""
+
+    def __init__(self, contents: Mapping[str, bytes], place: str) -> None:
+        self.contents, self.place = contents, place
+
+    def names(self, pattern: str) -> list[str]:
+        """Return the sorted names that fit a pattern; ``*`` stays within one folder."""
+        return sorted(
+            name
+            for name in self.contents
+            if name.count("/") == pattern.count("/") and fnmatchcase(name, pattern)
+        )
+
+    def read(self, name: str) -> bytes:
+        """Return a file's bytes."""
+        if name not in self.contents:
+            raise FileError("file-missing", "there is no such file", where=self.where(name))
+        return self.contents[name]
+
+    def where(self, name: str) -> str:
+        """Return the place and the file's name."""
+        return f"{self.place}, {name}" if name else self.place
+
+
+def files_of(place: Path | Files) -> Files:
+    """Return the files of a folder, or those already given."""
+    return Folder(place) if isinstance(place, Path) else place
 
 
 def parse_toml(content: bytes, where: str) -> dict[str, Any]:

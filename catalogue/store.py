@@ -2,50 +2,138 @@
 
 from functools import cached_property
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple, Protocol
 
 from .designations import read_section
 from .errors import InputError
 from .grades import Grade, Product, find_grade, read_grades, read_products
 from .machines import MachineModel, read_machine
 from .nearest import nearest
-from .reading import Reader, digest_of, parse_toml, read_bytes
+from .overlay import MARK, merged
+from .reading import (
+    Files,
+    Folder,
+    KeptFiles,
+    Reader,
+    digest_of,
+    files_of,
+    parse_toml,
+    read_bytes,
+)
 from .sections import Section
 from .tables import SectionTables
 
 FOLDER: Final = Path(__file__).parent
 
 
+class ModelFile(NamedTuple):
+    """The file of a model, and its revision where a book keeps it (else 0: the file says)."""
+
+    content: bytes
+    where: str
+    revision: int = 0
+
+
+class Models(Protocol):
+    """Where the files of machine models come from."""
+
+    def codes(self) -> list[str]:
+        """Return the codes of all models."""
+        ...
+
+    def model(self, code: str) -> ModelFile:
+        """Return the file of a model that there is."""
+        ...
+
+    def overlays(self) -> list[str]:
+        """Return ``model@name`` for every overlay."""
+        ...
+
+    def overlay(self, code: str) -> ModelFile:
+        """Return the file of an overlay that there is."""
+        ...
+
+
+class FolderModels:
+    """One TOML file a model in a folder, named by the model's code. No overlays."""
+
+    def __init__(self, files: Files) -> None:
+        self.files = files
+
+    def codes(self) -> list[str]:
+        """Return the codes of all models."""
+        return [name.removesuffix(".toml") for name in self.files.names("*.toml")]
+
+    def model(self, code: str) -> ModelFile:
+        """Return the file of a model that there is."""
+        name = f"{code}.toml"
+        return ModelFile(self.files.read(name), self.files.where(name))
+
+    def overlays(self) -> list[str]:
+        """Return nothing: overlays are kept in a book."""
+        return []
+
+    def overlay(self, code: str) -> ModelFile:
+        """Refuse: there is none."""
+        raise KeyError(code)
+
+
+class Own(NamedTuple):
+    """Files of the site's own sections and grades; None where it has none."""
+
+    sections: ModelFile | None = None
+    grades: ModelFile | None = None
+
+
 class Catalogue:
     """Everything that exists, read when first asked for.
 
     Args:
-        folder: holds ``tables/``, ``models/``, ``grades.toml`` and ``tolerances.toml``.
+        folder: holds ``tables/``, ``grades.toml`` and ``tolerances.toml``, and ``models/`` where
+            ``models`` is not given.
+        models: where machine models come from.
+        own: sections and grades beside the curated ones.
 
     Raises:
         FileError: on first use of a damaged or wrong file.
     """
 
-    def __init__(self, folder: Path = FOLDER) -> None:
-        self.folder = folder
-        self.tables = SectionTables(folder / "tables")
+    def __init__(
+        self,
+        folder: Path | Files = FOLDER,
+        *,
+        models: Models | None = None,
+        own: Own | None = None,
+    ) -> None:
+        self.files = files_of(folder)
+        self.own = own or Own()
+        self._models = models or FolderModels(_below(folder, "models"))
+        self.given_files: dict[str, bytes] = {}
+
+    @cached_property
+    def tables(self) -> SectionTables:
+        """The section tables, with the site's own sections."""
+        curated = SectionTables(_below(self.files, "tables"))
+        if self.own.sections is None:
+            return curated
+        from .own_sections import read_own_sections
+
+        kept = self.own.sections
+        return SectionTables(curated.files, read_own_sections(kept.content, kept.where, curated))
 
     @cached_property
     def digest(self) -> str:
         """Digest of everything but the machine models, which have their own."""
-        files = sorted(
-            [
-                *(self.folder / "tables").glob("*.csv"),
-                self.folder / "grades.toml",
-                self.folder / "tolerances.toml",
-            ]
-        )
-        contents = [part for path in files for part in (path.name.encode(), read_bytes(path))]
-        return digest_of(*contents)
+        names = [*self.files.names("tables/*.csv"), "grades.toml", "tolerances.toml"]
+        contents = [
+            (name.rsplit("/", 1)[-1].encode(), self.files.read(name)) for name in sorted(names)
+        ]
+        contents += [(b"own", kept.content) for kept in self.own if kept is not None]
+        return digest_of(*(part for pair in contents for part in pair))
 
     def _reader(self, name: str) -> Reader:
-        path = self.folder / name
-        return Reader(parse_toml(read_bytes(path), str(path)), str(path))
+        where = self.files.where(name)
+        return Reader(parse_toml(self.files.read(name), where), where)
 
     @cached_property
     def products(self) -> dict[str, Product]:
@@ -57,41 +145,81 @@ class Catalogue:
 
     @cached_property
     def grades(self) -> dict[str, Grade]:
-        """Grades by name."""
+        """Grades by name: the curated ones, then the site's own."""
         top = self._reader("grades.toml")
         grades = read_grades(top, self.products)
         top.finish("grade file")
-        return grades
+        if self.own.grades is None:
+            return grades
+        from .own_grades import read_own_grades
+
+        return grades | read_own_grades(
+            self.own.grades.content, self.own.grades.where, grades, self.products
+        )
 
     @cached_property
-    def model_files(self) -> dict[str, Path]:
-        """Model files by model code (the file's name)."""
-        return {path.stem: path for path in sorted((self.folder / "models").glob("*.toml"))}
+    def model_codes(self) -> tuple[str, ...]:
+        """Codes of all models, sorted."""
+        return tuple(self._models.codes())
+
+    @cached_property
+    def overlays(self) -> tuple[str, ...]:
+        """Overlays by ``model@name``, sorted: machines as they stand at a site."""
+        return tuple(self._models.overlays())
 
     @cached_property
     def machines(self) -> dict[str, MachineModel]:
         """All models, smallest first: by rated diameter, then by rated length."""
-        models = [self.machine_file(path) for path in self.model_files.values()]
+        models = [self._kept_machine(code) for code in self.model_codes]
         return {model.code: model for model in sorted(models, key=capacity)}
 
     def machine(self, code: str) -> MachineModel:
-        """Return the model of this code.
+        """Return the model of this code, or ``model@name`` as it stands at a site.
 
         Raises:
             InputError: ``machine-unknown`` with the nearest codes.
-            FileError: the model's file is wrong.
+            FileError: the model's file is wrong, or its overlay does not fit it.
         """
-        path = self.model_files.get(code.strip().casefold())
-        if path is None:
-            wanted = code.strip().casefold()
-            begins = [name for name in self.model_files if wanted and name.startswith(wanted)]
-            known = begins or nearest(code, self.model_files) or list(self.model_files)
-            raise InputError(
-                "machine-unknown",
-                f"no machine model {code.strip()[:60]!r} is known",
-                remedy=f"Known: {', '.join(known)}; or give the path of a .toml file.",
-            )
-        return self.machine_file(path)
+        wanted = code.strip().casefold()
+        if wanted in self.model_codes:
+            return self._kept_machine(wanted)
+        if wanted in self.overlays:
+            return self._overlaid(wanted)
+        every = [*self.model_codes, *self.overlays]
+        begins = [name for name in every if wanted and name.startswith(wanted)]
+        known = begins or nearest(code, every) or every
+        raise InputError(
+            "machine-unknown",
+            f"no machine model {code.strip()[:60]!r} is known",
+            remedy=f"Known: {', '.join(known)}; or give the path of a .toml file.",
+        )
+
+    def _kept_machine(self, code: str) -> MachineModel:
+        kept = self._models.model(code)
+        model = self.machine_content(kept.content, kept.where)
+        return model._replace(revision=kept.revision) if kept.revision else model
+
+    def _overlaid(self, code: str) -> MachineModel:
+        model = self._models.model(code.split(MARK, maxsplit=1)[0])
+        return self.overlaid(code, model, self._models.overlay(code))
+
+    def overlaid(self, code: str, model: ModelFile, over: ModelFile) -> MachineModel:
+        """Return a model with an overlay laid over it.
+
+        Raises:
+            FileError: the overlay is wrong or does not fit the model.
+        """
+        base = parse_toml(model.content, model.where)
+        data = merged(base, parse_toml(over.content, over.where), over.where)
+        top = Reader(data, f"{over.where}, over {model.where}")
+        machine = read_machine(
+            top, digest_of(model.content, over.content), self.tables, self.grades
+        )
+        return machine._replace(
+            code=code,
+            revision=model.revision or machine.revision,
+            overlay_revision=over.revision,
+        )
 
     def machine_file(self, path: Path) -> MachineModel:
         """Load one machine file.
@@ -99,8 +227,16 @@ class Catalogue:
         Raises:
             FileError: ``file-missing``, ``file-damaged`` or ``file-problems``.
         """
-        content = read_bytes(path)
-        top = Reader(parse_toml(content, str(path)), str(path))
+        given = self.given_files.get(str(path))
+        return self.machine_content(read_bytes(path) if given is None else given, str(path))
+
+    def machine_content(self, content: bytes, where: str) -> MachineModel:
+        """Read the content of a machine file.
+
+        Raises:
+            FileError: ``file-damaged`` or ``file-problems``.
+        """
+        top = Reader(parse_toml(content, where), where)
         return read_machine(top, digest_of(content), self.tables, self.grades)
 
     def section(self, text: str) -> Section:
@@ -110,6 +246,18 @@ class Catalogue:
     def grade(self, text: str) -> Grade:
         """Find a grade; see :func:`cuttable.catalogue.grades.find_grade`."""
         return find_grade(text, self.grades)
+
+
+def _below(place: Path | Files, folder: str) -> Files:
+    """Return the files of a folder within a place."""
+    if isinstance(place, Path):
+        return Folder(place / folder)
+    if isinstance(place, Folder):
+        return Folder(place.path / folder)
+    contents = {
+        name.removeprefix(f"{folder}/"): place.read(name) for name in place.names(f"{folder}/*")
+    }
+    return KeptFiles(contents, place.where(folder))
 
 
 def capacity(model: MachineModel) -> tuple[float, float, str]:

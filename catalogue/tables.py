@@ -6,13 +6,14 @@ checked for physics by ``tests/catalogue``; loading trusts nothing and reports f
 
 import csv
 import io
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
 from typing import Final, NamedTuple, TypeVar
 
 from .errors import FileError
+from .reading import Files, files_of
 from .sections import A500, COLD_FORMED, HOT_FINISHED, Section, hollow_section, round_section
 
 FOLDER: Final = Path(__file__).parent / "tables"
@@ -20,6 +21,11 @@ FOLDER: Final = Path(__file__).parent / "tables"
 T = TypeVar("T")
 
 INCH: Final = Fraction(254, 10)
+
+
+def own_name(text: str) -> str:
+    """Return the form in which names of own sections are compared: case and spaces are none."""
+    return "".join(text.split()).casefold()
 
 
 class PipeRow(NamedTuple):
@@ -71,23 +77,27 @@ class SectionTables:
 
     Args:
         folder: where the CSV files lie; the built-in tables by default.
+        own: sections of the site's own, by the name they are asked by.
 
     Raises:
         FileError: ``file-missing``, ``file-damaged`` or ``file-problems``, on first use of a
             table.
     """
 
-    def __init__(self, folder: Path = FOLDER) -> None:
-        self.folder = folder
+    def __init__(
+        self, folder: Path | Files = FOLDER, own: Mapping[str, Section] | None = None
+    ) -> None:
+        self.files = files_of(folder)
+        self.own: Mapping[str, Section] = own or {}
 
     def _rows(self, name: str, columns: Iterable[str]) -> list[dict[str, str]]:
-        path = self.folder / name
+        path = self.files.where(name)
         wanted = list(columns)
         try:
-            text = path.read_text(encoding="utf-8")
-        except (OSError, UnicodeDecodeError) as fault:
+            text = self.files.read(name).decode("utf-8")
+        except UnicodeDecodeError as fault:
             raise FileError(
-                "file-missing", f"section table cannot be read ({fault})", where=str(path)
+                "file-missing", f"section table cannot be read ({fault})", where=path
             ) from None
         reader = csv.DictReader(io.StringIO(text), restkey="", restval=None)
         rows = list(reader)
@@ -95,7 +105,7 @@ class SectionTables:
             raise FileError(
                 "file-damaged",
                 f"section table must have rows under the columns {', '.join(wanted)}",
-                where=str(path),
+                where=path,
             )
         for line, row in enumerate(rows, start=2):
             if "" in row or None in row.values():
@@ -112,7 +122,9 @@ class SectionTables:
                 built.append(build(row))
             except (ValueError, ZeroDivisionError) as fault:
                 raise FileError(
-                    "file-damaged", f"row is wrong ({fault})", where=f"{self.folder / name}:{line}"
+                    "file-damaged",
+                    f"row is wrong ({fault})",
+                    where=f"{self.files.where(name)}:{line}",
                 ) from None
         return built
 
@@ -279,6 +291,7 @@ class SectionTables:
 
     def every_section(self) -> Iterable[Section]:
         """Return all sections of all tables, in the order of the tables."""
+        yield from self.own.values()
         yield from (row.section() for row in self.pipes.values())
         yield from self.hss.values()
         yield from self.plain_rounds

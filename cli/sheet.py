@@ -66,7 +66,7 @@ def command(
         )
     desk = Desk()
     if len(machines) != 1:
-        known = ", ".join(desk.catalogue.model_files)
+        known = ", ".join(desk.catalogue.model_codes)
         raise InputError(
             "option-needs",
             "a sheet is for one machine"

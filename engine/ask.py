@@ -1,5 +1,6 @@
 """Ask a question of the catalogue: the whole path from typed text to verdicts."""
 
+import datetime as dt
 from collections.abc import Sequence
 from functools import cached_property
 from pathlib import Path
@@ -7,6 +8,7 @@ from typing import Any, Final, NamedTuple
 
 from ..catalogue.errors import Question
 from ..catalogue.machines import MachineModel
+from ..catalogue.reading import Files
 from ..catalogue.store import Catalogue
 from ..rules.loader import FOLDER as RULES_FOLDER
 from ..rules.loader import load_rules
@@ -37,14 +39,19 @@ class Answer(NamedTuple):
 class Desk:
     """Catalogue, rules and engine together, each loaded when first needed."""
 
-    def __init__(self, catalogue: Catalogue | None = None, rules: Path = RULES_FOLDER) -> None:
+    def __init__(
+        self,
+        catalogue: Catalogue | None = None,
+        rules: Path | Files = RULES_FOLDER,
+        on: dt.date | None = None,
+    ) -> None:
         self.catalogue = catalogue or Catalogue()
-        self._rules_folder = rules
+        self._rules, self._on = rules, on
 
     @cached_property
     def rule_set(self) -> RuleSet:
-        """The rules in force today."""
-        return load_rules(self._rules_folder)
+        """The rules in force on the day asked for, else today."""
+        return load_rules(self._rules, self._on)
 
     @cached_property
     def engine(self) -> Engine:

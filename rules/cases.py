@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 from ..catalogue.errors import FileError, InputError
 from ..catalogue.nearest import did_you_mean
 from ..catalogue.quantities import quantity
-from ..catalogue.reading import Reader, parse_toml, read_bytes
+from ..catalogue.reading import Files, Reader, files_of, parse_toml
 from ..catalogue.units import unit
 from .loader import FOLDER
 from .model import RuleSet
@@ -44,39 +44,44 @@ class Case(NamedTuple):
 VERDICTS: Final = ("in-range", "oversize-allowed-with-conditions", "question", "refused")
 
 
-def load_cases(rule_set: RuleSet, folder: Path = CASES) -> list[Case]:
+def load_cases(rule_set: RuleSet, folder: Path | Files = CASES) -> list[Case]:
     """Load every case of a folder.
 
     Raises:
         FileError: a file is missing, damaged or wrong; a case with an unknown name, without
             expectation or with a name used twice is an error, not a pass.
     """
-    base_path = folder / "base.toml"
-    base_top = Reader(parse_toml(read_bytes(base_path), str(base_path)), str(base_path))
+    files = files_of(folder)
+    base_top = _top(files, "base.toml")
     base_numbers, base_facts = _values(base_top.table("given"), rule_set)
     base = (base_numbers | _heavy_ends(base_numbers, rule_set), base_facts)
     base_top.done()
     base_top.finish("base case")
     cases: list[Case] = []
-    for path in sorted(folder.glob("*.toml")):
-        if path == base_path:
+    for name in files.names("*.toml"):
+        if name == "base.toml":
             continue
-        top = Reader(parse_toml(read_bytes(path), str(path)), str(path))
-        cases += [_case(table, path.name, rule_set, base) for table in top.tables("cases")]
+        top = _top(files, name)
+        cases += [_case(table, name, rule_set, base) for table in top.tables("cases")]
         top.done()
         top.finish("case file")
     if not cases:
         raise FileError(
-            "file-missing", "no case was found", where=str(folder),
+            "file-missing", "no case was found", where=files.where(""),
             remedy="Each rule needs cases on both sides of each limit.",
         )  # fmt: skip
     names = [case.name for case in cases]
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
         raise FileError(
-            "file-problems", "names of cases must differ", where=str(folder), problems=twice
+            "file-problems", "names of cases must differ", where=files.where(""), problems=twice
         )
     return cases
+
+
+def _top(files: Files, name: str) -> Reader:
+    where = files.where(name)
+    return Reader(parse_toml(files.read(name), where), where)
 
 
 def _case(

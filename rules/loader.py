@@ -9,7 +9,7 @@ from typing import Final
 from ..catalogue.errors import FileError, InputError
 from ..catalogue.nearest import did_you_mean
 from ..catalogue.quantities import quantity
-from ..catalogue.reading import Reader, digest_of, parse_toml, read_bytes
+from ..catalogue.reading import Files, Reader, digest_of, files_of, parse_toml
 from ..catalogue.units import Dimension, unit
 from .expression import FactIs, Logical, Names, Numeric, parse_condition, parse_number
 from .model import (
@@ -32,23 +32,30 @@ FOLDER: Final = Path(__file__).parent
 _NOT_TOPICS: Final = frozenset({"vocabulary", "mitigations", "cautions"})
 
 
-def load_rules(folder: Path = FOLDER, on: dt.date | None = None) -> RuleSet:
+def load_rules(folder: Path | Files = FOLDER, on: dt.date | None = None) -> RuleSet:
     """Load the rules in force on a day (today by default).
+
+    Args:
+        folder: holds the topic files, ``vocabulary.toml``, ``mitigations.toml`` and
+            ``cautions.toml``.
+        on: the day.
 
     Raises:
         FileError: ``file-missing``, ``file-damaged``, ``file-problems`` or
             ``rule-set-empty``.
     """
     today = on or dt.datetime.now(dt.UTC).date()
-    files = sorted(folder.glob("*.toml"))
-    contents = {path.stem: read_bytes(path) for path in files}
-    tops = {
-        path.stem: Reader(parse_toml(contents[path.stem], str(path)), str(path)) for path in files
-    }
+    files = files_of(folder)
+    contents: dict[str, bytes] = {}
+    tops: dict[str, Reader] = {}
+    for name in files.names("*.toml"):
+        stem, where = name.removesuffix(".toml"), files.where(name)
+        contents[stem] = files.read(name)
+        tops[stem] = Reader(parse_toml(contents[stem], where), where)
     for needed in sorted(_NOT_TOPICS):
         if needed not in tops:
             raise FileError(
-                "file-missing", f"{needed}.toml is missing", where=str(folder),
+                "file-missing", f"{needed}.toml is missing", where=files.where(""),
                 remedy="A rule set has vocabulary.toml, mitigations.toml and cautions.toml.",
             )  # fmt: skip
     vocabulary = _read_vocabulary(tops["vocabulary"])
@@ -69,7 +76,7 @@ def load_rules(folder: Path = FOLDER, on: dt.date | None = None) -> RuleSet:
         raise FileError(
             "rule-set-empty",
             f"no rule is in force on {today.isoformat()}",
-            where=str(folder),
+            where=files.where(""),
             remedy="An empty rule set would let everything pass; restore the rule files.",
         )
     in_force = ",".join(rule.code for rule in rules).encode()

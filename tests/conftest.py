@@ -11,6 +11,9 @@ import pytest
 from cuttable.catalogue.store import Catalogue
 from cuttable.engine.ask import Desk
 
+# Tests ask the limits the tool brings, unless they name a book of their own.
+os.environ["CUTTABLE_BOOK"] = "none"
+
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 
 _ENTRY = "from cuttable.cli.main import run; run()"

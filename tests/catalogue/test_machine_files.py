@@ -97,7 +97,7 @@ def test_all_shipped_models_load(catalogue: Catalogue) -> None:
     """Every model is whole, ordered, named as its file, and smallest first."""
     machines = catalogue.machines
     assert len(machines) >= 4
-    assert set(machines) == set(catalogue.model_files)
+    assert set(machines) == set(catalogue.model_codes)
     for machine in machines.values():
         for name, limit in machine.limits.items():
             assert name in LIMITS

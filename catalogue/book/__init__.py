@@ -1,0 +1,1 @@
+"""The limit book: limits, rules and answers with their history, in a database."""

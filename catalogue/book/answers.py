@@ -1,0 +1,202 @@
+"""The log of answers: inputs, what they rested on, and the answer to the byte.
+
+An answer is kept squeezed against an earlier one of the same kind, the pattern, because most of
+an answer is what answers have in common; the pattern itself is kept among the contents.
+"""
+
+import json
+import zlib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from sqlalchemy import func, insert, select, update
+
+from ..errors import FileError, InputError
+from ..reading import digest_of
+from . import schema
+from .contents import keep, kept
+from .records import person
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+    from .connect import Book
+
+WINDOW: Final = 32_000
+"""Bytes of a pattern that squeezing can use."""
+
+
+class Kept(NamedTuple):
+    """An answer as it was given.
+
+    Attributes:
+        answer: its number in the book.
+        inputs: what was asked, as JSON can hold it.
+        basis: what it rested on: ``at``, ``entries``, ``day`` of the rules, ``tool``, digests,
+            and the machine files that were given by path.
+        text: the answer, as ``check --json`` printed it.
+    """
+
+    answer: int
+    at: str
+    asker: str
+    verdict: str
+    inputs: dict[str, Any]
+    basis: dict[str, Any]
+    text: str
+
+
+class New(NamedTuple):
+    """An answer to be kept; ``names`` are the ids of its verdicts."""
+
+    verdict: str
+    inputs: Mapping[str, Any]
+    basis: Mapping[str, Any]
+    text: str
+    names: Sequence[str]
+
+
+def keep_answers(book: "Book", asker: str, answers: Iterable[New]) -> list[int]:
+    """Keep answers in one transaction, and return their numbers.
+
+    Raises:
+        FileError: what opening and writing tell.
+    """
+    numbers: list[int] = []
+    name = person(asker)
+    table = schema.answers
+    with book.locked() as connection:
+        row = connection.execute(select(schema.book)).mappings().one()
+        at, count, head = book.next_moment(row["last_time"]), row["answers"], row["answers_head"]
+        patterns: dict[str, tuple[str, bytes]] = {}
+        rows: list[dict[str, Any]] = []
+        names: list[dict[str, Any]] = []
+        for new in answers:
+            count += 1
+            inputs, basis = _json(new.inputs), _json(new.basis)
+            kind = f"{new.basis.get('tool')}, {new.basis.get('rules')}"
+            if kind not in patterns:
+                patterns[kind] = _pattern(connection, kind, new.text.encode())
+            pattern, known = patterns[kind]
+            body = _squeezed(new.text.encode(), known)
+            fields = (count, at, name, new.verdict, inputs, basis, pattern)
+            digest = answer_digest(*fields, body, head)
+            rows.append(dict(zip(table.c.keys(), (*fields, body, head, digest), strict=True)))
+            names += [{"name": item, "answer": count} for item in dict.fromkeys(new.names)]
+            head = digest
+            numbers.append(count)
+        if rows:
+            connection.execute(insert(table), rows)
+        if names:
+            connection.execute(insert(schema.answer_names), names)
+        connection.execute(
+            update(schema.book).values(last_time=at, answers=count, answers_head=head)
+        )
+    return numbers
+
+
+def answer_digest(
+    answer: int, at: str, asker: str, verdict: str, inputs: str, basis: str, pattern: str,
+    body: bytes, previous: str,
+) -> str:  # fmt: skip
+    """Return the digest of a kept answer."""
+    fields = f"{answer}\n{at}\n{asker}\n{verdict}\n{inputs}\n{basis}\n{pattern}\n{previous}"
+    return digest_of(fields.encode(), body)
+
+
+def find_answer(connection: "Connection", name: str) -> Kept:
+    """Return an answer by its number in the book, or by the id of one of its verdicts.
+
+    Raises:
+        InputError: ``answer-unknown``.
+        FileError: ``book-damaged``.
+    """
+    wanted = name.strip().casefold()
+    table, names = schema.answers, schema.answer_names
+    number: int | None = int(wanted) if wanted.isdecimal() and len(wanted) < 10 else None
+    if len(wanted) == 16:
+        number = connection.execute(
+            select(func.max(names.c.answer)).where(names.c.name == wanted)
+        ).scalar()
+    row = None
+    if number is not None:
+        row = connection.execute(select(table).where(table.c.answer == number)).mappings().first()
+    if row is None:
+        count = connection.execute(select(schema.book.c.answers)).scalar() or 0
+        told = f"It has answers 1 to {count}." if count else "It keeps none yet: check --keep."
+        raise InputError(
+            "answer-unknown", f"the book keeps no answer {name.strip()[:40]!r}", remedy=told
+        )
+    return _kept(connection, row, {})
+
+
+def recent(connection: "Connection", most: int) -> list[tuple[int, str, str, str, dict[str, Any]]]:
+    """Return number, time, asker, verdict and inputs of the answers given last."""
+    table = schema.answers
+    rows = connection.execute(
+        select(table.c.answer, table.c.at, table.c.asker, table.c.verdict, table.c.inputs)
+        .order_by(table.c.answer.desc())
+        .limit(most)
+    )
+    return [(row[0], row[1], row[2], row[3], json.loads(row[4])) for row in rows]
+
+
+def inputs_of_all(connection: "Connection", step: int = 50_000) -> Iterator[tuple[int, str]]:
+    """Yield number and inputs (JSON) of every answer, in order."""
+    table = schema.answers
+    last = 0
+    while True:
+        rows = connection.execute(
+            select(table.c.answer, table.c.inputs)
+            .where(table.c.answer > last).order_by(table.c.answer).limit(step)
+        ).all()  # fmt: skip
+        if not rows:
+            return
+        yield from ((row[0], row[1]) for row in rows)
+        last = rows[-1][0]
+
+
+def _kept(connection: "Connection", row: Mapping[Any, Any], patterns: dict[str, bytes]) -> Kept:
+    digest = row["pattern"]
+    if digest not in patterns:
+        (patterns[digest],) = kept(connection, digest, "an answer").values()
+    try:
+        text = _opened(bytes(row["body"]), patterns[digest]).decode()
+    except (zlib.error, UnicodeDecodeError):
+        raise FileError(
+            "book-damaged", f"answer {row['answer']} cannot be read",
+            remedy="See what else is wrong: cuttable book verify.",
+        ) from None  # fmt: skip
+    return Kept(
+        row["answer"], row["at"], row["asker"], row["verdict"],
+        json.loads(row["inputs"]), json.loads(row["basis"]), text,
+    )  # fmt: skip
+
+
+def _pattern(connection: "Connection", kind: str, text: bytes) -> tuple[str, bytes]:
+    """Return the pattern in use for answers of a kind, else make this answer the pattern."""
+    table = schema.answers
+    row = connection.execute(
+        select(table.c.pattern, table.c.basis).order_by(table.c.answer.desc()).limit(1)
+    ).first()
+    if row is not None:
+        basis = json.loads(row[1])
+        if f"{basis.get('tool')}, {basis.get('rules')}" == kind:
+            (known,) = kept(connection, row[0], "an answer").values()
+            return row[0], known
+    known = text[-WINDOW:]
+    return keep(connection, {"pattern": known}), known
+
+
+def _squeezed(text: bytes, pattern: bytes) -> bytes:
+    squeezer = zlib.compressobj(6, zdict=pattern)
+    return squeezer.compress(text) + squeezer.flush()
+
+
+def _opened(body: bytes, pattern: bytes) -> bytes:
+    opener = zlib.decompressobj(zdict=pattern)
+    return opener.decompress(body) + opener.flush()
+
+
+def _json(value: Mapping[str, Any]) -> str:
+    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))

@@ -1,0 +1,214 @@
+"""What a book holds in force at a moment, read with nothing but the database's own library.
+
+Every question starts cold, and the library that keeps the history takes as long to load as the
+question takes to answer. So this reads the few rows that an answer needs by itself;
+``tests/book`` holds it to the same answer as the rest.
+"""
+
+import datetime as dt
+import sqlite3
+from collections.abc import Sequence
+from functools import cached_property
+from typing import Any, NamedTuple
+
+from ..errors import InputError
+from ..overlay import MARK
+from ..store import ModelFile, Own
+from .faults import told
+from .place import Place
+from .records import CATALOGUE, GRADES, RULES, SECTIONS, WHOLE, moment, stamp, unpack
+
+FORM = "0003"
+"""The form of tables that is read; the same as the last of :data:`.connect.FORMS`."""
+
+_IN_FORCE = (
+    "SELECT r.document, r.number, r.content FROM revisions r JOIN ("
+    "SELECT document, max(number) AS number FROM revisions "
+    "WHERE state = 'approved' AND effective <= ? AND entry <= ? GROUP BY document"
+    ") f ON f.document = r.document AND f.number = r.number"
+)
+
+
+class Mark(NamedTuple):
+    """A point in a book's life: a moment, and how many entries its journal had.
+
+    Both, because a revision may be approved later with a clock that is a little behind.
+    """
+
+    at: str
+    entries: int
+
+
+class Held:
+    """What is in force at a moment; the book's models, rules, sections and grades.
+
+    Args:
+        place: where the book is.
+        mark: the point to look from; else now.
+        at: a moment to look from, with all that the book knows today; else now.
+        now: this moment, for tests.
+
+    Raises:
+        FileError: ``book-missing``, ``book-older``, ``clock-behind`` and what
+            :func:`~.faults.told` tells.
+    """
+
+    def __init__(
+        self,
+        place: Place,
+        *,
+        mark: Mark | None = None,
+        at: dt.datetime | None = None,
+        now: dt.datetime | None = None,
+    ) -> None:
+        self.place = place
+        with told(place):
+            self._connection = _connect(place)
+            form = self._form()
+            if form != FORM:
+                self._refuse(form)
+            ((last, entries),) = self._rows("SELECT last_time, entries FROM book")
+            moment_now = now or dt.datetime.now(dt.UTC)
+            if mark is None and at is None and moment_now < moment(last):
+                from .connect import check_clock
+
+                check_clock(moment_now, moment(last), place)
+                moment_now = moment(last)
+            self.mark = mark or Mark(stamp(at or moment_now), entries)
+            self.numbers: dict[str, tuple[int, str]] = {
+                document: (number, content)
+                for document, number, content in self._rows(_IN_FORCE, tuple(self.mark))
+            }
+
+    def close(self) -> None:
+        """Let go of the connection."""
+        self._connection.close()
+
+    def _form(self) -> str:
+        try:
+            rows = self._rows("SELECT version_num FROM alembic_version")
+        except Exception as fault:
+            # The one complaint that means there is no book; everything else is a fault.
+            if "no such table" in str(fault) or getattr(fault, "sqlstate", "") == "42P01":
+                return ""
+            raise
+        return str(rows[0][0]) if rows else ""
+
+    def _refuse(self, form: str) -> None:
+        from .connect import check_form
+
+        self._connection.close()
+        check_form(form, self.place)
+
+    def _rows(self, query: str, values: Sequence[Any] = ()) -> list[Any]:
+        if self.place.kind == "postgresql":
+            query = query.replace("?", "%s")
+        cursor = self._connection.cursor()
+        cursor.execute(query, tuple(values))
+        return cursor.fetchall()
+
+    def content(self, digest: str, document: str) -> dict[str, bytes]:
+        """Return kept files by name.
+
+        Raises:
+            FileError: ``book-damaged``.
+        """
+        with told(self.place):
+            rows = self._rows("SELECT packing, body FROM contents WHERE digest = ?", (digest,))
+            if not rows:
+                from .faults import damaged
+
+                raise damaged(self.place, f"the content of {document} is missing")
+            return unpack(rows[0][0], bytes(rows[0][1]), document)
+
+    def files(self, document: str) -> dict[str, bytes]:
+        """Return the files of the revision in force of a document that there is."""
+        return self.content(self.numbers[document][1], document)
+
+    def digest(self, document: str) -> str:
+        """Return the digest of the content in force; empty where there is none."""
+        return self.numbers.get(document, (0, ""))[1]
+
+    def file(self, document: str) -> ModelFile | None:
+        """Return the one file of a document in force, None where there is none."""
+        if document not in self.numbers:
+            return None
+        number = self.numbers[document][0]
+        (content,) = self.files(document).values()
+        return ModelFile(content, f"{self.label}, {document}/{number}", number)
+
+    @property
+    def label(self) -> str:
+        """How to call the book in messages."""
+        return f"book {self.place.label}"
+
+    # --- as the catalogue's models --------------------------------------------------------
+
+    @cached_property
+    def _machines(self) -> list[str]:
+        return sorted(name for name in self.numbers if name not in WHOLE)
+
+    def codes(self) -> list[str]:
+        """Return the codes of all models in force."""
+        return [name for name in self._machines if MARK not in name]
+
+    def overlays(self) -> list[str]:
+        """Return ``model@name`` for every overlay in force."""
+        return [name for name in self._machines if MARK in name]
+
+    def model(self, code: str) -> ModelFile:
+        """Return the file of a model in force."""
+        found = self.file(code)
+        if found is None:
+            raise InputError(
+                "machine-unknown", f"no revision of {code!r} is in force on {self.mark.at[:16]}",
+                remedy=f"See: cuttable machines history {code}.",
+            )  # fmt: skip
+        return found
+
+    def overlay(self, code: str) -> ModelFile:
+        """Return the file of an overlay in force."""
+        return self.model(code)
+
+    @property
+    def own(self) -> Own:
+        """Sections and grades of the site's own."""
+        return Own(self.file(SECTIONS), self.file(GRADES))
+
+    @property
+    def rules_digest(self) -> str:
+        """Digest of the rule files in force."""
+        return self.digest(RULES)
+
+    @property
+    def catalogue_digest(self) -> str:
+        """Digest of the curated tables and grades in force."""
+        return self.digest(CATALOGUE)
+
+
+def _connect(place: Place) -> Any:
+    if place.kind == "postgresql":
+        try:
+            import psycopg
+        except ModuleNotFoundError as fault:
+            raise InputError(
+                "option-needs", f"a book in PostgreSQL needs the package {fault.name}",
+                remedy="Install it: pip install 'cuttable[postgres]'.",
+            ) from None  # fmt: skip
+        connection = psycopg.connect(place.text, connect_timeout=5, autocommit=True)
+        connection.execute("SET default_transaction_read_only = on")
+        return connection
+    from urllib.parse import quote
+
+    if not place.path.is_file():
+        from .connect import check_form
+
+        check_form("", place)
+    # Opened for writing where that is allowed: what a writer that was killed left half done is
+    # taken back by whoever opens the book next.
+    where = f"file:{quote(str(place.path.absolute()))}"
+    try:
+        connection = sqlite3.connect(f"{where}?mode=rw", uri=True, timeout=5)
+    except sqlite3.OperationalError:
+        connection = sqlite3.connect(f"{where}?mode=ro", uri=True, timeout=5)
+    return connection

@@ -1,0 +1,422 @@
+"""The life of a revision: drafted, submitted, approved by another person, superseded.
+
+Every step is a function on a :class:`~.connect.Writing`; what a step refuses, it refuses before
+it writes. Nothing is deleted: a draft that is given up is withdrawn.
+"""
+
+import datetime as dt
+import json
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import func, insert, select, update
+
+from ..errors import InputError
+from . import schema
+from .connect import Writing
+from .contents import keep, kept
+from .records import Revision, is_same_person, moment, person, stamp, words
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+TABLE = schema.revisions
+
+
+# --- reading ------------------------------------------------------------------------------
+
+
+def revision(connection: "Connection", document: str, number: int) -> Revision:
+    """Return a revision.
+
+    Raises:
+        InputError: ``revision-unknown``.
+    """
+    row = connection.execute(
+        select(TABLE).where(TABLE.c.document == document, TABLE.c.number == number)
+    ).first()
+    if row is None:
+        known = [item.number for item in revisions(connection, document)]
+        if not known:
+            raise unknown_document(connection, document)
+        raise InputError(
+            "revision-unknown",
+            f"{document} has no revision {number}",
+            remedy=f"It has {', '.join(map(str, known[-12:]))}.",
+        )
+    return Revision(*row)
+
+
+def unknown_document(connection: "Connection", document: str) -> InputError:
+    """Return the error for a document that is not in the book."""
+    from ..nearest import did_you_mean
+
+    names = [str(name) for (name,) in connection.execute(select(TABLE.c.document).distinct())]
+    hint = did_you_mean(document, names, otherwise=f"It keeps: {', '.join(sorted(names)[:20])}.")
+    return InputError("revision-unknown", f"the book has no {document!r}", remedy=hint)
+
+
+def revisions(connection: "Connection", document: str) -> list[Revision]:
+    """Return all revisions of a document, oldest first."""
+    rows = connection.execute(
+        select(TABLE).where(TABLE.c.document == document).order_by(TABLE.c.number)
+    )
+    return [Revision(*row) for row in rows]
+
+
+def latest_approved(connection: "Connection", document: str) -> Revision | None:
+    """Return the revision approved last, whether in force yet or not."""
+    row = connection.execute(
+        select(TABLE)
+        .where(TABLE.c.document == document, TABLE.c.state == "approved")
+        .order_by(TABLE.c.number.desc())
+        .limit(1)
+    ).first()
+    return None if row is None else Revision(*row)
+
+
+def in_force(connection: "Connection", document: str, at: str) -> Revision | None:
+    """Return the revision of a document in force at a moment."""
+    row = connection.execute(
+        select(TABLE)
+        .where(TABLE.c.document == document, TABLE.c.state == "approved", TABLE.c.effective <= at)
+        .order_by(TABLE.c.number.desc())
+        .limit(1)
+    ).first()
+    return None if row is None else Revision(*row)
+
+
+def open_drafts(connection: "Connection") -> list[Revision]:
+    """Return all drafts and submitted revisions."""
+    rows = connection.execute(
+        select(TABLE)
+        .where(TABLE.c.state.in_(("draft", "submitted")))
+        .order_by(TABLE.c.document, TABLE.c.number)
+    )
+    return [Revision(*row) for row in rows]
+
+
+# --- writing ------------------------------------------------------------------------------
+
+
+def draft(
+    writing: Writing,
+    document: str,
+    files: Mapping[str, bytes] | None,
+    *,
+    reason: str,
+    evidence: str = "",
+) -> Revision:
+    """Begin a revision: a copy of the one approved last, or of the files given.
+
+    Raises:
+        InputError: ``revision-unknown`` for a new document without files.
+    """
+    connection = writing.connection
+    base = latest_approved(connection, document)
+    if base is None and files is None:
+        raise unknown_document(connection, document)
+    content = base.content if base is not None and files is None else keep(connection, files or {})
+    highest = connection.execute(
+        select(func.max(TABLE.c.number)).where(TABLE.c.document == document)
+    ).scalar()
+    made = Revision(
+        document=document,
+        number=(highest or 0) + 1,
+        base=base.number if base else 0,
+        state="draft",
+        content=content,
+        reason=words(reason),
+        evidence=words(evidence),
+        author=writing.who,
+        editors="",
+        drafted=writing.at,
+    )
+    connection.execute(insert(TABLE), made._asdict())
+    writing.enter("draft", document, made.number, details(content=content, base=made.base))
+    return made
+
+
+def edit(
+    writing: Writing,
+    document: str,
+    number: int,
+    *,
+    files: Mapping[str, bytes] | None = None,
+    reason: str | None = None,
+    evidence: str | None = None,
+) -> Revision:
+    """Change a draft: its files, its reason, its evidence.
+
+    Raises:
+        InputError: ``revision-unknown`` or ``revision-state``.
+    """
+    old = _in_state(writing, document, number, "draft", "edited")
+    changes: dict[str, Any] = {}
+    if files is not None:
+        changes["content"] = keep(writing.connection, files)
+    if reason is not None:
+        changes["reason"] = words(reason)
+    if evidence is not None:
+        changes["evidence"] = words(evidence)
+    if changes.get("content", old.content) != old.content:
+        changes["impact"] = ""  # a report on what it was before says nothing of it
+    new = _change(writing, old, editors=_with_editor(old, writing.who), **changes)
+    writing.enter("edit", document, number, details(content=new.content))
+    return new
+
+
+def submit(writing: Writing, document: str, number: int, *, effective: str = "") -> Revision:
+    """Freeze a draft for approval.
+
+    Args:
+        writing: the transaction.
+        document: whose.
+        number: which.
+        effective: stamp of when its author wants it to take effect; empty for at once.
+
+    Raises:
+        InputError: ``revision-state``, ``base-superseded``, ``draft-unchanged``,
+            ``reason-missing`` or ``effective-past``.
+    """
+    old = _in_state(writing, document, number, "draft", "submitted")
+    _check_base(writing.connection, old)
+    base = latest_approved(writing.connection, document)
+    if base is not None and base.content == old.content:
+        raise InputError(
+            "draft-unchanged", f"{old.ref} is the same as {base.ref}",
+            remedy="Edit it first, or withdraw it.",
+        )  # fmt: skip
+    if not old.reason:
+        raise InputError(
+            "reason-missing", f"{old.ref} gives no reason",
+            remedy="Say why: edit it with --reason TEXT.",
+        )  # fmt: skip
+    if effective and effective < writing.at:
+        raise _past(old.ref, effective)
+    new = _change(
+        writing, old, state="submitted", submitted=writing.at, wanted=effective,
+        editors=_with_editor(old, writing.who),
+    )  # fmt: skip
+    writing.enter("submit", document, number, details(content=new.content))
+    return new
+
+
+def give_back(writing: Writing, document: str, number: int, *, reason: str) -> Revision:
+    """Give a submitted revision back to its author: it is a draft again.
+
+    Raises:
+        InputError: ``revision-state`` or ``reason-missing``.
+    """
+    old = _in_state(writing, document, number, "submitted", "given back")
+    if not words(reason):
+        raise InputError("reason-missing", f"why is {old.ref} given back", remedy="Say --reason.")
+    new = _change(writing, old, state="draft", submitted="", wanted="")
+    writing.enter("return", document, number, details(content=new.content, reason=words(reason)))
+    return new
+
+
+def withdraw(writing: Writing, document: str, number: int, *, reason: str = "") -> Revision:
+    """Give up a revision that is not approved. It stays in the book.
+
+    Raises:
+        InputError: ``revision-state``.
+    """
+    old = revision(writing.connection, document, number)
+    if old.state not in ("draft", "submitted"):
+        raise _wrong_state(old, "withdrawn")
+    new = _change(writing, old, state="withdrawn")
+    writing.enter("withdraw", document, number, details(content=new.content, reason=words(reason)))
+    return new
+
+
+def attach_impact(writing: Writing, document: str, number: int, report: bytes) -> Revision:
+    """Attach the report of what a revision would change.
+
+    Raises:
+        InputError: ``revision-state``.
+    """
+    old = revision(writing.connection, document, number)
+    if old.state not in ("draft", "submitted"):
+        raise _wrong_state(old, "given a report")
+    digest = keep(writing.connection, {"impact.json": report})
+    new = _change(writing, old, impact=digest)
+    writing.enter("impact", document, number, details(content=new.content, impact=digest))
+    return new
+
+
+def approve(
+    writing: Writing,
+    document: str,
+    number: int,
+    *,
+    effective: str = "",
+    without_impact: str = "",
+) -> Revision:
+    """Approve a submitted revision; it takes effect at its date.
+
+    Args:
+        writing: the transaction, in the name of the approver.
+        document: whose.
+        number: which.
+        effective: stamp; empty for what its author wants, or at once.
+        without_impact: why no report of its impact is needed.
+
+    Raises:
+        InputError: ``revision-state``, ``own-approval``, ``base-superseded``,
+            ``effective-past``, ``effective-overlap``, ``impact-missing`` or ``impact-stale``.
+    """
+    connection = writing.connection
+    old = _in_state(writing, document, number, "submitted", "approved")
+    for name in (old.author, *filter(None, old.editors.split("\n"))):
+        if is_same_person(name, writing.who):
+            raise InputError(
+                "own-approval",
+                f"{writing.who} had a hand in {old.ref} and cannot approve it",
+                remedy="Another person approves.",
+            )
+    _check_base(connection, old)
+    base = latest_approved(connection, document)
+    begins = effective or old.wanted or writing.at
+    if begins < writing.at:
+        raise _past(old.ref, begins)
+    if base is not None and begins <= base.effective:
+        raise InputError(
+            "effective-overlap",
+            f"{old.ref} would take effect on {base.effective[:16]} or before, "
+            f"which is when {base.ref} does",
+            where="--effective",
+            remedy="Name a later date.",
+        )
+    _check_impact(connection, old, base, words(without_impact))
+    new = old._replace(
+        state="approved",
+        approver=writing.who,
+        approved=writing.at,
+        effective=begins,
+        without_impact=words(without_impact),
+        previous=base.digest if base else "",
+    )
+    new = new._replace(digest=new.own_digest())
+    entry = writing.enter(
+        "approve", document, number, details(content=new.content, revision=new.digest)
+    )
+    return _change(writing, old, **(new._replace(entry=entry)._asdict()))
+
+
+def put_approved(writing: Writing, made: Revision, action: str) -> Revision:
+    """Put a revision approved elsewhere into the book: a first release, or from a bundle."""
+    entry = writing.enter(
+        action, made.document, made.number, details(content=made.content, revision=made.digest)
+    )
+    placed = made._replace(entry=entry)
+    writing.connection.execute(insert(TABLE), placed._asdict())
+    return placed
+
+
+def details(**known: object) -> str:
+    """Return what an entry of the journal tells beside who, when and what."""
+    return json.dumps(known, ensure_ascii=False, sort_keys=True)
+
+
+def _change(writing: Writing, old: Revision, **changes: Any) -> Revision:
+    writing.connection.execute(
+        update(TABLE)
+        .where(TABLE.c.document == old.document, TABLE.c.number == old.number)
+        .values(**changes)
+    )
+    return old._replace(**changes)
+
+
+def _with_editor(old: Revision, who: str) -> str:
+    names = [name for name in old.editors.split("\n") if name]
+    if not any(is_same_person(name, who) for name in (old.author, *names)):
+        names.append(person(who))
+    return "\n".join(names)
+
+
+def _in_state(writing: Writing, document: str, number: int, state: str, verb: str) -> Revision:
+    found = revision(writing.connection, document, number)
+    if found.state != state:
+        raise _wrong_state(found, verb)
+    return found
+
+
+def _wrong_state(found: Revision, verb: str) -> InputError:
+    if found.state == "approved":
+        told = f"it was approved by {found.approver} on {found.approved[:16]}"
+        remedy = f"Draft a new revision of {found.document}."
+    elif found.state == "submitted":
+        told = f"it was submitted on {found.submitted[:16]} and is frozen"
+        remedy = "Another person approves it or gives it back."
+    elif found.state == "withdrawn":
+        told, remedy = "it was withdrawn", f"Draft a new revision of {found.document}."
+    else:
+        told, remedy = "it is a draft", "Submit it first."
+    return InputError("revision-state", f"{found.ref} cannot be {verb}: {told}", remedy=remedy)
+
+
+def _past(ref: str, effective: str) -> InputError:
+    return InputError(
+        "effective-past",
+        f"{ref} cannot take effect on {effective[:16]} UTC, which is past",
+        where="--effective",
+        remedy="Name a later date, or now.",
+    )
+
+
+def _check_base(connection: "Connection", old: Revision) -> None:
+    base = latest_approved(connection, old.document)
+    if base is None or base.number == old.base:
+        return
+    from .difference import differences
+
+    before = (
+        kept(connection, revision(connection, old.document, old.base).content) if old.base else {}
+    )
+    changed = differences(before, kept(connection, base.content))
+    told = "; ".join(item.text() for item in changed[:6]) or "nothing but comments"
+    raise InputError(
+        "base-superseded",
+        f"{old.ref} was drafted from revision {old.base}, but {base.ref} was approved by "
+        f"{base.approver} on {base.approved[:16]} meanwhile: {told}",
+        remedy=f"Draft a new revision of {old.document} and bring your changes into it.",
+    )
+
+
+def _check_impact(
+    connection: "Connection", old: Revision, base: Revision | None, without: str
+) -> None:
+    if base is None or without:
+        return  # a new document changes no answer given so far
+    if not old.impact:
+        raise InputError(
+            "impact-missing",
+            f"nobody has seen which answers {old.ref} would change",
+            remedy=f"Run: cuttable impact {old.ref} --backlog FILE; "
+            "or say --without-impact REASON.",
+        )
+    (content,) = kept(connection, old.impact).values()
+    report: dict[str, Any] = json.loads(content)
+    about: dict[str, Any] = report.get("about", {})
+    if about.get("content") != old.content or about.get("base") != base.content:
+        raise InputError(
+            "impact-stale",
+            f"the report attached to {old.ref} is about another state of it or of {base.ref}",
+            remedy=f"Run it again: cuttable impact {old.ref} --backlog FILE.",
+        )
+
+
+def wanted_stamp(text: str, now: dt.datetime) -> str:
+    """Return the stamp of a date that a person typed; empty for none or for now."""
+    from .records import read_moment
+
+    if not text.strip():
+        return ""
+    found = read_moment(text, now)
+    return "" if found == now else stamp(found)
+
+
+def effective_date(made: Revision) -> dt.datetime:
+    """Return when an approved revision takes effect."""
+    return moment(made.effective)

@@ -1,0 +1,29 @@
+"""Grades of the site's own, beside the curated ones: the same form as ``grades.toml``."""
+
+from .errors import CuttableError, OpenQuestion
+from .grades import Grade, Product, find_grade, read_grades
+from .reading import Reader, parse_toml
+
+
+def read_own_grades(
+    content: bytes, where: str, curated: dict[str, Grade], products: dict[str, Product]
+) -> dict[str, Grade]:
+    """Read the file of own grades.
+
+    Raises:
+        FileError: ``file-damaged`` or ``file-problems``: wrong keys or values, names taken.
+    """
+    top = Reader(parse_toml(content, where), where)
+    top.integer("schema", 1, 1)
+    found = read_grades(top, products)
+    for name, grade in found.items():
+        for called in (name, *grade.aliases):
+            try:
+                known = find_grade(called, curated).name
+            except OpenQuestion:
+                known = "several grades"
+            except CuttableError:
+                continue
+            top.problem(f"grades.{name}", f"{called!r} is what {known} is called already.")
+    top.finish("file of own grades")
+    return found
