@@ -62,6 +62,14 @@ def changes(data: dict[str, Any], settings: Sequence[str]) -> tuple[Change, ...]
     return _amended(data, settings)[1]
 
 
+def written_at(data: dict[str, Any], key: str) -> str:
+    """Return a value of a machine file as it is written there; empty where it is not stated."""
+    for known, holder, name in _leaves(data, ""):
+        if known == key:
+            return _written(holder[name])
+    return ""
+
+
 def amended_machine(
     catalogue: Catalogue, content: bytes, where: str, settings: Sequence[str]
 ) -> MachineModel:
@@ -205,14 +213,21 @@ def _value(key: str, text: str, old: Any) -> Any:
         if value is None and (is_quoted or text[0] in "{["):
             raise _unreadable(key, text, "a value")
         return text if value is None else value
-    # A number may be written with or without a point; whether the file takes it, its reader says.
-    is_number = isinstance(old, int | float) and not isinstance(old, bool)
-    kind: type | tuple[type, ...] = (int, float) if is_number else type(old)
-    if key in _PIECES:
-        kind = (str, dict)
-    if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
-        raise _unreadable(key, text, "a number" if is_number else _KINDS[type(old).__name__])
+    if not _is_of_kind(value, old, may_be_piece=key in _PIECES):
+        is_number = isinstance(old, int | float) and not isinstance(old, bool)
+        kind = "a number" if is_number else _KINDS.get(type(old).__name__, "a value")
+        raise _unreadable(key, text, kind)
     return value
+
+
+def _is_of_kind(value: Any, old: Any, *, may_be_piece: bool) -> bool:
+    """Say whether a value may stand for the old one."""
+    if isinstance(old, bool) or isinstance(value, bool):
+        return isinstance(old, bool) and isinstance(value, bool)
+    # A number may be written with or without a point; whether the file takes it, its reader says.
+    if isinstance(old, int | float):
+        return isinstance(value, int | float)
+    return isinstance(value, type(old)) or (may_be_piece and isinstance(value, str | dict))
 
 
 _KINDS: Final = {"str": "a text", "bool": "true or false", "list": 'a list like ["round"]'}

@@ -1,11 +1,7 @@
 """``cuttable batch``: a backlog in, an answer a job and machine out."""
 
-import os
 import signal
-import sys
-import time
-from collections.abc import Callable, Generator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,17 +10,14 @@ import click
 
 from ..catalogue.errors import InputError
 from ..engine.ask import Desk
+from .progress import chunk_rows, progress
 
 if TYPE_CHECKING:
     from ..engine.backlog.reading import Backlog
     from ..engine.backlog.run import Runner
     from ..engine.backlog.writing import Answers
 
-LEAST_ROWS = 125_000
-"""Rows worked on at a time on however many models."""
 REPORTS = (".html", ".pdf")
-CHUNK_VARIABLE = "CUTTABLE_CHUNK_ROWS"
-"""Environment variable with the rows worked on at a time: less memory, more marks to go on from."""
 
 
 @click.command(
@@ -159,18 +152,14 @@ def _run(opened: "Backlog", runner: "Runner", answers: "Answers") -> None:
     """Answer chunk by chunk; the next is read and the last written meanwhile."""
     from concurrent.futures import Future, ThreadPoolExecutor
 
-    from ..engine.backlog.reading import CHUNK_ROWS
     from ..engine.backlog.run import Tally
 
     if answers.rows_done:
         runner.tally = Tally(**answers.note)
     rows_done = answers.rows_done
-    # Memory goes with the answers of a chunk, not with its rows.
-    models = 1 if runner.asked.is_best else len(runner.asked.machines)
-    rows = int(os.environ.get(CHUNK_VARIABLE, max(CHUNK_ROWS // models, LEAST_ROWS)))
-    chunks = opened.chunks(rows)
+    chunks = opened.chunks(chunk_rows(1 if runner.asked.is_best else len(runner.asked.machines)))
     with (
-        _progress(opened.size) as advance,
+        progress(opened.size) as advance,
         ThreadPoolExecutor(1) as reader,
         ThreadPoolExecutor(1) as writer,
     ):
@@ -187,37 +176,6 @@ def _run(opened: "Backlog", runner: "Runner", answers: "Answers") -> None:
             advance(opened.done, runner.tally.jobs)
         if writing is not None:
             writing.result()
-
-
-def _nothing(done: int, rows: int) -> None:
-    """Show no progress."""
-    _ = done, rows
-
-
-@contextmanager
-def _progress(size: int) -> Generator[Callable[[int, int], None]]:
-    """Show a bar with rate and time left on a terminal; nothing elsewhere."""
-    if not sys.stderr.isatty():
-        yield _nothing
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
-    began = time.monotonic()
-    columns = (
-        BarColumn(),
-        TextColumn("{task.percentage:>3.0f} %"),
-        TextColumn("{task.description}"),
-        TimeRemainingColumn(),
-    )
-    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task("", total=max(size, 1))
-
-        def advance(done: int, rows: int) -> None:
-            rate = rows / max(time.monotonic() - began, 1e-3)
-            progress.update(task, completed=done, description=f"{rows} rows, {rate:,.0f} a second")
-
-        yield advance
 
 
 def _models(asked: Any) -> str:

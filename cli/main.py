@@ -25,6 +25,7 @@ _COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "section-range": ("section_range", "Which sections does a machine take at one length?"),
     "chart": ("chart", "Draw a machine's range: sections against lengths."),
     "batch": ("batch", "Answer every job of a backlog: CSV, Excel or Parquet."),
+    "whatif": ("whatif", "Which limit refuses most of a backlog, and what would another gain?"),
     "compare": ("compare", "How much harder is one piece to turn than another?"),
     "sections": ("sections", "Find and show pipe and tube sections."),
     "machines": ("machines", "List, show and validate machine models."),

@@ -12,6 +12,7 @@ cannot be taken apart keeps its place with its fault.
 import codecs
 import csv
 import datetime as dt
+import hashlib
 import io
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -164,6 +165,24 @@ def open_backlog(path: Path, sheet: str = "") -> Backlog:
     if kind == "parquet":
         return _Parquet(path)
     return _Csv(path, head, is_pdf=kind == "pdf")
+
+
+def digest_of_file(path: Path) -> str:
+    """Return ``sha256:…`` of what is in a backlog.
+
+    Raises:
+        FileError: ``file-missing``.
+    """
+    try:
+        with path.open("rb") as file:
+            return f"sha256:{hashlib.file_digest(file, 'sha256').hexdigest()}"
+    except OSError as fault:
+        raise FileError(
+            "file-missing",
+            f"the backlog cannot be read ({fault.strerror or 'unknown reason'})",
+            where=str(path),
+            remedy="Check the name and the folder.",
+        ) from None
 
 
 def _not_a_table(path: Path, what: str) -> FileError:

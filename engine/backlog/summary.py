@@ -5,6 +5,7 @@ from html import escape
 from typing import Final, NamedTuple
 
 from ...rules.model import RuleSet
+from .ranking import OTHER_TITLES
 from .run import Tally
 
 VERDICTS: Final = {
@@ -37,7 +38,7 @@ def summary_of(tally: Tally, rule_set: RuleSet, models: int) -> Summary:
     """Return the summary of a run on so many models."""
     titles = rule_set.vocabulary.titles
     rules = {rule.code: rule.title for rule in rule_set.rules}
-    rules |= {"NOT-FITTED": "Accessory not fitted", "CONFLICT": "Contradicting mitigations"}
+    rules |= OTHER_TITLES
     mitigations = {item.code: item.title for item in rule_set.mitigations.values()}
     accessories = rule_set.vocabulary.accessories
     jobs = [(words, tally.best.get(name, 0)) for name, words in VERDICTS.items()]
@@ -82,7 +83,7 @@ def shortened(rows: Sequence[tuple[str, int]]) -> list[tuple[str, int]]:
     return shown
 
 
-_STYLE: Final = """
+STYLE: Final = """
 body{font:16px/1.45 Georgia,'Libertinus Serif',serif;color:#222;background:#fff;margin:0 auto;
 padding:1rem;max-width:60rem}h1{font-size:1.6rem;margin:0}
 h2{font-size:1.05rem;margin:1.4rem 0 .3rem}
@@ -92,27 +93,29 @@ td.b span{display:block;height:.75rem;background:#3d5a6c}
 .tables{display:grid;grid-template-columns:repeat(auto-fit,minmax(22rem,1fr));gap:0 2rem}
 .small{font-size:.85rem}@media print{body{font-size:11px;max-width:none}}
 """
+"""Style of a page of counts."""
 
 
 def html_report(summary: Summary, *, about: str, provenance: str) -> str:
     """Return the summary as one HTML page without anything from outside."""
     tables = "".join(
-        f"<section><h2>{escape(table.title)}</h2>{_html_table(shortened(table.rows))}</section>"
+        f"<section><h2>{escape(table.title)}</h2>{html_table(shortened(table.rows))}</section>"
         for table in summary.tables
     )
     taken = "".join(f"<li>{escape(text)} ({count} rows)</li>" for text, count in summary.taken)
     return (
         "<!doctype html><html lang='en'><meta charset='utf-8'>"
         "<meta name='viewport' content='width=device-width,initial-scale=1'>"
-        f"<title>{escape(summary.headline)}</title><style>{_STYLE}</style><body>"
+        f"<title>{escape(summary.headline)}</title><style>{STYLE}</style><body>"
         f"<h1>{escape(summary.headline)}</h1><p>{escape(about)}</p>"
-        f"<h2>Jobs</h2>{_html_table(summary.jobs)}<div class='tables'>{tables}</div>"
+        f"<h2>Jobs</h2>{html_table(summary.jobs)}<div class='tables'>{tables}</div>"
         + (f"<h2>Taken for granted</h2><ul>{taken}</ul>" if taken else "")
         + f"<p class='small'>{escape(provenance)}</p></body></html>\n"
     )
 
 
-def _html_table(rows: Sequence[tuple[str, int]]) -> str:
+def html_table(rows: Sequence[tuple[str, int]]) -> str:
+    """Return counts with bars as a table; the longest bar is the largest count."""
     most = max((count for _, count in rows), default=1)
     return (
         "<table>"

@@ -1,0 +1,190 @@
+"""``cuttable whatif``: which limit refuses most of a backlog, and what another value would gain."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ..catalogue.amend import Change, amended_machine, changes, written_at
+from ..catalogue.errors import InputError
+from ..catalogue.reading import parse_toml, read_bytes
+from ..engine.ask import Desk
+from ..engine.wording import SYSTEMS, System
+
+if TYPE_CHECKING:
+    from ..engine.backlog.impact import Side
+    from ..engine.backlog.impact_model import Impact, State
+
+HINTS = 3
+"""Limits named in the hint of what to try."""
+
+
+@click.command(
+    "whatif",
+    epilog="""\b
+Examples:
+  cuttable whatif --machine rowan-150 --backlog orders.csv
+  cuttable whatif --machine rowan-150 --set limits.stock_mass.absolute="400 kg" \\
+    --backlog orders.csv --report whatif.html""",
+)
+@click.option("--machine", required=True, metavar="CODE|FILE.toml", help="The model to ask.")
+@click.option(
+    "--set", "settings", multiple=True, metavar='KEY="VALUE"',
+    help="A value of the machine file to set otherwise, by dotted key; repeat for several. "
+    "Supports and accessories by their code: supports.roller-pair.count=4.",
+)  # fmt: skip
+@click.option("--backlog", type=click.Path(path_type=Path), required=True, metavar="FILE",
+              help="The jobs: CSV, Excel or Parquet, as for batch.")  # fmt: skip
+@click.option("--sheet", default="", metavar="NAME", help="Sheet of a workbook; else the first.")
+@click.option("--workers", type=click.IntRange(min=1), default=None,
+              help="Processes to use; else one for each processor.")  # fmt: skip
+@click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True)
+@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
+@click.option("--report", type=click.Path(path_type=Path), default=None, metavar="FILE.html",
+              help="Write what changes as a page too.")  # fmt: skip
+def command(
+    *,
+    machine: str,
+    settings: Sequence[str],
+    backlog: Path,
+    sheet: str,
+    workers: int | None,
+    units: System,
+    is_json: bool,
+    report: Path | None,
+) -> int:
+    """Say which limit refuses most of a backlog, and what another value would change.
+
+    Without --set: what refuses, and how many jobs nothing else refuses. With it: the same jobs
+    on the machine as it is and as it would be; which refusals that lifts and what gets worse. A
+    row that names another model is left out.
+
+    Exit status: 0 answered, 2 not.
+    """
+    from .impact_run import check_installed, run_impact, run_state
+
+    _check_report(report, is_set=bool(settings))
+    check_installed()
+    from ..engine.backlog.impact import Side
+
+    desk = Desk()
+    before = Side(desk, (desk.machines([machine])[0],))
+    content, where = _file(desk, machine)
+    if not settings:
+        state = run_state(before, backlog, sheet, workers)
+        _tell_state(before, state, parse_toml(content, where), is_json=is_json)
+        return 0
+    made = changes(parse_toml(content, where), settings)
+    is_now = before.machines[0]
+    would_be = amended_machine(desk.catalogue, content, where, settings)
+    after = Side(desk, (would_be._replace(code=is_now.code, revision=is_now.revision),))
+    impact = run_impact(before, after, backlog, sheet, workers)
+    if report is not None:
+        _write_report(report, before, impact, made, units)
+    if is_json:
+        content_of = {
+            "schema": "cuttable.whatif/1",
+            "settings": [item._asdict() for item in made],
+            "impact": impact.to_json(),
+        }
+        click.echo(json.dumps(content_of, ensure_ascii=False, indent=2, allow_nan=False))
+        return 0
+    _tell(before, impact, made, units)
+    return 0
+
+
+def _check_report(report: Path | None, *, is_set: bool) -> None:
+    if report is None:
+        return
+    if not is_set:
+        raise InputError(
+            "option-needs", "--report tells what a setting changes, and none is given",
+            remedy='Add one, like --set limits.stock_mass.absolute="400 kg".',
+        )  # fmt: skip
+    if report.suffix.casefold() != ".html":
+        raise InputError(
+            "choice-unknown", f"{report.name!r} is no kind of report",
+            remedy="End the file name in .html.",
+        )  # fmt: skip
+
+
+def _file(desk: Desk, machine: str) -> tuple[bytes, str]:
+    """Return the content of the model's file, and what to call it."""
+    if machine.casefold().endswith(".toml"):
+        return read_bytes(Path(machine)), machine
+    name = f"models/{machine.strip().casefold()}.toml"
+    files = desk.catalogue.files
+    return files.read(name), files.where(name)
+
+
+def _name(side: "Side") -> str:
+    machine = side.machines[0]
+    return f"{machine.code}, {machine.title}, revision {machine.revision}"
+
+
+def _set_lines(made: Sequence[Change]) -> list[str]:
+    return [f"{item.key}: {item.before or 'not stated'} → {item.after}" for item in made]
+
+
+def _write_report(
+    report: Path, side: "Side", impact: "Impact", made: Sequence[Change], units: System
+) -> None:
+    from ..engine.backlog.impact_page import impact_page
+    from .files import write_whole
+
+    told = side.desk.provenance
+    machines = [state.machines[0].digest[7:15] for state in (impact.before, impact.after)]
+    line = (
+        f"{told.tool}; rules {told.rules[7:15]}; catalogue {told.catalogue[7:15]}; "
+        f"{side.machines[0].code} {machines[0]} and {machines[1]}"
+    )
+    title = f"What if {side.machines[0].code} were set otherwise?"
+    page = impact_page(
+        impact, title=title, set_lines=_set_lines(made), provenance=line, system=units
+    )
+    write_whole(report, page.encode(), "the report")
+
+
+def _tell(side: "Side", impact: "Impact", made: Sequence[Change], units: System) -> None:
+    """Print what was set and what it changes."""
+    from .impact_words import explain_ranking, print_impact, print_ranking
+    from .render import console
+
+    out = console()
+    out.print(_name(side), soft_wrap=True)
+    for line in _set_lines(made):
+        out.print(f"  {line}", soft_wrap=True, markup=False)
+    out.print()
+    print_impact(impact, out, units)
+    print_ranking("Which limit refuses most, before", impact.before, out)
+    print_ranking("And after", impact.after, out)
+    explain_ranking(out)
+
+
+def _tell_state(side: "Side", state: "State", data: dict[str, Any], *, is_json: bool) -> None:
+    """Print which limit refuses most, and what to try."""
+    from ..engine.backlog.impact_model import state_json
+    from .impact_words import explain_ranking, print_ranking
+    from .render import console
+    from .rows import columns
+
+    if is_json:
+        nothing: list[object] = []
+        content = {"schema": "cuttable.whatif/1", "settings": nothing, "state": state_json(state)}
+        click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
+        return
+    out = console()
+    out.print(f"{_name(side)}; {state.jobs} jobs asked", soft_wrap=True)
+    print_ranking("Which limit refuses most", state, out)
+    explain_ranking(out)
+    alone = sorted(state.ranking, key=lambda item: -item.alone)
+    rows = [
+        [f"--set {key}=...", f"now {written_at(data, key) or 'not stated'}", f"{item.alone} alone"]
+        for item in [item for item in alone if item.alone and item.keys][:HINTS]
+        for key in item.keys
+    ]
+    if rows:
+        out.print("\nTo see what another value would gain, set it:", soft_wrap=True)
+        out.print(columns([list(row) for row in rows], out.width, indent=2), soft_wrap=True)

@@ -1,0 +1,204 @@
+"""What would be answered otherwise: two states of machines and rules over one backlog.
+
+Both sides decide the same chunks, which are read once where they can be; memory does not grow
+with the file.
+"""
+
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Final, NamedTuple
+
+from ...catalogue.errors import InputError
+from ...catalogue.machines import MachineModel
+from ..ask import Desk
+from ..table import Index
+from .comparing import Comparing
+from .impact_model import Impact, Names, Revision, Source, State
+from .narrow import Narrowing
+from .normalise import Normaliser
+from .ranking import OTHER_TITLES, ranking_of
+from .reading import Chunk
+from .run import Asked, Runner
+from .workers import Workers
+
+EXAMPLES: Final = 5
+"""Jobs shown of each cause."""
+
+
+class Side(NamedTuple):
+    """One of the two states that are compared.
+
+    Attributes:
+        desk: its catalogue and rules.
+        machines: the models asked, in the order of those of the other side.
+    """
+
+    desk: Desk
+    machines: tuple[MachineModel, ...]
+
+
+def impact_of(
+    before: Side,
+    after: Side,
+    chunks: Iterable[Chunk],
+    *,
+    backlog: Source,
+    workers: int | None = None,
+    examples: int = EXAMPLES,
+    advance: Callable[[int], None] | None = None,
+) -> Impact:
+    """Compare the answers of two states for the same jobs.
+
+    A row that names a model which is not asked about is counted and left alone.
+
+    Args:
+        before: the one state.
+        after: the other; its machines are revisions of those of ``before``, one by one.
+        chunks: the backlog.
+        backlog: what the backlog is known by.
+        workers: processes to use; without it one for each processor.
+        examples: jobs kept of each cause.
+        advance: told the rows read so far after each chunk.
+
+    Raises:
+        InputError: ``choice-unknown`` where the machines are not the same models.
+        CuttableError: a file of either side is wrong, or the engine failed.
+    """
+    codes = [[machine.code for machine in side.machines] for side in (before, after)]
+    if codes[0] != codes[1]:
+        raise InputError(
+            "choice-unknown",
+            f"{', '.join(codes[0])} cannot be compared with {', '.join(codes[1])}",
+            remedy="Compare revisions of the same models.",
+        )
+    with _runners(before, after, workers) as (first, second, is_shared):
+        comparing = Comparing(first, second, examples)
+        rows = 0
+        for whole, chunk, kept in _asked_about((before, after), chunks):
+            rows += whole.rows
+            if chunk.rows:
+                read = first.read(chunk.columns, chunk.rows)
+                a = first.decide(chunk.columns, chunk.rows, chunk.faults, read)
+                b = second.decide(
+                    chunk.columns, chunk.rows, chunk.faults, read if is_shared else None
+                )
+                first.count(a)
+                second.count(b)
+                comparing.add(chunk, kept, a, b)
+            if advance is not None:
+                advance(rows)
+    return Impact(
+        backlog=backlog,
+        before=_state(before, first),
+        after=_state(after, second),
+        jobs=rows,
+        not_asked=rows - first.tally.jobs,
+        answers=comparing.answers,
+        faulty=comparing.faulty,
+        unchanged=comparing.unchanged,
+        numbers_only=comparing.numbers_only,
+        changed=comparing.changed,
+        columns={name: count for name, count in comparing.columns.items() if count},
+        groups=comparing.groups(),
+        names=names_of(before.desk).joined(names_of(after.desk)),
+    )
+
+
+def state_over(
+    side: Side,
+    chunks: Iterable[Chunk],
+    *,
+    workers: int | None = None,
+    advance: Callable[[int], None] | None = None,
+) -> State:
+    """Return what one state alone comes to over a backlog: which limit refuses most.
+
+    Raises:
+        CuttableError: a file is wrong, or the engine failed.
+    """
+    runner = Runner(side.desk, Asked(side.machines, is_by_code=True), workers)
+    rows = 0
+    try:
+        for whole, chunk, _ in _asked_about((side,), chunks):
+            rows += whole.rows
+            if chunk.rows:
+                runner.count(runner.decide(chunk.columns, chunk.rows, chunk.faults))
+            if advance is not None:
+                advance(rows)
+    finally:
+        runner.close()
+    return _state(side, runner)
+
+
+def names_of(desk: Desk) -> Names:
+    """Return what the codes of a desk's answers are called."""
+    rule_set = desk.rule_set
+    return Names(
+        {rule.code: rule.title for rule in rule_set.rules} | OTHER_TITLES,
+        dict(rule_set.vocabulary.titles),
+        {item.code: item.title for item in rule_set.mitigations.values()},
+        dict(rule_set.vocabulary.accessories),
+    )
+
+
+def _state(side: Side, runner: Runner) -> State:
+    desk, tally = side.desk, runner.tally
+    return State(
+        tuple(Revision(item.code, item.revision, item.digest) for item in side.machines),
+        desk.rule_set.digest,
+        desk.catalogue.digest,
+        tally.jobs,
+        tally.faulty,
+        {verdict: count for verdict, count in tally.verdicts.items() if count},
+        ranking_of(tally, desk.rule_set, side.machines),
+    )
+
+
+def _asked_about(
+    sides: Sequence[Side], chunks: Iterable[Chunk]
+) -> Iterator[tuple[Chunk, Chunk, Index]]:
+    """Yield each chunk, what of it is asked about, and the places of those rows in it."""
+
+    def is_known(name: str) -> bool:
+        return any(_has(side.desk, name) for side in sides)
+
+    narrowing = Narrowing((machine.code for machine in sides[0].machines), is_known)
+    for chunk in chunks:
+        yield (chunk, *narrowing.narrowed(chunk))
+
+
+def _has(desk: Desk, name: str) -> bool:
+    try:
+        desk.catalogue.machine(name)
+    except InputError:
+        return False
+    return True
+
+
+@contextmanager
+def _runners(
+    before: Side, after: Side, workers: int | None
+) -> Generator[tuple[Runner, Runner, bool]]:
+    """Give a runner for each side, and say whether texts need to be read only once for both."""
+    one, two = before.desk, after.desk
+    first_rules, second_rules = one.rule_set, two.rule_set
+    is_shared = (
+        one.catalogue.digest == two.catalogue.digest
+        and first_rules.vocabulary == second_rules.vocabulary
+    )
+    normaliser = Normaliser(one.catalogue, first_rules.vocabulary)
+    deciders = [Workers(one.engine, workers)]
+    if first_rules != second_rules:
+        deciders.append(Workers(two.engine, workers))
+    asked = [Asked(side.machines, is_by_code=True) for side in (before, after)]
+    try:
+        yield (
+            Runner(one, asked[0], decider=deciders[0], normaliser=normaliser),
+            Runner(
+                two, asked[1], decider=deciders[-1], normaliser=normaliser if is_shared else None
+            ),
+            is_shared,
+        )
+    finally:
+        for decider in deciders:
+            decider.close()

@@ -1,0 +1,168 @@
+"""The words in which an impact is told, on a terminal and on a page alike."""
+
+from collections.abc import Mapping, Sequence
+from typing import Final, NamedTuple
+
+from ..wording import System, show
+from .impact_model import KINDS, Cause, Example, Group, Impact, Numbers, State
+from .ranking import Refusal
+from .summary import VERDICTS
+
+TITLES: Final[dict[str, str]] = dict(
+    zip(
+        KINDS,
+        (
+            "Newly refused",
+            "No longer in range: allowed with conditions",
+            "No answer any more",
+            "Lifted",
+            "Answered otherwise",
+        ),
+        strict=True,
+    )
+)
+"""What kinds of groups are called."""
+
+_COLUMNS: Final = {
+    "utilisation": "how full the limit is", "heavy_utilisation": "how full at the heavy end",
+    "rapid_override": "rapid override", "acceleration": "ramp acceleration",
+    "jaw_force": "jaw force", "bow_to_refuse": "bow to refuse above", "stock_mass": "stock mass",
+    "stock_mass_heavy": "stock mass at the heavy end", "rotary_inertia": "rotary inertia",
+    "rotary_inertia_heavy": "rotary inertia at the heavy end", "stations": "support stations",
+    "grade": "grade taken",
+}  # fmt: skip
+ARROW: Final = " → "
+NOTHING: Final = "none"
+
+
+class Told(NamedTuple):
+    """A cause in words: what decides, and what of it changes for how many."""
+
+    jobs: int
+    head: str
+    details: tuple[str, ...]
+
+
+def headline(impact: Impact) -> str:
+    """Return the whole in one sentence."""
+    parts = [f"{impact.jobs} jobs"]
+    if impact.not_asked:
+        parts.append(f"{impact.not_asked} of another model")
+    if impact.answers != impact.jobs - impact.not_asked:
+        parts.append(f"{impact.answers} answers compared")
+    changed = f"{impact.changed} {'changes' if impact.changed == 1 else 'change'}"
+    if impact.changed:
+        worse = sum(group.jobs for group in impact.groups if group.kind in KINDS[:3])
+        lifted = impact.count("lifted")
+        other = impact.changed - worse - lifted
+        told = [(worse, "worse"), (lifted, "lifted"), (other, "otherwise")]
+        changed += f" ({', '.join(f'{count} {word}' for count, word in told if count)})"
+    return f"{', '.join(parts)}: {changed}"
+
+
+def totals(impact: Impact) -> list[tuple[str, int]]:
+    """Return how the answers divide."""
+    rows = [
+        ("changed", impact.changed),
+        ("only numbers differ", impact.numbers_only),
+        ("unchanged", impact.unchanged),
+        ("in error or with a question, as before", impact.faulty),
+        ("not asked: the row names another model", impact.not_asked),
+    ]
+    return [(name, count) for name, count in rows if count]
+
+
+def numbers_told(impact: Impact) -> str:
+    """Return which numbers differ where nothing else does; empty for none."""
+    items = sorted(impact.columns.items(), key=lambda item: (-item[1], item[0]))
+    return ", ".join(f"{_COLUMNS.get(name, name)} {count}" for name, count in items)
+
+
+def verdicts_told(group: Group) -> str:
+    """Return the verdicts of a group, before and after."""
+    words = VERDICTS | {"": "no answer"}
+    return f"{words[group.before]}{ARROW}{words[group.after]}"
+
+
+def told(impact: Impact, cause: Cause) -> Told:
+    """Return a cause in words."""
+    names = impact.names
+    head = f"{deciding(impact, cause.before)}{ARROW}{deciding(impact, cause.after)}"
+    if cause.before == cause.after:
+        head = deciding(impact, cause.after)
+    details: list[str] = []
+    for title, counts, words in (
+        ("also to do", cause.gained, names.mitigations),
+        ("no longer to do", cause.lost, names.mitigations),
+        ("now lacking", cause.missing, names.accessories),
+        ("no longer lacking", cause.fitted, names.accessories),
+    ):
+        if counts:
+            details.append(f"{title}: {_counted(counts, words)}")
+    if cause.governing:
+        pairs = {
+            f"{_measure(impact, before)}{ARROW}{_measure(impact, after)}": count
+            for before, after, count in cause.governing
+        }
+        details.append(f"fullest limit: {_counted(pairs, {})}")
+    return Told(cause.jobs, head, tuple(details))
+
+
+def deciding(impact: Impact, code: str) -> str:
+    """Return what decides, in words with its code."""
+    if not code:
+        return "nothing against it"
+    title = impact.names.deciding.get(code)
+    return f"{title} ({code})" if title else code
+
+
+def _measure(impact: Impact, name: str) -> str:
+    return impact.names.measures.get(name, name) or "none"
+
+
+def _counted(counts: Mapping[str, int], words: Mapping[str, str]) -> str:
+    return ", ".join(f"{words.get(name, name)} {count}" for name, count in counts.items())
+
+
+EXAMPLE_HEADS: Final = (
+    "row", "job", "section", "length", "used", "heavy end", "mass", "inertia", "rapid",
+)  # fmt: skip
+
+
+def example_cells(example: Example, system: System, *, has_machine: bool = False) -> list[str]:
+    """Return an example as cells under ``EXAMPLE_HEADS``: numbers before and after."""
+
+    def pair(name: str, unit: str, style: str = "") -> str:
+        before, after = (
+            _shown(side, name, unit, system, style) for side in (example.before, example.after)
+        )
+        return after if before == after else f"{before or NOTHING}{ARROW}{after or NOTHING}"
+
+    job = f"{example.job} on {example.machine}" if has_machine else example.job
+    return [
+        str(example.row), job, example.section, example.length,
+        pair("utilisation", "1", "%"), pair("heavy_utilisation", "1", "%"),
+        pair("stock_mass", "kg"), pair("rotary_inertia", "kg*m^2"),
+        pair("rapid_override", "1", "%"),
+    ]  # fmt: skip
+
+
+def _shown(numbers: Numbers, name: str, unit: str, system: System, style: str) -> str:
+    value: float | None = getattr(numbers, name)
+    return "" if value is None else show(value, unit, system, style, digits=4)
+
+
+def ranking_title(state: State) -> str:
+    """Return what a ranking is of."""
+    refused = state.verdicts.get("refused", 0)
+    return f"{refused} of {sum(state.verdicts.values())} answers refused"
+
+
+def ranking_cells(ranking: Sequence[Refusal]) -> list[list[str]]:
+    """Return a ranking as cells: jobs, those nothing else refuses, and what refuses."""
+    return [
+        [str(item.jobs), str(item.alone or ""), f"{item.title} ({item.code})"] for item in ranking
+    ]
+
+
+RANKING_HEADS: Final = ("refuses", "alone", "limit")
