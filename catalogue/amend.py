@@ -13,8 +13,9 @@ from .errors import FileError, InputError
 from .grades import FAMILIES
 from .machines import LIMITS, MachineModel, read_machine
 from .nearest import did_you_mean
+from .overlay import merged
 from .reading import Reader, digest_of, parse_toml
-from .store import Catalogue
+from .store import Catalogue, ModelFile
 
 LONGEST: Final = 400
 """Characters of a setting; nothing of a machine file is longer."""
@@ -62,6 +63,16 @@ def changes(data: dict[str, Any], settings: Sequence[str]) -> tuple[Change, ...]
     return _amended(data, settings)[1]
 
 
+def machine_data(content: bytes, where: str, over: ModelFile | None = None) -> dict[str, Any]:
+    """Return the data of a machine file, with an overlay laid over it where there is one.
+
+    Raises:
+        FileError: ``file-damaged``, or ``file-problems`` of the overlay.
+    """
+    data = parse_toml(content, where)
+    return data if over is None else merged(data, parse_toml(over.content, over.where), over.where)
+
+
 def written_at(data: dict[str, Any], key: str) -> str:
     """Return a value of a machine file as it is written there; empty where it is not stated."""
     for known, holder, name in _leaves(data, ""):
@@ -71,7 +82,12 @@ def written_at(data: dict[str, Any], key: str) -> str:
 
 
 def amended_machine(
-    catalogue: Catalogue, content: bytes, where: str, settings: Sequence[str]
+    catalogue: Catalogue,
+    content: bytes,
+    where: str,
+    settings: Sequence[str],
+    *,
+    over: ModelFile | None = None,
 ) -> MachineModel:
     """Return the machine of a file with values set.
 
@@ -80,14 +96,17 @@ def amended_machine(
         content: the file as it is.
         where: its path, for messages.
         settings: texts like ``limits.stock_mass.rated=320 kg``.
+        over: an overlay that lies over the file.
 
     Raises:
         InputError: as for :func:`amended`.
         FileError: ``file-damaged``; ``file-problems`` where the machine would not be valid.
     """
-    data, made = _amended(parse_toml(content, where), settings)
+    data, made = _amended(machine_data(content, where, over), settings)
     # Spaces and quotes in a setting are no difference, and with nothing set the file is as it was.
-    digest = digest_of(content, *(f"{item.key}={item.after}".encode() for item in made))
+    laid = [] if over is None else [over.content]
+    set_to = [f"{item.key}={item.after}".encode() for item in made]
+    digest = digest_of(content, *laid, *set_to)
     try:
         return read_machine(Reader(data, where), digest, catalogue.tables, catalogue.grades)
     except FileError as fault:

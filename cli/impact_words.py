@@ -6,13 +6,10 @@ from rich.console import Console
 from rich.text import Text
 
 from ..engine.backlog import impact_text as words
-from ..engine.backlog.impact_model import WORSE, Cause, Group, Impact, State
+from ..engine.backlog.impact_model import WORSE, Group, Impact, State
 from ..engine.backlog.summary import MOST
 from ..engine.wording import System
 from .rows import columns, paragraph
-
-EXAMPLES = 3
-"""Examples of a cause that are shown."""
 
 _STYLES = {
     "newly-refused": "bold red", "newly-conditional": "bold yellow", "no-answer": "bold magenta",
@@ -67,24 +64,21 @@ def _print_group(impact: Impact, group: Group, out: Console, system: System) -> 
     text = Text(f"\n{head}", style=_STYLES[group.kind])
     text.append(f"  {words.verdicts_told(group)}", style="default")
     _put(out, text)
-    for cause in group.causes[:MOST]:
-        _print_cause(impact, cause, out, system)
-    left = group.causes[MOST:]
+    most, examples = words.causes_shown(group)
+    for cause in group.causes[:most]:
+        told = words.told(impact, group, cause)
+        _put(out, paragraph(told.head, out.width, indent=2, mark=f"{told.jobs}  "))
+        for detail in told.details:
+            _put(out, paragraph(detail, out.width, indent=4, mark="- "))
+        has_machine = len(impact.before.machines) > 1
+        rows = [
+            words.example_cells(item, system, has_machine=has_machine)
+            for item in cause.examples[:examples]
+        ]
+        _put(out, _table(words.example_heads(system), rows, out.width))
+    left = group.causes[most:]
     if left:
         _line(out, f"  {sum(item.jobs for item in left)}  {_others(len(left), 'cause')} more")
-
-
-def _print_cause(impact: Impact, cause: Cause, out: Console, system: System) -> None:
-    told = words.told(impact, cause)
-    _put(out, paragraph(told.head, out.width, indent=2, mark=f"{told.jobs}  "))
-    for detail in told.details:
-        _put(out, paragraph(detail, out.width, indent=4, mark="- "))
-    has_machine = len(impact.before.machines) > 1
-    rows = [
-        words.example_cells(item, system, has_machine=has_machine)
-        for item in cause.examples[:EXAMPLES]
-    ]
-    _put(out, _table(words.EXAMPLE_HEADS, rows, out.width))
 
 
 def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> Text:

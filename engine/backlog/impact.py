@@ -19,6 +19,7 @@ from .normalise import Normaliser
 from .ranking import OTHER_TITLES, ranking_of
 from .reading import Chunk
 from .run import Asked, Runner
+from .summary import VERDICTS
 from .workers import Workers
 
 EXAMPLES: Final = 5
@@ -149,7 +150,7 @@ def _state(side: Side, runner: Runner) -> State:
         desk.catalogue.digest,
         tally.jobs,
         tally.faulty,
-        {verdict: count for verdict, count in tally.verdicts.items() if count},
+        {name: tally.verdicts[name] for name in VERDICTS if tally.verdicts.get(name)},
         ranking_of(tally, desk.rule_set, side.machines),
     )
 

@@ -9,9 +9,6 @@ from . import impact_text as words
 from .impact_model import Group, Impact, State
 from .summary import MOST, STYLE, html_table
 
-SHOWN: Final = 3
-"""Examples of a cause that are shown on the page."""
-
 _MORE: Final = """
 table.e td,table.e th{font-size:.85rem;text-align:left;padding-right:.8rem;white-space:nowrap}
 table.e th{font-weight:normal;color:#666}h3{font-size:1rem;margin:1rem 0 .2rem}
@@ -56,21 +53,21 @@ def impact_page(
 
 def _group(impact: Impact, group: Group, system: System) -> str:
     head = f"{words.TITLES[group.kind]}: {group.jobs} ({words.verdicts_told(group)})"
-    causes = group.causes[:MOST]
-    left = group.causes[MOST:]
+    most, examples = words.causes_shown(group)
+    causes, left = group.causes[:most], group.causes[most:]
     parts = [f"<section><h2>{escape(head)}</h2>"]
     has_machine = len(impact.before.machines) > 1
     for cause in causes:
-        told = words.told(impact, cause)
+        told = words.told(impact, group, cause)
         parts.append(f"<p class='c'><b>{told.jobs}</b> {escape(told.head)}</p>")
         if told.details:
             items = "".join(f"<li>{escape(item)}</li>" for item in told.details)
             parts.append(f"<ul class='d'>{items}</ul>")
         rows = [
             words.example_cells(item, system, has_machine=has_machine)
-            for item in cause.examples[:SHOWN]
+            for item in cause.examples[:examples]
         ]
-        parts.append(_cells(words.EXAMPLE_HEADS, rows))
+        parts.append(_cells(words.example_heads(system), rows))
     if left:
         count = sum(cause.jobs for cause in left)
         parts.append(f"<p class='small'>{len(left)} other causes: {count}</p>")

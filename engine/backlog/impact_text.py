@@ -1,12 +1,12 @@
 """The words in which an impact is told, on a terminal and on a page alike."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final, NamedTuple
 
 from ..wording import System, show
-from .impact_model import KINDS, Cause, Example, Group, Impact, Numbers, State
+from .impact_model import KINDS, REFUSED, WORSE, Cause, Example, Group, Impact, State
 from .ranking import Refusal
-from .summary import VERDICTS
+from .summary import MOST, VERDICTS
 
 TITLES: Final[dict[str, str]] = dict(
     zip(
@@ -52,7 +52,7 @@ def headline(impact: Impact) -> str:
         parts.append(f"{impact.answers} answers compared")
     changed = f"{impact.changed} {'changes' if impact.changed == 1 else 'change'}"
     if impact.changed:
-        worse = sum(group.jobs for group in impact.groups if group.kind in KINDS[:3])
+        worse = impact.count(*WORSE)
         lifted = impact.count("lifted")
         other = impact.changed - worse - lifted
         told = [(worse, "worse"), (lifted, "lifted"), (other, "otherwise")]
@@ -84,28 +84,35 @@ def verdicts_told(group: Group) -> str:
     return f"{words[group.before]}{ARROW}{words[group.after]}"
 
 
-def told(impact: Impact, cause: Cause) -> Told:
+def told(impact: Impact, group: Group, cause: Cause) -> Told:
     """Return a cause in words."""
     names = impact.names
     head = f"{deciding(impact, cause.before)}{ARROW}{deciding(impact, cause.after)}"
     if cause.before == cause.after:
         head = deciding(impact, cause.after)
     details: list[str] = []
-    for title, counts, words in (
+    lists = [
         ("also to do", cause.gained, names.mitigations),
         ("no longer to do", cause.lost, names.mitigations),
         ("now lacking", cause.missing, names.accessories),
         ("no longer lacking", cause.fitted, names.accessories),
-    ):
+    ]
+    # What would have to be done for a job that is refused is of no use.
+    for title, counts, words in lists[2 if group.after == REFUSED else 0 :]:
         if counts:
-            details.append(f"{title}: {_counted(counts, words)}")
+            details.append(f"{title}: {_counted(counts, words, cause.jobs)}")
     if cause.governing:
         pairs = {
             f"{_measure(impact, before)}{ARROW}{_measure(impact, after)}": count
             for before, after, count in cause.governing
         }
-        details.append(f"fullest limit: {_counted(pairs, {})}")
+        details.append(f"fullest limit: {_counted(pairs, {}, cause.jobs)}")
     return Told(cause.jobs, head, tuple(details))
+
+
+def causes_shown(group: Group) -> tuple[int, int]:
+    """Return how many causes of a group are shown, and how many examples of each."""
+    return (3, 1) if group.kind == "other" else (MOST, 3)
 
 
 def deciding(impact: Impact, code: str) -> str:
@@ -120,36 +127,52 @@ def _measure(impact: Impact, name: str) -> str:
     return impact.names.measures.get(name, name) or "none"
 
 
-def _counted(counts: Mapping[str, int], words: Mapping[str, str]) -> str:
-    return ", ".join(f"{words.get(name, name)} {count}" for name, count in counts.items())
+def _counted(counts: Mapping[str, int], words: Mapping[str, str], jobs: int) -> str:
+    """Return what was counted, with the count where it is not all of so many."""
+    return ", ".join(
+        words.get(name, name) + ("" if count == jobs else f" ({count})")
+        for name, count in counts.items()
+    )
 
 
-EXAMPLE_HEADS: Final = (
-    "row", "job", "section", "length", "used", "heavy end", "mass", "inertia", "rapid",
-)  # fmt: skip
+def example_heads(system: System) -> tuple[str, ...]:
+    """Return what stands above the cells of examples, with units."""
+    units = [show(1.0, unit, system).split()[-1] for unit in ("kg", "kg*m^2")]
+    return (
+        "row", "job", "section", "length", "used %", "heavy %", *units, "rapid %",
+    )  # fmt: skip
 
 
 def example_cells(example: Example, system: System, *, has_machine: bool = False) -> list[str]:
-    """Return an example as cells under ``EXAMPLE_HEADS``: numbers before and after."""
+    """Return an example as cells under :func:`example_heads`: numbers before and after."""
 
-    def pair(name: str, unit: str, style: str = "") -> str:
-        before, after = (
-            _shown(side, name, unit, system, style) for side in (example.before, example.after)
-        )
+    def pair(name: str, shown: Callable[[float], str]) -> str:
+        values: list[float | None] = [
+            getattr(side, name) for side in (example.before, example.after)
+        ]
+        before, after = ("" if value is None else shown(value) for value in values)
         return after if before == after else f"{before or NOTHING}{ARROW}{after or NOTHING}"
 
-    job = f"{example.job} on {example.machine}" if has_machine else example.job
+    def number(unit: str) -> Callable[[float], str]:
+        return lambda value: show(value, unit, system, digits=4).split()[0]
+
     return [
-        str(example.row), job, example.section, example.length,
-        pair("utilisation", "1", "%"), pair("heavy_utilisation", "1", "%"),
-        pair("stock_mass", "kg"), pair("rotary_inertia", "kg*m^2"),
-        pair("rapid_override", "1", "%"),
-    ]  # fmt: skip
+        str(example.row),
+        f"{example.job} on {example.machine}" if has_machine else example.job,
+        example.section,
+        example.length,
+        pair("utilisation", _percent),
+        pair("heavy_utilisation", _percent),
+        pair("stock_mass", number("kg")),
+        pair("rotary_inertia", number("kg*m^2")),
+        pair("rapid_override", _percent),
+    ]
 
 
-def _shown(numbers: Numbers, name: str, unit: str, system: System, style: str) -> str:
-    value: float | None = getattr(numbers, name)
-    return "" if value is None else show(value, unit, system, style, digits=4)
+def _percent(share: float) -> str:
+    """Return a percentage that never rounds an excess away."""
+    percent = share * 100
+    return f"{percent:.1f}" if 100 < percent < 100.5 else f"{percent:.0f}"
 
 
 def ranking_title(state: State) -> str:

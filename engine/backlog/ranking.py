@@ -8,8 +8,11 @@ from ...rules.expression import names_in
 from ...rules.model import RuleSet
 from .run import Tally
 
+LACKING: Final = "NOT-FITTED"
+"""What refuses where an accessory is needed and not fitted."""
+
 OTHER_TITLES: Final = {
-    "NOT-FITTED": "Accessory not fitted",
+    LACKING: "Accessory not fitted",
     "CONFLICT": "Contradicting mitigations",
 }
 """What refuses beside rules."""
@@ -58,8 +61,8 @@ def ranking_of(
         title = rule.title if rule else OTHER_TITLES.get(code, code)
         names = names_in(rule.when) if rule else set[str]()
         keys = dict.fromkeys(key for name in sorted(names) for key in _keys_of(name, models))
-        if code == "NOT-FITTED":
-            keys = dict.fromkeys(key for item in tally.wanting for key in _fitting(item, models))
+        if code == LACKING:
+            keys = dict.fromkeys(key for item in tally.missing for key in _fitting(item, models))
         alone = tally.refused_alone.get(code, 0)
         found.append(Refusal(code, title, jobs, alone, tuple(keys)))
     return tuple(sorted(found, key=lambda item: (-item.jobs, -item.alone, item.code)))

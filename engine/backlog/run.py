@@ -59,6 +59,7 @@ class Tally:
         verdicts: answer rows by verdict; ``best`` jobs by their best verdict.
         decided_by, governing, mitigations, wanting, errors: answer rows by each; mitigations of
             those not refused; wanting counts refusals for nothing but the accessory.
+        missing: refused answers by accessory they lack.
         refused_by, refused_alone: refused answers by each thing that refuses them, and by the
             one that does where there is only one.
         taken: rows by what was taken for granted in them.
@@ -72,6 +73,7 @@ class Tally:
     governing: dict[str, int] = field(default_factory=dict[str, int])
     mitigations: dict[str, int] = field(default_factory=dict[str, int])
     wanting: dict[str, int] = field(default_factory=dict[str, int])
+    missing: dict[str, int] = field(default_factory=dict[str, int])
     refused_by: dict[str, int] = field(default_factory=dict[str, int])
     refused_alone: dict[str, int] = field(default_factory=dict[str, int])
     errors: dict[str, int] = field(default_factory=dict[str, int])
@@ -311,7 +313,8 @@ class Runner:
             ranks = self._known.ranks(number)[there]
             able = there[ranks < REFUSED]
             tally.add("mitigations", *self._known.word("mitigations", number, able), is_list=True)
-            tally.add("wanting", *self._known.word("wanting", number, there), is_list=True)
+            for name in ("wanting", "missing"):
+                tally.add(name, *self._known.word(name, number, there), is_list=True)
             texts, code = self._known.word("refused_by", number, there)
             tally.add("refused_by", texts, code, is_list=True)
             tally.add("refused_alone", ["" if "; " in text else text for text in texts], code)

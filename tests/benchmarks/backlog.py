@@ -4,7 +4,8 @@ Run by hand: ``python tests/benchmarks/backlog.py --rows 10000 100000 1000000``.
 a process of its own; imports are not counted, loading catalogue and rules is. Ratios are to the
 floor of the same run. ``--compare 60000`` evaluates the rules row by row in other engines (needs
 ``pip install zen-engine rule-engine``), ``--decide 1000000`` measures the decision stage alone,
-``--files 50000`` workbooks and texts.
+``--files 50000`` workbooks and texts, ``--impact 1000000`` two revisions of a machine over one
+backlog against one batch run.
 """
 
 import argparse
@@ -118,6 +119,31 @@ def case_ours(source: Path, machines: str, out: Path) -> dict[str, Any]:
     return {"seconds": time.perf_counter() - began, "answers": sum(runner.tally.verdicts.values())}
 
 
+def case_impact(source: Path, machine: str) -> dict[str, Any]:
+    """Compare two revisions of a machine over a backlog: one limit lower, one higher."""
+    import numpy as np  # noqa: F401 - imports are not counted
+    import pyarrow.csv as arrow_csv  # noqa: F401
+    from cuttable.cli import impact_run
+    from cuttable.engine.ask import Desk
+    from cuttable.engine.backlog.impact import Side
+
+    began = time.perf_counter()
+    desk = Desk()
+    (model,) = desk.machines([machine])
+    mass, inertia = model.limit("stock_mass"), model.limit("rotary_inertia")
+    limits = model.limits | {
+        "stock_mass": mass._replace(rated=mass.rated * 0.8, absolute=mass.absolute * 0.8),
+        "rotary_inertia": inertia._replace(absolute=inertia.absolute * 1.5),
+    }
+    other = model._replace(limits=limits, digest=f"{model.digest}b")
+    found = impact_run.run_impact(Side(desk, (model,)), Side(desk, (other,)), source, "", None)
+    return {
+        "seconds": time.perf_counter() - began,
+        "answers": found.answers,
+        "changed": found.changed,
+    }
+
+
 def case_floor(source: Path, answers: Path, engine: str, out: Path) -> dict[str, Any]:
     """Read the backlog and write columns like those of the answer."""
     if engine == "polars":
@@ -151,6 +177,8 @@ def run_case(words: list[str]) -> None:
     name, *rest = words
     if name == "ours":
         found = case_ours(Path(rest[0]), rest[1], Path(rest[2]))
+    elif name == "impact":
+        found = case_impact(Path(rest[0]), rest[1])
     else:
         found = case_floor(Path(rest[0]), Path(rest[1]), rest[2], Path(rest[3]))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
@@ -200,6 +228,26 @@ def table_of_backlogs(sizes: list[int], rounds: int) -> None:
                     f"{middle(polars):.2f}" if polars else "-", f"{own:.2f}", f"x{ratio:.2f}",
                     f"{arrow[0]['answers'] / own:,.0f}", f"{max(i['peak'] for i in ours):.0f}",
                 )  # fmt: skip
+
+
+def impact(rows: int, rounds: int) -> None:
+    """Print the time of comparing two revisions against that of one batch run of one."""
+    line("rows", "backlog", "batch s", "impact s", "ratio", "changed", "peak MB")
+    for kind in ("real", "worst", "bad"):
+        with tempfile.TemporaryDirectory() as place:
+            source, out = Path(place) / "a.csv", Path(place) / "b.csv"
+            make_backlog(source, rows, kind)
+            batch, both = [], []
+            for _ in range(rounds):
+                batch.append(in_own_process("ours", source, "rowan-150", out))
+                both.append(in_own_process("impact", source, "rowan-150"))
+            ratio = statistics.median(
+                b["seconds"] / a["seconds"] for a, b in zip(batch, both, strict=True)
+            )
+            line(
+                rows, kind, f"{middle(batch):.2f}", f"{middle(both):.2f}", f"x{ratio:.2f}",
+                both[0]["changed"], f"{max(item['peak'] for item in both):.0f}",
+            )  # fmt: skip
 
 
 def middle(found: list[dict[str, Any]]) -> float:
@@ -532,10 +580,14 @@ def main() -> None:
     parser.add_argument("--compare", type=int, default=0, metavar="ROWS")
     parser.add_argument("--files", type=int, default=0, metavar="ROWS")
     parser.add_argument("--decide", type=int, default=0, metavar="ROWS")
+    parser.add_argument("--impact", type=int, default=0, metavar="ROWS")
     parser.add_argument("--case", nargs="*", default=None)
     asked = parser.parse_args()
     if asked.case:
         run_case(asked.case)
+        return
+    if asked.impact:
+        impact(asked.impact, asked.rounds)
         return
     if asked.files:
         files(asked.files)
