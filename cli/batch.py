@@ -10,6 +10,7 @@ import click
 
 from ..catalogue.errors import InputError
 from ..engine.ask import Desk
+from .desk import open_desk
 from .progress import chunk_rows, progress
 
 if TYPE_CHECKING:
@@ -88,7 +89,7 @@ def command(
             f"backlogs need the package {fault.name}",
             remedy="Install it: pip install 'cuttable[batch]'.",
         ) from None
-    desk = Desk()
+    desk = open_desk()
     asked = Asked(tuple(desk.machines(machines)), is_best, has_numbers)
     opened = open_backlog(backlog, sheet)
     click.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)

@@ -8,12 +8,12 @@ import click
 from ..catalogue.errors import InputError
 from ..catalogue.families import FAMILIES, Member
 from ..catalogue.quantities import length as read_length
-from ..engine.ask import Desk
 from ..engine.chart import Chart, chart_of
 from ..engine.job import grade_of
 from ..engine.lengths import STEPS, Interval
 from ..engine.verdict import VERDICTS
 from ..engine.wording import SYSTEMS, System
+from .desk import open_desk
 from .files import write_whole
 
 KINDS = (".svg", ".png", ".html")
@@ -60,7 +60,7 @@ def command(
             "choice-unknown", f"{out.name!r} is no kind of chart",
             remedy=f"End the file name in {', '.join(KINDS)}.",
         )  # fmt: skip
-    desk = Desk()
+    desk = open_desk()
     models = desk.machines([machine, *([against] if against else [])])
     members = _row_of_sizes(FAMILIES[family](desk.catalogue.tables), family, wall)
     stocks = [

@@ -1,19 +1,17 @@
 """``cuttable check``: the main job."""
 
-import json
 from collections.abc import Sequence
 from typing import Any
 
 import click
 
-from ..catalogue.errors import Question
-from ..engine.ask import Answer, Desk, is_at_least
+from ..engine.answer_text import answer_text
+from ..engine.ask import is_at_least
 from ..engine.job import JobText
-from ..engine.verdict import to_json
 from ..engine.wording import System
+from .desk import open_desk
 from .job_options import job_options, section_and_length, system_of
-
-SCHEMA = "cuttable.verdicts/1"
+from .revisions import AS
 
 
 @click.command(
@@ -42,6 +40,11 @@ Examples:
 @click.option(
     "--trace", "is_traced", is_flag=True, help="Show every measure with formula and inputs."
 )
+@click.option(
+    "--keep", "is_kept", is_flag=True, envvar="CUTTABLE_KEEP",
+    help="Keep the answer in the book; cuttable answer gives it again. [CUTTABLE_KEEP=1]",
+)  # fmt: skip
+@AS
 @click.option("--full", "is_full", is_flag=True, help="Show every limit, however little used.")
 @click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
 @click.pass_context
@@ -52,6 +55,8 @@ def command(
     machines: Sequence[str],
     units: System | None,
     at_least: str,
+    is_kept: bool,
+    who: str | None,
     is_traced: bool,
     is_full: bool,
     is_json: bool,
@@ -61,12 +66,18 @@ def command(
 
     SECTION as the trade writes it, LENGTH with its unit, each in quotes.
     """
-    desk = Desk()
     section, length = section_and_length(ctx, words)
     system = units or system_of(length)
-    answer = desk.ask(JobText(section, length, **options), machines, system=system)
+    text = JobText(section, length, **options)
+    if is_kept:
+        from .keeping import ask_and_keep
+
+        answer, desk = ask_and_keep(text, machines, system, who)
+    else:
+        desk = open_desk()
+        answer = desk.ask(text, machines, system=system)
     if is_json:
-        click.echo(_json(answer, desk, is_traced=is_traced))
+        click.echo(answer_text(answer, desk if is_traced else None))
     else:
         from .render import print_answer
 
@@ -74,22 +85,3 @@ def command(
     if answer.questions:
         return 2
     return 0 if is_at_least(answer.best, at_least) else 1
-
-
-def _json(answer: Answer, desk: Desk, *, is_traced: bool) -> str:
-    found = [to_json(verdict) for verdict in answer.verdicts]
-    content: dict[str, Any] = {
-        "schema": SCHEMA,
-        "verdicts": found,
-        "questions": [_question(question) for question in answer.questions],
-    }
-    if is_traced:
-        from ..engine.trace import trace
-
-        for item, verdict in zip(found, answer.verdicts, strict=True):
-            item["trace"] = trace(desk, verdict.job, verdict.machine)
-    return json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False)
-
-
-def _question(question: Question) -> dict[str, Any]:
-    return {"code": question.code, "text": question.text, "choices": list(question.choices)}

@@ -6,9 +6,9 @@ from typing import Any
 import click
 
 from ..catalogue.errors import OpenQuestion
-from ..engine.ask import Desk
 from ..engine.job import Job, JobText, read_job
 from ..engine.wording import SYSTEMS, System, show
+from .desk import open_desk
 from .job_options import system_of
 
 MEASURES = ("linear_mass", "stock_mass", "rotary_inertia")
@@ -36,7 +36,7 @@ def command(
     is_json: bool,
 ) -> int:
     """How much heavier, and how much harder to turn, is one piece than another?"""
-    desk = Desk()
+    desk = open_desk()
     pieces = [(section, length), (other_section, other_length)]
     jobs: list[Job] = []
     for item_section, item_length in pieces:

@@ -8,6 +8,7 @@ import click
 from ..catalogue.errors import ERROR_CODES, InputError
 from ..catalogue.nearest import did_you_mean
 from ..rules.model import RuleSet
+from .desk import open_desk
 
 WORDS = {
     "rated": "Up to the rated limit a machine works as delivered.",
@@ -52,9 +53,8 @@ def command(name: str, *, is_json: bool) -> int:
     accessory or an error, or a word such as "rated" or "heavy end". Without NAME: all measures.
     """
     from ..engine.measures import GIVEN, REGISTRY
-    from ..rules.loader import load_rules
 
-    rule_set = load_rules()
+    rule_set = open_desk().rule_set
     vocabulary = rule_set.vocabulary
     wanted = name.strip().casefold().replace(" ", "_")
     titles = {title.replace(" ", "_"): key for key, title in vocabulary.titles.items()}

@@ -12,6 +12,7 @@ from ..engine.job import Job, JobText, read_job
 from ..engine.lengths import STEPS, Interval, length_intervals
 from ..engine.verdict import VERDICTS
 from ..engine.wording import SYSTEMS, System, show
+from .desk import open_desk
 from .job_options import stock_options
 from .reasons import plain, reason_of
 
@@ -44,7 +45,7 @@ def command(
 
     Found on the verdict itself, with supports planned for every length.
     """
-    desk = Desk()
+    desk = open_desk()
     job = _job(desk, JobText(section, "1 m", **options))
     found = [
         (machine, length_intervals(desk.engine, job, machine, STEPS[units]))

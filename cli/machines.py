@@ -1,28 +1,42 @@
-"""``cuttable machines``: list, show and validate machine models."""
+"""``cuttable machines``: list, show and validate machine models; the life of their revisions."""
 
+import datetime as dt
 import json
 import math
 from pathlib import Path
 
 import click
 
+from ..catalogue.errors import InputError
 from ..catalogue.machines import LIMITS, Limit, MachineModel, describe
 from ..catalogue.store import Catalogue
 from ..catalogue.units import canonical
 from ..engine.wording import SYSTEMS, System, show
+from .desk import as_of as moment
+from .desk import open_book, open_catalogue
+from .revisions import Kind, add_revision_commands
 
 
 @click.group("machines")
 def command() -> None:
-    """List, show and validate machine models."""
+    """List, show and validate machine models; draft, approve and compare their revisions.
+
+    A revision is drafted, edited, submitted, and approved by another person, who has seen its
+    impact. From its date on it is in force, until a later one is. Nothing is deleted.
+    """
+
+
+AS_OF = click.option("--as-of", default="", metavar="DATE",
+                     help="As it was in force at the end of this day (UTC).")  # fmt: skip
 
 
 @command.command("list", epilog="Example: cuttable machines list --units us")
 @click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True)
+@AS_OF
 @click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def list_all(units: System, *, is_json: bool) -> int:
+def list_all(units: System, *, as_of: str, is_json: bool) -> int:
     """List all models, smallest first, with what they are rated for."""
-    machines = Catalogue().machines
+    machines = open_catalogue(at=moment(as_of)).machines
     if is_json:
         models = [{"model": item.code, "title": item.title, "builder": item.builder,
                    "revision": item.revision, "digest": item.digest}
@@ -49,12 +63,17 @@ def _rated(machine: MachineModel, name: str, units: System) -> str:
 
 
 @command.command("show", epilog="Example: cuttable machines show rowan-150")
-@click.argument("code", metavar="CODE|FILE.toml")
+@click.argument("code", metavar="CODE|CODE/REVISION|FILE.toml")
 @click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True)
+@AS_OF
 @click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def show_one(code: str, units: System, *, is_json: bool) -> int:
-    """Show one model: every limit with its basis, drive, chuck, bed, supports."""
-    machine = _load(code)
+def show_one(code: str, units: System, *, as_of: str, is_json: bool) -> int:
+    """Show one model: every limit with its basis, drive, chuck, bed, supports.
+
+    CODE is a model, MODEL@NAME for a site; with a slash and a number any revision of it, drafts
+    too.
+    """
+    machine = _load(code, moment(as_of))
     if is_json:
         content = {"schema": "cuttable.machine/1", **describe(machine)}
         click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
@@ -62,7 +81,10 @@ def show_one(code: str, units: System, *, is_json: bool) -> int:
     from .render import console, print_rows
 
     screen = console()
-    screen.print(f"{machine.code}: {machine.title}, {machine.builder}, revision {machine.revision}")
+    over = f", site revision {machine.overlay_revision}" if machine.overlay_revision else ""
+    screen.print(
+        f"{machine.code}: {machine.title}, {machine.builder}, revision {machine.revision}{over}"
+    )
     screen.print(f"{machine.digest}\n", soft_wrap=True)
     rows: list[tuple[str, ...]] = []
     for name, (dimension, _) in LIMITS.items():
@@ -94,6 +116,7 @@ def show_one(code: str, units: System, *, is_json: bool) -> int:
             ("bed", f"stations from {show(bed.first_station, 'mm', units)} to "
                     f"{show(bed.last_station, 'mm', units)} every "
                     f"{show(bed.station_pitch, 'mm', units)}"),
+            *_handling_rows(machine, units),
             ("fitted", ", ".join(sorted(machine.fitted_as_delivered)) or "nothing"),
             ("can be fitted", ", ".join(
                 sorted(machine.offered.keys() - machine.fitted_as_delivered)) or "nothing"),
@@ -102,27 +125,60 @@ def show_one(code: str, units: System, *, is_json: bool) -> int:
     return 0
 
 
+def _handling_rows(machine: MachineModel, units: System) -> list[tuple[str, str]]:
+    handling = machine.handling
+    rows: list[tuple[str, str]] = []
+    if math.isfinite(handling.lifting_gear):
+        rows.append(("lifting gear", f"for {show(handling.lifting_gear, 'kg', units)}"))
+    if math.isfinite(handling.persons):
+        rows.append(("persons", f"{handling.persons:g} to load"))
+    return rows
+
+
 def _limit_row(name: str, limit: Limit, unit: str, units: System) -> tuple[str, ...]:
     values = (limit.minimum, limit.rated, limit.absolute)
     shown = [show(value, unit, units, digits=4) if math.isfinite(value) else "" for value in values]
     return (name.replace("_", " "), *shown, limit.basis or "not stated: unknown, never passes")
 
 
-def _load(code: str) -> MachineModel:
-    catalogue = Catalogue()
+def _load(code: str, at: dt.datetime | None) -> MachineModel:
+    catalogue = open_catalogue(at=at)
     if code.casefold().endswith(".toml"):
         return catalogue.machine_file(Path(code))
+    if "/" in code:
+        return _revision(code, catalogue)
     return catalogue.machine(code)
+
+
+def _revision(ref: str, catalogue: Catalogue) -> MachineModel:
+    """Return a model as any of its revisions has it, a draft too."""
+    from ..catalogue.book import contents, lifecycle
+    from ..catalogue.book.records import kind_of, parse_ref
+
+    document, number = parse_ref(ref)
+    if kind_of(document) != "machine":
+        raise InputError(
+            "revision-unknown", f"{ref.strip()[:60]!r} is no revision of a model",
+            remedy="Compare any two revisions with the command diff of their group.",
+        )  # fmt: skip
+    with open_book().reading() as connection:
+        found = lifecycle.revision(connection, document, number)
+        (content,) = contents.kept(connection, found.content, document).values()
+    machine = catalogue.machine_content(content, found.ref)
+    return machine._replace(revision=number)
 
 
 @command.command("validate", epilog="Example: cuttable machines validate my-machine.toml")
 @click.argument("file", type=click.Path())
 def validate(file: str) -> int:
     """Check a machine file and list every problem in it."""
-    machine = Catalogue().machine_file(Path(file))
+    machine = open_catalogue().machine_file(Path(file))
     unstated = [name for name in LIMITS if name not in machine.limits]
     click.echo(f"{file}: valid machine file of {machine.code}, revision {machine.revision}.")
     if unstated:
         names = ", ".join(name.replace("_", " ") for name in unstated)
         click.echo(f"Limits not stated, which therefore never pass: {names}.")
     return 0
+
+
+add_revision_commands(command, Kind("machines", "", "rowan-150"))

@@ -28,8 +28,13 @@ _COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "whatif": ("whatif", "Which limit refuses most of a backlog, and what would another gain?"),
     "compare": ("compare", "How much harder is one piece to turn than another?"),
     "sections": ("sections", "Find and show pipe and tube sections."),
-    "machines": ("machines", "List, show and validate machine models."),
-    "rules": ("rules", "List, show and check the rules."),
+    "machines": ("machines", "List, show and validate machine models; release their limits."),
+    "sites": ("sites", "What differs at one site or serial number."),
+    "grades": ("grades", "List grades; add the site's own."),
+    "rules": ("rules", "List, show and check the rules; release them."),
+    "impact": ("impact", "Which answers would a draft change?"),
+    "answer": ("answer", "An answer given before: as it was, again, and today."),
+    "book": ("book", "The book of limits: make, verify, back up, exchange."),
     "explain": ("explain", "Explain a measure, a code or a word of an answer."),
     "completion": ("completion", "Print the shell completion script."),
 }
@@ -47,8 +52,10 @@ class _LazyGroup(click.Group):
         if cmd_name not in _COMMANDS:
             return None
         module = import_module(f".{_COMMANDS[cmd_name][0]}", __package__)
+        from .desk import with_book_option
+
         command: click.Command = module.command
-        return command
+        return with_book_option(command)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

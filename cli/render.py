@@ -131,7 +131,9 @@ class _Writer:
         if verdict.verdict == "in-range" and settings:
             head.append(f", {' and '.join(settings)} to be set", style="bold yellow")
         head.append(f"  {machine.code}", style="bold default")
-        head.append(f"  {machine.title}, revision {machine.revision}", style="not bold default")
+        over = f", site revision {machine.overlay_revision}" if machine.overlay_revision else ""
+        about = f"  {machine.title}, revision {machine.revision}{over}"
+        head.append(about, style="not bold default")
         self.wrap(head)
 
     def stock(self, verdict: Verdict) -> None:

@@ -6,23 +6,27 @@ from typing import Any
 
 import click
 
+from ..catalogue.book.brought import RULE_FILES
+from ..catalogue.book.records import RULES
 from ..catalogue.errors import InputError
 from ..catalogue.nearest import did_you_mean
 from ..rules.cases import Case, load_cases
 from ..rules.loader import FOLDER, load_rules
 from ..rules.model import Rule, RuleSet
+from .desk import open_desk
+from .revisions import Kind, add_revision_commands
 
 
 @click.group("rules")
 def command() -> None:
-    """List, show and check the rules."""
+    """List, show and check the rules; draft and approve releases of them."""
 
 
 @command.command("list", epilog="Example: cuttable rules list")
 @click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
 def list_all(*, is_json: bool) -> int:
     """List the rules in force, by topic."""
-    rule_set = load_rules()
+    rule_set = open_desk().rule_set
     if is_json:
         rules = [_plain(rule) for rule in rule_set.rules]
         content = {"schema": "cuttable.rules/1", "digest": rule_set.digest, "rules": rules}
@@ -42,7 +46,7 @@ def list_all(*, is_json: bool) -> int:
 @click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
 def show_one(code: str, *, is_json: bool) -> int:
     """Print a rule's page: condition, outcome, why, what lifts it, the cases that prove it."""
-    rule_set = load_rules()
+    rule_set = open_desk().rule_set
     rules = {rule.code: rule for rule in rule_set.rules}
     rule = rules.get(code.strip().upper())
     if rule is None:
@@ -159,3 +163,6 @@ def _plain(rule: Rule) -> dict[str, Any]:
         "until": rule.until.isoformat() if rule.until else None,
         "file": rule.file,
     }
+
+
+add_revision_commands(command, Kind("rules", RULES, RULES, RULE_FILES))

@@ -8,11 +8,11 @@ import click
 
 from ..catalogue.families import FAMILIES
 from ..catalogue.quantities import length as read_length
-from ..engine.ask import Desk
 from ..engine.job import grade_of
 from ..engine.section_range import section_range
 from ..engine.verdict import VERDICTS
 from ..engine.wording import show_both
+from .desk import open_desk
 from .job_options import system_of
 from .reasons import plain, reason_of
 
@@ -40,7 +40,7 @@ def command(
     One line a size: the schedules or walls that are in range, allowed with conditions, refused,
     and what decides at the first one that is not in range.
     """
-    desk = Desk()
+    desk = open_desk()
     model = desk.machines([machine])[0]
     stock_length = read_length(length_text)
     members = FAMILIES[family](desk.catalogue.tables)

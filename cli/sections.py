@@ -5,18 +5,20 @@ from typing import Any
 
 import click
 
+from ..catalogue.book.records import SECTIONS
 from ..catalogue.grades import mill_range
 from ..catalogue.sections import Section
-from ..catalogue.store import Catalogue
 from ..engine.job import grade_of
 from ..engine.wording import SYSTEMS, System, show
+from .desk import open_catalogue
+from .revisions import Kind, add_revision_commands
 
 MOST = 60
 
 
 @click.group("sections")
 def command() -> None:
-    """Find and show pipe and tube sections."""
+    """Find and show pipe and tube sections; add the site's own."""
 
 
 @command.command(
@@ -31,7 +33,7 @@ def find(words: tuple[str, ...], *, is_json: bool, most: int) -> int:
     """List sections of which every word of TEXT is part."""
     from ..catalogue.search import find_sections
 
-    catalogue = Catalogue()
+    catalogue = open_catalogue()
     found = find_sections(" ".join(words), catalogue.tables)
     if is_json:
         sections = [describe(section) for section in found[:most]]
@@ -76,7 +78,7 @@ def _mass(section: Section) -> float:
 @click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
 def show_one(section: str, grade: str | None, units: System, *, is_json: bool) -> int:
     """Show one section: sizes, mass, second moments, mill tolerance."""
-    catalogue = Catalogue()
+    catalogue = open_catalogue()
     item = catalogue.section(section)
     material, assumption = grade_of(grade, item, catalogue)
     mill = mill_range(item, material.product)
@@ -149,3 +151,28 @@ def describe(section: Section) -> dict[str, Any]:
         "polar_moment": section.polar_moment,
         "swept_diameter": section.swept_diameter,
     }
+
+
+BEGIN = """\
+# The site's own sections, beside the curated tables. Each is asked for by its name.
+schema = 1
+
+[sections]
+# [sections."RING 210x8"]
+# shape            = "round"
+# outside_diameter = "210 mm"
+# wall             = "8 mm"
+# standard         = "drawing R-17"
+# basis            = "measured on ten pieces"
+#
+# [sections."FRAME 110x70x5"]
+# shape    = "rectangular"
+# height   = "110 mm"
+# width    = "70 mm"
+# wall     = "5 mm"
+# corners  = "EN 10219-2"
+# standard = "drawing F-3"
+# basis    = "mill certificate"
+"""
+
+add_revision_commands(command, Kind("sections", SECTIONS, SECTIONS, begin=BEGIN))

@@ -7,9 +7,9 @@ from typing import Any, Literal
 import click
 
 from ..catalogue.errors import InputError, OpenQuestion
-from ..engine.ask import Desk
 from ..engine.job import JobText
 from ..engine.wording import System
+from .desk import open_desk
 from .files import write_whole
 from .job_options import job_options, section_and_length, system_of
 
@@ -64,7 +64,7 @@ def command(
             f"{out.name!r} is no kind of sheet",
             remedy=f"End the file name in {', '.join(KINDS)}.",
         )
-    desk = Desk()
+    desk = open_desk()
     if len(machines) != 1:
         known = ", ".join(desk.catalogue.model_codes)
         raise InputError(

@@ -5,8 +5,8 @@ from pathlib import Path
 
 from ..catalogue.book.brought import CATALOGUE_FILES, RULE_FILES, brought_digest
 from ..catalogue.book.held import Held
-from ..catalogue.book.records import CATALOGUE, RULES
-from ..catalogue.errors import FileError
+from ..catalogue.book.records import CATALOGUE, RULES, moment
+from ..catalogue.errors import InputError
 from ..catalogue.reading import Files, KeptFiles
 from ..catalogue.store import FOLDER as CATALOGUE_FOLDER
 from ..catalogue.store import Catalogue
@@ -19,13 +19,13 @@ def desk_of(held: Held, on: dt.date | None = None) -> Desk:
 
     Args:
         held: the book at a moment.
-        on: day of the rules; else today.
+        on: day of the rules; else the day of that moment.
 
     Raises:
-        FileError: ``book-damaged`` where the book has no rules or no catalogue in force.
+        InputError: ``revision-unknown`` where nothing was in force then.
     """
     catalogue = Catalogue(catalogue_files(held), models=held, own=held.own)
-    return Desk(catalogue, rule_files(held), on)
+    return Desk(catalogue, rule_files(held), on or moment(held.mark.at).date())
 
 
 def catalogue_files(held: Held) -> Path | Files:
@@ -41,10 +41,12 @@ def rule_files(held: Held) -> Path | Files:
 def _files(held: Held, document: str, folder: Path, patterns: tuple[str, ...]) -> Path | Files:
     digest = held.digest(document)
     if not digest:
-        raise FileError(
-            "book-damaged", f"no {document} are in force on {held.mark.at[:16]}",
-            where=held.label, remedy="Ask for a later date, or see: cuttable book verify.",
-        )  # fmt: skip
+        raise InputError(
+            "revision-unknown",
+            f"the book has nothing in force on {held.mark.at[:16].replace('T', ' ')} UTC",
+            where=held.label,
+            remedy="Ask for a later date: cuttable machines history MODEL tells which.",
+        )
     if digest == brought_digest(folder, patterns):
         return folder
     number = held.numbers[document][0]

@@ -490,6 +490,8 @@ def _machine_numbers(machine: MachineModel) -> dict[str, float]:
         "machine.rear_room": machine.bed.rear_room,
         "machine.lowest_centre": machine.bed.lowest_centre,
         "machine.highest_centre": machine.bed.highest_centre,
+        "machine.lifting_gear": machine.handling.lifting_gear,
+        "machine.persons": machine.handling.persons,
         "swept_absolute": machine.limit("swept_diameter").absolute,
         "bow_absolute": machine.limit("bow").absolute,
         "fixed_inertia": rotary.fixed_inertia,

@@ -441,7 +441,8 @@ def to_json(verdict: Verdict) -> dict[str, Any]:
             "model": machine.code,
             "revision": machine.revision,
             "digest": machine.digest,
-        },
+        }
+        | ({"overlay_revision": machine.overlay_revision} if machine.overlay_revision else {}),
         "job": describe_job(verdict.job),
         "governing": verdict.governing,
         "decided_by": verdict.decided_by or None,

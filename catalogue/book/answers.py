@@ -7,6 +7,7 @@ an answer is what answers have in common; the pattern itself is kept among the c
 import json
 import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from sqlalchemy import func, insert, select, update
@@ -47,13 +48,17 @@ class Kept(NamedTuple):
 
 
 class New(NamedTuple):
-    """An answer to be kept; ``names`` are the ids of its verdicts."""
+    """An answer to be kept.
+
+    ``names`` are the ids of its verdicts; ``files`` machine files that were given by path.
+    """
 
     verdict: str
     inputs: Mapping[str, Any]
     basis: Mapping[str, Any]
     text: str
     names: Sequence[str]
+    files: Mapping[str, bytes] = MappingProxyType({})
 
 
 def keep_answers(book: "Book", asker: str, answers: Iterable[New]) -> list[int]:
@@ -73,7 +78,8 @@ def keep_answers(book: "Book", asker: str, answers: Iterable[New]) -> list[int]:
         names: list[dict[str, Any]] = []
         for new in answers:
             count += 1
-            inputs, basis = _json(new.inputs), _json(new.basis)
+            given = {path: keep(connection, {path: file}) for path, file in new.files.items()}
+            inputs, basis = _json(new.inputs), _json({**new.basis, "files": given})
             kind = f"{new.basis.get('tool')}, {new.basis.get('rules')}"
             if kind not in patterns:
                 patterns[kind] = _pattern(connection, kind, new.text.encode())
@@ -154,6 +160,18 @@ def inputs_of_all(connection: "Connection", step: int = 50_000) -> Iterator[tupl
             return
         yield from ((row[0], row[1]) for row in rows)
         last = rows[-1][0]
+
+
+def given_files(connection: "Connection", answer: Kept) -> dict[str, bytes]:
+    """Return the machine files that were given by path, as they were.
+
+    Raises:
+        FileError: ``book-damaged``.
+    """
+    files: dict[str, bytes] = {}
+    for path, digest in answer.basis.get("files", {}).items():
+        (files[path],) = kept(connection, digest, path).values()
+    return files
 
 
 def _kept(connection: "Connection", row: Mapping[Any, Any], patterns: dict[str, bytes]) -> Kept:

@@ -96,6 +96,14 @@ def open_drafts(connection: "Connection") -> list[Revision]:
     return [Revision(*row) for row in rows]
 
 
+def approved_documents(connection: "Connection") -> list[str]:
+    """Return every document that has an approved revision, sorted."""
+    rows = connection.execute(
+        select(TABLE.c.document).where(TABLE.c.state == "approved").distinct()
+    )
+    return sorted(str(document) for (document,) in rows)
+
+
 # --- writing ------------------------------------------------------------------------------
 
 
@@ -397,14 +405,21 @@ def _check_impact(
             "or say --without-impact REASON.",
         )
     (content,) = kept(connection, old.impact).values()
-    report: dict[str, Any] = json.loads(content)
-    about: dict[str, Any] = report.get("about", {})
-    if about.get("content") != old.content or about.get("base") != base.content:
+    if _is_about(content) != (old.content, base.content):
         raise InputError(
             "impact-stale",
             f"the report attached to {old.ref} is about another state of it or of {base.ref}",
             remedy=f"Run it again: cuttable impact {old.ref} --backlog FILE.",
         )
+
+
+def _is_about(report: bytes) -> tuple[object, object]:
+    """Return the contents of revision and base that a report is about."""
+    try:
+        about = json.loads(report)["about"]
+        return about["content"], about["base"]
+    except (ValueError, LookupError, TypeError):
+        return None, None
 
 
 def wanted_stamp(text: str, now: dt.datetime) -> str:

@@ -95,7 +95,8 @@ def content_of(verdict: Verdict, system: System) -> Content:
     content = Content(
         headline=HEADLINES[verdict.verdict],
         verdict=verdict.verdict,
-        model=f"{machine.code}, {machine.title}, revision {machine.revision}",
+        model=f"{machine.code}, {machine.title}, revision {machine.revision}"
+        + (f", site revision {machine.overlay_revision}" if machine.overlay_revision else ""),
         stock=f"{job.section.designation}, {show(job.length, 'mm', system)}, {job.grade.name}",
         subtitle=_subtitle(job, heavy, system),
         figures=() if verdict.verdict == "refused" else tuple(_figures(verdict, system)),

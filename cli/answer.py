@@ -1,0 +1,136 @@
+"""``cuttable answer``: an answer given before, as it was, again, and today."""
+
+import json
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ..catalogue.errors import InputError
+from ..engine.version import VERSION
+from .desk import open_book
+from .revisions import JSON
+
+if TYPE_CHECKING:
+    from ..catalogue.book.answers import Kept
+    from ..catalogue.book.connect import Book
+
+RECENT = 20
+
+
+@click.command(
+    "answer",
+    epilog="""\b
+Examples:
+  cuttable answer               the answers kept last
+  cuttable answer 17            as it was given
+  cuttable answer 17 --again    worked out again from the revisions of that day
+  cuttable answer 17 --today    what is different now, and why""",
+)
+@click.argument("name", metavar="[ANSWER]", required=False, default="")
+@click.option("--again", "is_again", is_flag=True,
+              help="Work it out again from the revisions of that day.")  # fmt: skip
+@click.option("--today", "is_today", is_flag=True, help="What is different now, and why.")
+@JSON
+def command(name: str, *, is_again: bool, is_today: bool, is_json: bool) -> int:
+    """Give an answer again that was kept (check --keep).
+
+    ANSWER is its number, or the id of one of its verdicts. Without it: the answers kept last.
+
+    Exit status of --again and --today: 0 the same, 1 different.
+    """
+    from ..catalogue.book import answers
+
+    if is_again and is_today:
+        raise InputError("option-needs", "--again and --today are two questions",
+                         remedy="Ask one at a time.")  # fmt: skip
+    book = open_book()
+    if not name:
+        return _list(book, is_json=is_json)
+    with book.reading() as connection:
+        kept = answers.find_answer(connection, name)
+        files = answers.given_files(connection, kept)
+    if is_again or is_today:
+        from .again import tell_again, tell_today
+
+        tell = tell_again if is_again else tell_today
+        return tell(book, kept, files, is_json=is_json)
+    if is_json:
+        click.echo(kept.text)
+        return 0
+    print_kept(kept)
+    return 0
+
+
+def _list(book: "Book", *, is_json: bool) -> int:
+    from ..catalogue.book import answers
+    from .render import print_rows
+
+    with book.reading() as connection:
+        found = answers.recent(connection, RECENT)
+    if is_json:
+        rows = [{"answer": number, "at": at, "asker": asker, "verdict": verdict or None,
+                 "inputs": inputs} for number, at, asker, verdict, inputs in found]  # fmt: skip
+        click.echo(json.dumps({"schema": "cuttable.answers/1", "answers": rows},
+                              ensure_ascii=False, indent=2))  # fmt: skip
+        return 0
+    if not found:
+        click.echo("No answer is kept yet. Keep one: cuttable check … --keep")
+        return 0
+    print_rows(
+        ("answer", "when (UTC)", "asked by", "best", "what was asked"),
+        (
+            (str(number), at[:16].replace("T", " "), asker, verdict or "question open",
+             asked(inputs))
+            for number, at, asker, verdict, inputs in found
+        ),
+    )  # fmt: skip
+    return 0
+
+
+def asked(inputs: Mapping[str, Any]) -> str:
+    """Return what was asked, in a line."""
+    job: dict[str, str | list[str]] = inputs["job"]
+    rest = [
+        f"{name.replace('_', ' ')} {' + '.join(value) if isinstance(value, list) else value}"
+        for name, value in job.items()
+        if name not in ("section", "length")
+    ]
+    machines = inputs["machines"]
+    where = f" on {', '.join(machines)}" if machines else ""
+    more = f" ({'; '.join(rest)})" if rest else ""
+    return f"{job['section']}, {job['length']}{more}{where}"
+
+
+def print_kept(kept: "Kept") -> None:
+    """Print an answer as it was given."""
+    from .render import STYLES, WORDS, console
+    from .rows import Text, paragraph
+
+    screen = console()
+    screen.print(f"Answer {kept.answer}, given to {kept.asker} on {kept.at[:16]} UTC by "
+                 f"{kept.basis['tool']}", soft_wrap=True)  # fmt: skip
+    screen.print(paragraph(asked(kept.inputs), screen.width))
+    content: dict[str, Any] = json.loads(kept.text)
+    for question in content["questions"]:
+        screen.print(paragraph(f"Question open: {question['text']}", screen.width))
+        for choice in question["choices"]:
+            screen.print(Text(f"  {choice}"))
+    for item in content["verdicts"]:
+        verdict = item["verdict"] or ""
+        head = Text(WORDS[verdict], style=STYLES[verdict])
+        machine = item["machine"]
+        screen.print()
+        screen.print(head.append(f"  {machine['model']}, revision {machine['revision']}",
+                                 "default"), soft_wrap=True)  # fmt: skip
+        for finding in item["findings"]:
+            screen.print(paragraph(f"{finding['rule']}  {finding['text']}", screen.width,
+                                   indent=2))  # fmt: skip
+        for mitigation in item["mitigations"]:
+            screen.print(paragraph(mitigation["text"], screen.width, indent=2, mark="- "))
+    if content["verdicts"]:
+        screen.print()
+        screen.print(paragraph(f"Cautions: {' '.join(content['verdicts'][0]['cautions'])}",
+                               screen.width))  # fmt: skip
+    if kept.basis["tool"] != f"cuttable {VERSION}":
+        screen.print(f"This tool is cuttable {VERSION}.")

@@ -1,0 +1,353 @@
+"""``cuttable book``: make, verify, back up, restore and exchange the book of limits."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ..catalogue.errors import FileError, InputError
+from .desk import book_place, brought_here, open_book, person
+from .revisions import AS, JSON
+
+if TYPE_CHECKING:
+    from ..catalogue.book.bundle import Bundle
+    from ..catalogue.book.connect import Book
+    from ..catalogue.book.place import Place
+    from ..catalogue.book.records import Revision
+
+KEY = click.option(
+    "--key", "key_file", type=click.Path(path_type=Path), default=None, metavar="FILE",
+    help="Key to sign with; else your own, made on first use.",
+)  # fmt: skip
+
+
+@click.group("book")
+def command() -> None:
+    """The book of limits: limits, rules and answers with their history, in a database.
+
+    A book is a SQLite file, or a PostgreSQL database for a team: --book PATH|URL, or the
+    environment variable CUTTABLE_BOOK; else your own, in your data folder.
+    """
+
+
+def _place() -> "Place":
+    place = book_place()
+    if place is None:
+        raise InputError("book-missing", "no book is asked: 'none' is named", where="--book",
+                         remedy="Name one: --book PATH.")  # fmt: skip
+    return place
+
+
+@command.command("init", epilog="Example: cuttable book init --book plant.db")
+@AS
+def init(*, who: str | None) -> int:
+    """Make a book. Its first release is what the tool brings: sections, grades, models, rules."""
+    from ..catalogue.book.making import make_book
+
+    place = _place()
+    documents = brought_here()
+    make_book(place, person(who), documents).close()
+    click.echo(f"{place.label}: made, with the first release of {len(documents)} documents.")
+    return 0
+
+
+@command.command("status", epilog="Example: cuttable book status")
+@JSON
+def status(*, is_json: bool) -> int:
+    """What is in force, what is waiting, and whether the tool brings something newer."""
+    from ..catalogue.book import lifecycle
+    from ..catalogue.book.brought import CATALOGUE_FILES, RULE_FILES, brought_digest
+    from ..catalogue.book.held import Held
+    from ..catalogue.book.records import CATALOGUE, RULES, WHOLE, kind_of
+    from ..catalogue.store import FOLDER
+    from ..rules.loader import FOLDER as RULES_FOLDER
+
+    book = open_book()
+    held = Held(book.place, now=book.clock())
+    brought = {
+        RULES: brought_digest(RULES_FOLDER, RULE_FILES),
+        CATALOGUE: brought_digest(FOLDER, CATALOGUE_FILES),
+    }
+    with book.reading() as connection:
+        waiting = lifecycle.open_drafts(connection)
+        in_force = {name: lifecycle.revision(connection, name, number)
+                    for name, (number, _) in held.numbers.items()}  # fmt: skip
+        coming = [
+            item
+            for name in held.numbers
+            if (item := lifecycle.latest_approved(connection, name)) is not None
+            and item.number != held.numbers[name][0]
+        ]
+    other = [name for name, digest in brought.items() if held.digest(name) != digest]
+    if is_json:
+        content = {
+            "schema": "cuttable.book/1",
+            "book": book.place.label,
+            "in_force": [item._asdict() | {"ref": item.ref} for item in in_force.values()],
+            "coming": [item.ref for item in coming],
+            "waiting": [{"ref": item.ref, "state": item.state, "author": item.author}
+                        for item in waiting],
+            "other_than_brought": other,
+        }  # fmt: skip
+        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        return 0
+    from .render import console, print_rows
+
+    screen = console()
+    screen.print(f"Book {book.place.label}", soft_wrap=True)
+    order = ("machine", "overlay", *WHOLE)
+    print_rows(
+        ("in force", "since", "approved by", "why"),
+        (
+            (item.ref, item.effective[:10], item.approver, item.reason.replace("\n", " "))
+            for item in sorted(
+                in_force.values(), key=lambda item: (order.index(kind_of(item.document)), item.ref)
+            )
+        ),
+    )
+    for item in coming:
+        screen.print(f"Coming: {item.ref} from {item.effective[:16].replace('T', ' ')} UTC")
+    for item in waiting:
+        screen.print(f"Waiting: {item.ref}, {item.state}, by {item.author}")
+    for name in other:
+        screen.print(f"The tool brings other {name} than are in force: cuttable book renew",
+                     soft_wrap=True)  # fmt: skip
+    return 0
+
+
+@command.command("verify", epilog="Example: cuttable book verify")
+@JSON
+def verify(*, is_json: bool) -> int:
+    """Prove that nothing was changed or taken out: every digest, every chain.
+
+    Exit status: 0 the book is as it was written, 1 something is wrong, 2 it cannot be read.
+    """
+    from ..catalogue.book.verify import verify as prove
+
+    book = open_book()
+    report = prove(book)
+    if is_json:
+        content = {"schema": "cuttable.verification/1", **report._asdict(),
+                   "problems": list(report.problems)}  # fmt: skip
+        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        return 1 if report.problems else 0
+    for problem in report.problems:
+        click.echo(problem)
+    result = f"{len(report.problems)} problems" if report.problems else "as it was written"
+    click.echo(
+        f"{report.revisions} revisions, {report.contents} contents, {report.entries} journal "
+        f"entries, {report.answers} answers: {result}"
+    )
+    if report.problems:
+        from ..catalogue.book.faults import newest_backups
+
+        backups = newest_backups(book.place)
+        if backups:
+            click.echo(f"The newest backup is {backups[0]}: cuttable book restore {backups[0]}")
+    return 1 if report.problems else 0
+
+
+@command.command("migrate", epilog="Example: cuttable book migrate --book plant.db")
+def migrate() -> int:
+    """Bring an older book to today's form. A copy of it is kept beside it."""
+    from ..catalogue.book.connect import FORMS, Book
+    from ..catalogue.book.making import bring_up
+
+    book = Book(_place())
+    before, copy = bring_up(book)
+    if before == FORMS[-1]:
+        click.echo(f"{book.place.label}: of today's form already ({before}).")
+        return 0
+    kept = f" The copy of it as it was: {copy}" if copy else ""
+    click.echo(f"{book.place.label}: brought from form {before} to {FORMS[-1]}.{kept}")
+    return 0
+
+
+@command.command("backup", epilog="Example: cuttable book backup book-2026-11.copy")
+@click.argument("file", type=click.Path(path_type=Path), required=False, default=None)
+def backup(file: Path | None) -> int:
+    """Write a verified backup, while others go on working.
+
+    It is a SQLite book whichever database the book is in. Without FILE it goes beside a SQLite
+    book, where it is offered should the book be damaged.
+    """
+    from ..catalogue.book.connect import copy_name
+    from ..catalogue.book.making import back_up
+
+    book = open_book()
+    if file is None:
+        if book.place.kind != "sqlite":
+            raise InputError("option-needs", "a backup of a database needs a name",
+                             remedy="Name it: cuttable book backup FILE.")  # fmt: skip
+        file = copy_name(book.place, "backup")
+    report = back_up(book, file)
+    click.echo(f"{file}: {report.revisions} revisions, {report.answers} answers, verified.")
+    return 0
+
+
+@command.command("restore", epilog="Example: cuttable book restore book-2026-11.copy")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--yes", "is_sure", is_flag=True, help="Do not ask.")
+def restore(file: Path, *, is_sure: bool) -> int:
+    """Put a verified backup in the place of the book. A copy of a SQLite book is kept."""
+    from ..catalogue.book.making import check_backup
+    from ..catalogue.book.making import restore as put_back
+
+    place = _place()
+    report = check_backup(file)
+    click.echo(f"{file}: {report.revisions} revisions, {report.answers} answers.")
+    if not is_sure and not click.confirm(f"Put it in the place of {place.label}?", err=True):
+        click.echo("Nothing was changed.")
+        return 0
+    _, copy = put_back(place, file)
+    click.echo(f"{place.label}: restored." + (f" The book that was there: {copy}" if copy else ""))
+    return 0
+
+
+@command.command("renew", epilog="Example: cuttable book renew")
+@AS
+def renew(*, who: str | None) -> int:
+    """Submit what this tool brings and the book has not, for a person to approve.
+
+    Documents that were changed here since they were brought are left alone.
+    """
+    from ..catalogue.book.releases import renew as take
+    from ..engine.version import VERSION
+
+    book = open_book()
+    with book.writing(person(who)) as writing:
+        made, left = take(writing, brought_here(), f"cuttable {VERSION}")
+    for item in made:
+        click.echo(f"{item.ref}: submitted. Next: cuttable impact {item.ref} --backlog FILE")
+    for document in left:
+        click.echo(f"{document}: changed here, left alone.")
+    if not made and not left:
+        click.echo("The book has everything this tool brings.")
+    return 0
+
+
+# --- exchange -----------------------------------------------------------------------------
+
+
+def _key_file(named: Path | None) -> Path:
+    from ..catalogue.book.bundle import key_path
+    from ..catalogue.book.place import default_path
+
+    return named or key_path(default_path().parent)
+
+
+@command.command("key", epilog="Example: cuttable book key")
+@KEY
+def key(*, key_file: Path | None) -> int:
+    """Print the fingerprint of your signing key, for those who are to trust your bundles."""
+    from ..catalogue.book.bundle import fingerprint, public_bytes, signing_key
+
+    path = _key_file(key_file)
+    click.echo(fingerprint(public_bytes(signing_key(path))))
+    click.echo(f"The key is in {path}. Who has that file can sign as you.", err=True)
+    return 0
+
+
+@command.command("trust", epilog="Example: cuttable book trust sha256:… --name 'North works'")
+@click.argument("fingerprint", required=False, default="")
+@click.option("--name", default="", metavar="NAME", help="Whose key it is.")
+@AS
+def trust(fingerprint: str, name: str, *, who: str | None) -> int:
+    """Take bundles signed with a key. Without FINGERPRINT: list the keys that are trusted."""
+    from ..catalogue.book import bundle
+
+    book = open_book()
+    if not fingerprint:
+        with book.reading() as connection:
+            known = bundle.trusted_keys(connection)
+        for digest, owner, since, by in known:
+            click.echo(f"{digest}  {owner}, since {since[:10]}, by {by}")
+        if not known:
+            click.echo("No key is trusted yet.")
+        return 0
+    if not name.strip():
+        raise InputError("option-needs", "whose key is it", remedy="Say so with --name NAME.")
+    with book.writing(person(who)) as writing:
+        bundle.trust(writing, fingerprint, name)
+    click.echo(f"Bundles of {name} are taken from now on.")
+    return 0
+
+
+@command.command("export", epilog="Example: cuttable book export limits.zip rowan-150 alder-320")
+@click.argument("target", type=click.Path(path_type=Path), metavar="FILE.zip|FOLDER")
+@click.argument("documents", nargs=-1, metavar="DOCUMENT...")
+@KEY
+@AS
+def export(
+    target: Path, documents: Sequence[str], *, key_file: Path | None, who: str | None
+) -> int:
+    """Write a signed bundle of documents with their whole history.
+
+    DOCUMENT is a model, MODEL@NAME, rules, sections, grades or catalogue; without any: all.
+    """
+    from ..catalogue.book import bundle, lifecycle
+    from ..catalogue.book.records import check_document, stamp
+
+    book = open_book()
+    signer = bundle.signing_key(_key_file(key_file))
+    with book.reading() as connection:
+        names = [check_document(name) for name in dict.fromkeys(documents)]
+        names = names or lifecycle.approved_documents(connection)
+        files = bundle.bundle_files(
+            connection, names, signer, by=person(who), made=stamp(book.clock())
+        )
+    bundle.write_bundle(files, target)
+    print_key = bundle.fingerprint(bundle.public_bytes(signer))
+    click.echo(f"{target}: {len(names)} documents, signed with {print_key}")
+    return 0
+
+
+@command.command("import", epilog="Example: cuttable book import limits.zip")
+@click.argument("source", type=click.Path(path_type=Path), metavar="FILE.zip|FOLDER")
+@AS
+def take(source: Path, *, who: str | None) -> int:
+    """Take what a signed bundle has and the book has not: all of it, or nothing."""
+    from ..catalogue.book import bundle
+
+    book = open_book()
+    read = bundle.read_bundle(source)
+    with book.writing(person(who)) as writing:
+        taken = bundle.take_bundle(writing, read)
+        check_taken(book, taken.added, read)
+    for item in taken.added:
+        click.echo(f"{item.ref}: taken, in force from {item.effective[:16].replace('T', ' ')} UTC")
+    if taken.known:
+        click.echo(f"Known already: {', '.join(taken.known)}")
+    return 0
+
+
+def check_taken(book: "Book", added: "Sequence[Revision]", read: "Bundle") -> None:
+    """Read the newest of what is taken strictly, as it will be in force.
+
+    Raises:
+        FileError: ``bundle-damaged`` with every problem of it.
+    """
+    from ..catalogue.book.held import Held
+    from ..catalogue.book.records import unpack
+    from ..engine.revision_check import check_files
+
+    held = Held(book.place, now=book.clock())
+    newest = {item.document: item for item in added}
+    try:
+        for item in newest.values():
+            model = item.document.partition("@")[0]
+            if model != item.document and model in newest:
+                continue  # over a model that comes with it; read when it is asked
+            packing, body = read.packed[item.content]
+            files = unpack(packing, body, item.document)
+            check_files(held, item.document, files, item.ref)
+    except (FileError, InputError) as fault:
+        problems = fault.problems if isinstance(fault, FileError) else ()
+        raise FileError(
+            "bundle-damaged", f"what the bundle brings cannot be used here: {fault.what}",
+            where=fault.where, remedy="Nothing was changed.", problems=problems,
+        ) from None  # fmt: skip
+    finally:
+        held.close()

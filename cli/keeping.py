@@ -1,0 +1,100 @@
+"""Ask a book and keep the answer in it, so that it can be given again."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, cast
+
+import click
+
+from ..catalogue.book.answers import Kept, New, keep_answers
+from ..catalogue.book.connect import Book
+from ..catalogue.book.held import Held, Mark
+from ..catalogue.reading import read_bytes
+from ..engine.answer_text import answer_text
+from ..engine.ask import Answer, Desk
+from ..engine.book_desk import desk_of
+from ..engine.job import JobText
+from ..engine.wording import System
+from .desk import open_book, person
+
+
+def ask_and_keep(
+    text: JobText, machines: Sequence[str], system: System, who: str | None
+) -> tuple[Answer, Desk]:
+    """Return the answer of the book that is asked, and the desk; the answer is kept there.
+
+    Raises:
+        CuttableError: the job cannot be read, or the book cannot be written: then there is no
+            answer, for one that is not kept could not be given again.
+    """
+    asker = person(who)
+    book = open_book(is_made=True)
+    held = Held(book.place, now=book.clock())
+    desk = desk_of(held)
+    given = {name: read_bytes(Path(name)) for name in machines
+             if name.casefold().endswith(".toml")}  # fmt: skip
+    desk.catalogue.given_files |= {str(Path(name)): content for name, content in given.items()}
+    answer = desk.ask(text, machines, system=system)
+    (number,) = keep_answers(
+        book, asker, [new_answer(answer, desk, held.mark, text, machines, system, given)]
+    )
+    click.echo(f"Kept as answer {number}: cuttable answer {number}", err=True)
+    return answer, desk
+
+
+def new_answer(
+    answer: Answer,
+    desk: Desk,
+    mark: Mark,
+    text: JobText,
+    machines: Sequence[str],
+    system: System,
+    files: dict[str, bytes],
+) -> New:
+    """Return an answer with all that is needed to give it again."""
+    typed: dict[str, str | Sequence[str]] = text._asdict()
+    said = {
+        name: value if isinstance(value, str) else list(value)
+        for name, value in typed.items()
+        if value
+    }
+    provenance = desk.provenance
+    return New(
+        verdict=answer.best,
+        inputs={"job": said, "machines": list(machines), "units": system},
+        basis={
+            "at": mark.at,
+            "entries": mark.entries,
+            "tool": provenance.tool,
+            "rules": provenance.rules,
+            "catalogue": provenance.catalogue,
+            "machines": [
+                [item.machine.code, item.machine.revision, item.machine.digest]
+                for item in answer.verdicts
+            ],
+        },
+        text=answer_text(answer),
+        names=[item.id for item in answer.verdicts],
+        files=files,
+    )
+
+
+def ask_again(
+    book: Book, kept: Kept, files: dict[str, bytes], *, is_today: bool
+) -> tuple[Answer, Desk, Held]:
+    """Ask what was asked again, of the revisions of that day or of today's.
+
+    Raises:
+        CuttableError: the job cannot be read today, or the book is damaged.
+    """
+    mark = None if is_today else Mark(kept.basis["at"], kept.basis["entries"])
+    held = Held(book.place, mark=mark, now=book.clock())
+    desk = desk_of(held)
+    desk.catalogue.given_files |= {str(Path(name)): content for name, content in files.items()}
+    said: dict[str, Any] = {
+        name: tuple(cast("list[str]", value)) if isinstance(value, list) else value
+        for name, value in kept.inputs["job"].items()
+    }
+    job = JobText(**said)
+    units: System = "us" if kept.inputs["units"] == "us" else "si"
+    return desk.ask(job, kept.inputs["machines"], system=units), desk, held
