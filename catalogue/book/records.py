@@ -149,7 +149,11 @@ def person(text: str) -> str:
 
 def is_same_person(first: str, second: str) -> bool:
     """Say whether two names are one person's: letters, not their case or spacing, count."""
-    return person(first).casefold() == person(second).casefold()
+    return _letters(first) == _letters(second)
+
+
+def _letters(name: str) -> str:
+    return "".join(person(name).casefold().split())
 
 
 def words(text: str) -> str:
@@ -161,7 +165,8 @@ def words(text: str) -> str:
 
 def stamp(moment: dt.datetime) -> str:
     """Return a moment as text that sorts as time runs."""
-    return moment.astimezone(dt.UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    # Not strftime: it writes the year 226 with three digits, which sorts after 2026.
+    return moment.astimezone(dt.UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
 def moment(text: str) -> dt.datetime:
@@ -182,14 +187,14 @@ def read_moment(text: str, now: dt.datetime, *, option: str = "--effective") -> 
         return now
     try:
         found = dt.datetime.fromisoformat(plain)
-    except ValueError:
+        if found.tzinfo is None:
+            found = found.replace(tzinfo=dt.UTC)
+        return found.astimezone(dt.UTC)
+    except (ValueError, OverflowError):
         raise InputError(
             "date-unreadable", f"{plain[:40]!r} is no date", where=option,
             remedy="Write it like 2026-12-01, or 2026-12-01T06:00+01:00.",
         ) from None  # fmt: skip
-    if found.tzinfo is None:
-        found = found.replace(tzinfo=dt.UTC)
-    return found.astimezone(dt.UTC)
 
 
 def pack(files: Mapping[str, bytes]) -> tuple[str, str, bytes]:
