@@ -87,8 +87,11 @@ class Book:
     @contextmanager
     def reading(self) -> "Generator[Connection]":
         """Give a connection that sees one state of the book."""
-        with told(self.place), self.engine.connect() as connection, connection.begin():
-            yield connection
+        with told(self.place), self.engine.connect() as connection:
+            if self.place.kind == "postgresql":
+                connection.execution_options(isolation_level="REPEATABLE READ")
+            with connection.begin():
+                yield connection
 
     @contextmanager
     def locked(self) -> "Generator[Connection]":
@@ -97,6 +100,9 @@ class Book:
             if self.place.kind == "sqlite":
                 # Pages of a transaction that is not ended never reach the file unjournalled.
                 connection.execution_options(is_writing=True)
+            else:
+                # Whoever waited for the lock must see what its holder wrote.
+                connection.execution_options(isolation_level="READ COMMITTED")
             with connection.begin():
                 if self.place.kind == "postgresql":
                     connection.execute(
