@@ -64,25 +64,36 @@ class Held:
         self.place = place
         with told(place):
             self._connection = _connect(place)
-            form = self._form()
-            if form != FORM:
-                self._refuse(form)
-            ((last, entries),) = self._rows("SELECT last_time, entries FROM book")
-            moment_now = now or dt.datetime.now(dt.UTC)
-            if mark is None and at is None and moment_now < moment(last):
-                from .connect import check_clock
-
-                check_clock(moment_now, moment(last), place)
-                moment_now = moment(last)
-            self.mark = mark or Mark(stamp(at or moment_now), entries)
-            self.numbers: dict[str, tuple[int, str]] = {
-                document: (number, content)
-                for document, number, content in self._rows(_IN_FORCE, tuple(self.mark))
-            }
+            try:
+                self.mark = self._mark(mark, at, now or dt.datetime.now(dt.UTC))
+                self.numbers: dict[str, tuple[int, str]] = {
+                    document: (number, content)
+                    for document, number, content in self._rows(_IN_FORCE, tuple(self.mark))
+                }
+            except BaseException:
+                self._connection.close()
+                raise
 
     def close(self) -> None:
         """Let go of the connection."""
         self._connection.close()
+
+    def _mark(self, mark: Mark | None, at: dt.datetime | None, now: dt.datetime) -> Mark:
+        """Return the point to look from, once the form of the tables is known to be today's."""
+        form = self._form()
+        if form != FORM:
+            from .connect import check_form
+
+            check_form(form, self.place)
+        if mark is not None:
+            return mark
+        ((last, entries),) = self._rows("SELECT last_time, entries FROM book")
+        if at is None and now < moment(last):
+            from .connect import check_clock
+
+            check_clock(now, moment(last), self.place)
+            at = moment(last)
+        return Mark(stamp(at or now), entries)
 
     def _form(self) -> str:
         try:
@@ -93,12 +104,6 @@ class Held:
                 return ""
             raise
         return str(rows[0][0]) if rows else ""
-
-    def _refuse(self, form: str) -> None:
-        from .connect import check_form
-
-        self._connection.close()
-        check_form(form, self.place)
 
     def _rows(self, query: str, values: Sequence[Any] = ()) -> list[Any]:
         if self.place.kind == "postgresql":
