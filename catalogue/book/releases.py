@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from .contents import keep
 from .lifecycle import draft as begin
-from .lifecycle import latest_approved, put_approved, submit
+from .lifecycle import latest_approved, open_drafts, put_approved, submit
 from .records import Revision
 
 if TYPE_CHECKING:
@@ -54,6 +54,11 @@ def renew(
     made: list[Revision] = []
     left: list[str] = []
     asking = writing.who
+    waiting = {
+        (item.document, item.content, item.base)
+        for item in open_drafts(writing.connection)
+        if item.author == MAKER
+    }
     for document, files in documents.items():
         digest = keep(writing.connection, files)
         last = latest_approved(writing.connection, document)
@@ -61,6 +66,8 @@ def renew(
             continue
         if last is not None and last.author != MAKER:
             left.append(document)
+            continue
+        if (document, digest, last.number if last else 0) in waiting:
             continue
         # The tool is the author: whoever takes its release over is free to approve it.
         writing.who = MAKER
