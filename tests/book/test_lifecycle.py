@@ -1,0 +1,693 @@
+"""The life of a revision, and reading what was in force, in both kinds of database."""
+
+import contextlib
+import datetime as dt
+import json
+import threading
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from book_workshop import (
+    FIRST,
+    START,
+    Clock,
+    Databases,
+    approved,
+    at_once,
+    changed,
+    machine,
+    opened,
+    report_on,
+    rows,
+    some_answers,
+    whole_life,
+)
+from cuttable.catalogue.book import lifecycle as life
+from cuttable.catalogue.book.answers import find_answer, keep_answers
+from cuttable.catalogue.book.connect import Book
+from cuttable.catalogue.book.contents import kept
+from cuttable.catalogue.book.held import Held, Mark
+from cuttable.catalogue.book.records import Revision, is_same_person, read_moment, stamp
+from cuttable.catalogue.book.releases import RELEASED, renew
+from cuttable.catalogue.book.verify import verify
+from cuttable.catalogue.errors import FileError, InputError
+
+CODE = "rowan-150"
+
+
+def draft(book: Book, who: str = "Ana", *, mass: str = "300 kg", reason: str = "why") -> Revision:
+    """Draft a revision with another limit."""
+    with book.writing(who) as writing:
+        return life.draft(writing, CODE, {"x.toml": machine(mass=mass)}, reason=reason)
+
+
+def act(book: Book, who: str, step: Callable[..., Revision], *words: Any, **more: Any) -> Revision:
+    """Take one step in a transaction of its own."""
+    with book.writing(who) as writing:
+        return step(writing, *words, **more)
+
+
+def refusal(book: Book, who: str, step: Callable[..., Any], *words: Any, **more: Any) -> InputError:
+    """Take a step that is refused; nothing may be written."""
+    with pytest.raises(InputError) as caught:
+        act(book, who, step, *words, **more)
+    with book.reading() as connection:
+        row = connection.exec_driver_sql("SELECT entries FROM book").scalar()
+        count = connection.exec_driver_sql("SELECT count(*) FROM journal").scalar()
+    assert row == count
+    assert caught.value.remedy
+    return caught.value
+
+
+# --- the whole life -------------------------------------------------------------------------
+
+
+def test_a_whole_life_is_told_by_the_journal(book: Book, clock: Clock) -> None:
+    """Drafted, edited, submitted, given back, submitted again, approved, superseded."""
+    made = draft(book)
+    assert (made.number, made.base, made.state, made.author) == (2, 1, "draft", "Ana")
+    made = act(book, "Cem", life.edit, CODE, 2, files={"x": machine(mass="310 kg")}, evidence="E1")
+    assert made.editors == "Cem"
+    made = act(book, "Ana", life.submit, CODE, 2)
+    assert made.state == "submitted"
+    assert made.editors == "Cem"
+    made = act(book, "Bo", life.give_back, CODE, 2, reason="too much")
+    assert (made.state, made.submitted, made.wanted) == ("draft", "", "")
+    act(book, "Ana", life.edit, CODE, 2, files={"x": machine(mass="305 kg")}, reason="measured")
+    act(book, "Ana", life.submit, CODE, 2)
+    clock.on(hours=2)
+    made = act(book, "Bo", life.approve, CODE, 2, without_impact="no jobs yet")
+    assert (made.state, made.approver, made.reason) == ("approved", "Bo", "measured")
+    assert made.effective == made.approved == stamp(clock.now)
+    assert made.digest == made.own_digest()
+    with book.reading() as connection:
+        assert life.revision(connection, CODE, 2) == made
+        first = life.revision(connection, CODE, 1)
+        assert made.previous == first.digest
+        assert kept(connection, made.content, CODE) == {f"{CODE}.toml": machine(mass="305 kg")}
+        told = connection.exec_driver_sql(
+            f"SELECT action, who FROM journal WHERE document = '{CODE}' ORDER BY entry"  # noqa: S608
+        ).all()
+    assert [tuple(row) for row in told] == [
+        ("release", "Ana"), ("draft", "Ana"), ("edit", "Cem"), ("submit", "Ana"),
+        ("return", "Bo"), ("edit", "Ana"), ("submit", "Ana"), ("approve", "Bo"),
+    ]  # fmt: skip
+    assert verify(book).problems == ()
+
+
+def test_nothing_is_lost_of_a_busy_life(databases: Databases) -> None:
+    """Everything that can happen has happened, and every digest holds."""
+    place = databases.copy_of("life", whole_life)
+    book = opened(place)
+    report = verify(book)
+    assert report.problems == ()
+    assert (report.revisions, report.answers) == (9, 7)
+    with book.reading() as connection:
+        states = [item.state for item in life.revisions(connection, CODE)]
+        assert states == ["approved", "approved", "approved", "withdrawn"]
+        assert [item.ref for item in life.open_drafts(connection)] == ["alder-320/2", "larch-610/1"]
+    book.close()
+
+
+def test_a_new_document_begins_at_1_and_needs_no_report(book: Book) -> None:
+    """It changes no answer given so far, so it may take effect at once or later."""
+    made = changed(book, "larch-610", mass="1500 kg")
+    assert (made.number, made.base) == (1, 0)
+    made = act(book, "Bo", life.approve, "larch-610", 1)
+    assert (made.previous, made.without_impact, made.impact) == ("", "", "")
+    assert verify(book).problems == ()
+
+
+def test_numbers_are_never_used_again(book: Book) -> None:
+    """A withdrawn draft keeps its number; the next draft has the next, from the same base."""
+    draft(book)
+    gone = act(book, "Ana", life.withdraw, CODE, 2, reason="no")
+    assert gone.state == "withdrawn"
+    made = draft(book)
+    assert (made.number, made.base) == (3, 1)
+    act(book, "Ana", life.submit, CODE, 3)
+    made = act(book, "Bo", life.approve, CODE, 3, without_impact="a test")
+    with book.reading() as connection:
+        first = life.revision(connection, CODE, 1)
+    assert made.previous == first.digest
+    assert draft(book).base == 3
+    assert verify(book).problems == ()
+
+
+def test_a_draft_begins_as_what_was_approved_last(book: Book) -> None:
+    """Even where that is not in force yet."""
+    approved(book, changed(book, mass="333 kg"), effective="2027-06-01T00:00:00.000000Z")
+    with book.writing("Ana") as writing:
+        made = life.draft(writing, CODE, None, reason="next")
+        assert made.base == 2
+        assert kept(writing.connection, made.content, CODE) == {
+            f"{CODE}.toml": machine(mass="333 kg")
+        }
+
+
+def test_words_are_kept_tidy(book: Book) -> None:
+    """Control characters, odd spaces and half characters do not reach the database."""
+    with book.writing("  Ana\t Lena\x00 ") as writing:
+        made = life.draft(
+            writing,
+            CODE,
+            {"x": machine(mass="1 t")},
+            reason=" a\x00b \r\n c\ud800 ",
+            evidence="\x1b",
+        )
+    assert (made.author, made.reason, made.evidence) == ("Ana Lena", "ab\nc", "")
+    assert verify(book).problems == ()
+
+
+# --- refusals -------------------------------------------------------------------------------
+
+
+def test_what_is_not_there_is_told_with_what_is(book: Book) -> None:
+    """An unknown number, an unknown document, and one nearly right."""
+    assert "It has 1." in refusal(book, "Ana", life.edit, CODE, 7, reason="x").remedy
+    fault = refusal(book, "Ana", life.draft, "rowan-15", None, reason="x")
+    assert fault.code == "revision-unknown"
+    assert CODE in fault.remedy
+    assert refusal(book, "Ana", life.withdraw, "nothing", 1).code == "revision-unknown"
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "Ana",
+        "ana",
+        " ANA ",
+        "A n a",
+        "Ana\u200b",
+        "A\u200bna",
+        "\uff21na",
+        "Cem",
+        "cEM",
+        "C\u00a0em",
+    ],
+)
+def test_nobody_approves_what_they_had_a_hand_in(book: Book, name: str) -> None:
+    """Not its author, not who edited it, however the name is written."""
+    draft(book)
+    act(book, "Cem", life.edit, CODE, 2, evidence="E2")
+    act(book, "Ana", life.submit, CODE, 2)
+    fault = refusal(book, name, life.approve, CODE, 2, without_impact="x")
+    assert fault.code == "own-approval"
+    assert act(book, "Bo", life.approve, CODE, 2, without_impact="x").state == "approved"
+
+
+def test_who_submits_had_a_hand_in_it(book: Book) -> None:
+    """A submitter says it is right; another person must say so too."""
+    draft(book)
+    act(book, "Cem", life.submit, CODE, 2)
+    assert refusal(book, "cem", life.approve, CODE, 2, without_impact="x").code == "own-approval"
+
+
+def test_editors_stay_when_a_revision_is_given_back(book: Book) -> None:
+    """Whose words were in it once is not free to approve it."""
+    draft(book)
+    act(book, "Cem", life.edit, CODE, 2, files={"x": machine(mass="1 kg")})
+    act(book, "Ana", life.submit, CODE, 2)
+    act(book, "Bo", life.give_back, CODE, 2, reason="no")
+    act(book, "Ana", life.edit, CODE, 2, files={"x": machine(mass="2 kg")})
+    act(book, "Ana", life.submit, CODE, 2)
+    assert refusal(book, "Cem", life.approve, CODE, 2, without_impact="x").code == "own-approval"
+
+
+def test_other_people_are_other_people() -> None:
+    """Names that differ in letters are two persons."""
+    assert not is_same_person("Ana", "Anna")
+    assert not is_same_person("Ana B", "Ana C")
+    assert is_same_person("Ana  Lena", "ana lena")
+
+
+@pytest.mark.parametrize("name", ["", "  ", "\x00\x01", "\u200b"])
+def test_somebody_must_be_named(book: Book, name: str) -> None:
+    """A name of nothing that can be printed is none."""
+    with pytest.raises(InputError) as caught, book.writing(name):
+        pass
+    assert caught.value.code == "person-unknown"
+
+
+STEPS: dict[str, Callable[[Book], object]] = {
+    "edit": lambda book: act(book, "Ana", life.edit, CODE, 2, reason="x"),
+    "submit": lambda book: act(book, "Ana", life.submit, CODE, 2),
+    "return": lambda book: act(book, "Bo", life.give_back, CODE, 2, reason="x"),
+    "withdraw": lambda book: act(book, "Ana", life.withdraw, CODE, 2),
+    "impact": lambda book: act(book, "Ana", life.attach_impact, CODE, 2, b"{}"),
+    "approve": lambda book: act(book, "Bo", life.approve, CODE, 2, without_impact="x"),
+}
+ALLOWED = {
+    "draft": {"edit", "submit", "withdraw", "impact"},
+    "submitted": {"return", "withdraw", "impact", "approve"},
+    "approved": set[str](),
+    "withdrawn": set[str](),
+}
+
+
+@pytest.mark.parametrize("step", STEPS)
+@pytest.mark.parametrize("state", ALLOWED)
+def test_every_step_from_every_state(book: Book, state: str, step: str) -> None:
+    """What is not foreseen is refused, with its code, and changes nothing."""
+    draft(book)
+    if state in ("submitted", "approved"):
+        STEPS["submit"](book)
+    if state in ("approved", "withdrawn"):
+        STEPS["approve" if state == "approved" else "withdraw"](book)
+    with book.reading() as connection:
+        before = life.revision(connection, CODE, 2)
+    assert before.state == state
+    if step in ALLOWED[state]:
+        STEPS[step](book)
+    else:
+        with pytest.raises(InputError) as caught:
+            STEPS[step](book)
+        assert caught.value.code == "revision-state"
+        assert f"{CODE}/2" in caught.value.what
+        with book.reading() as connection:
+            assert life.revision(connection, CODE, 2) == before
+    assert verify(book).problems == ()
+
+
+def test_a_draft_that_changes_nothing_is_not_submitted(book: Book) -> None:
+    """Nor one that was edited and edited back."""
+    act(book, "Ana", life.draft, CODE, None, reason="x")
+    assert refusal(book, "Ana", life.submit, CODE, 2).code == "draft-unchanged"
+    act(book, "Ana", life.edit, CODE, 2, files={"x": machine(mass="1 kg")})
+    act(book, "Ana", life.edit, CODE, 2, files=FIRST[CODE])
+    assert refusal(book, "Ana", life.submit, CODE, 2).code == "draft-unchanged"
+
+
+@pytest.mark.parametrize("reason", ["", "  \n ", "\x00"])
+def test_a_reason_is_asked_for(book: Book, reason: str) -> None:
+    """When it is submitted, and when it is given back."""
+    draft(book, reason=reason)
+    assert refusal(book, "Ana", life.submit, CODE, 2).code == "reason-missing"
+    act(book, "Ana", life.edit, CODE, 2, reason="now there is one")
+    act(book, "Ana", life.submit, CODE, 2)
+    fault = refusal(book, "Bo", life.give_back, CODE, 2, reason=reason)
+    assert fault.code == "reason-missing"
+
+
+def test_a_superseded_base_names_what_changed_meanwhile(book: Book) -> None:
+    """At submitting and at approving; the words are values with their units."""
+    early, late = draft(book, mass="300 kg"), draft(book, mass="320 kg")
+    act(book, "Ana", life.submit, CODE, early.number)
+    winner = changed(book, mass="310 kg", who="Cem")
+    approved(book, winner)
+    for who, step, more in (
+        ("Ana", life.submit, {}), ("Bo", life.approve, {"without_impact": "x"})
+    ):  # fmt: skip
+        number = late.number if step is life.submit else early.number
+        fault = refusal(book, who, step, CODE, number, **more)
+        assert fault.code == "base-superseded"
+        assert "280 kg → 310 kg (+30 kg, +10.7 %)" in fault.what
+        assert f"{CODE}/{winner.number} was approved by Bo" in fault.what
+
+
+def test_two_first_revisions_of_one_document(book: Book) -> None:
+    """The second has no base that could be superseded, but was drafted from nothing."""
+    changed(book, "larch-610", mass="1 t", who="Ana")
+    changed(book, "larch-610", mass="2 t", who="Cem")
+    act(book, "Bo", life.approve, "larch-610", 2)
+    fault = refusal(book, "Bo", life.approve, "larch-610", 1)
+    assert fault.code == "base-superseded"
+    assert "(new)" in fault.what
+
+
+def test_no_limit_takes_effect_in_the_past(book: Book, clock: Clock) -> None:
+    """Not as its author wants, not as its approver says, not when approval came too late."""
+    draft(book)
+    past, soon = stamp(clock.now - dt.timedelta(days=1)), stamp(clock.now + dt.timedelta(days=1))
+    assert refusal(book, "Ana", life.submit, CODE, 2, effective=past).code == "effective-past"
+    act(book, "Ana", life.submit, CODE, 2, effective=soon)
+    fault = refusal(book, "Bo", life.approve, CODE, 2, effective=past, without_impact="x")
+    assert fault.code == "effective-past"
+    clock.on(days=2)
+    fault = refusal(book, "Bo", life.approve, CODE, 2, without_impact="x")
+    assert fault.code == "effective-past"
+    made = act(
+        book, "Bo", life.approve, CODE, 2, without_impact="x",
+        effective=stamp(clock.now + dt.timedelta(hours=1)),
+    )  # fmt: skip
+    assert (made.wanted, made.effective > made.approved) == (soon, True)
+
+
+def test_revisions_take_effect_one_after_another(book: Book, clock: Clock) -> None:
+    """None begins with or before the one approved before it."""
+    later = stamp(clock.now + dt.timedelta(days=9))
+    approved(book, changed(book, mass="300 kg"), effective=later)
+    made = changed(book, mass="310 kg")
+    for effective in ("", later, stamp(clock.now + dt.timedelta(days=8))):
+        fault = refusal(
+            book, "Bo", life.approve, CODE, made.number, effective=effective, without_impact="x"
+        )
+        assert fault.code == "effective-overlap"
+        assert later[:16] in fault.what
+    approved(book, made, effective=stamp(clock.now + dt.timedelta(days=9, seconds=1)))
+    assert verify(book).problems == ()
+
+
+def test_somebody_must_have_seen_the_impact(book: Book) -> None:
+    """A report about this content and this base, or a reason for none."""
+    made = changed(book)
+    with book.reading() as connection:
+        base = life.revision(connection, CODE, 1).content
+    assert refusal(book, "Bo", life.approve, CODE, 2).code == "impact-missing"
+    for stale in (
+        report_on("sha256:1", base), report_on(made.content, "sha256:1"), b"{}", b"[]", b"nonsense",
+        b'{"about": 1}', b"\xff",
+    ):  # fmt: skip
+        act(book, "Ana", life.attach_impact, CODE, 2, stale)
+        assert refusal(book, "Bo", life.approve, CODE, 2).code == "impact-stale"
+    reported = act(book, "Ana", life.attach_impact, CODE, 2, report_on(made.content, base))
+    made = act(book, "Bo", life.approve, CODE, 2)
+    assert made.impact == reported.impact
+    with book.reading() as connection:
+        (content,) = kept(connection, made.impact).values()
+    assert json.loads(content)["about"]["base"] == base
+    assert verify(book).problems == ()
+
+
+def test_a_report_does_not_outlive_what_it_is_about(book: Book) -> None:
+    """Editing the files takes it away; editing the reason does not."""
+    made = draft(book)
+    with book.reading() as connection:
+        base = life.revision(connection, CODE, 1).content
+    act(book, "Ana", life.attach_impact, CODE, 2, report_on(made.content, base))
+    assert act(book, "Ana", life.edit, CODE, 2, reason="more").impact
+    assert not act(book, "Ana", life.edit, CODE, 2, files={"x": machine(mass="1 kg")}).impact
+    act(book, "Ana", life.submit, CODE, 2)
+    assert refusal(book, "Bo", life.approve, CODE, 2).code == "impact-missing"
+
+
+def test_a_refused_step_leaves_nothing_of_its_transaction(book: Book) -> None:
+    """Steps before it in the same transaction are taken back with it."""
+    with contextlib.suppress(InputError), book.writing("Ana") as writing:
+        life.draft(writing, CODE, {"x": machine(mass="77 kg")}, reason="a")
+        life.approve(writing, CODE, 2)
+        pytest.fail("a draft was approved")
+    with book.reading() as connection:
+        assert len(life.revisions(connection, CODE)) == 1
+    assert verify(book).problems == ()
+
+
+# --- dates ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("text", ["0226-12-01", "0999-01-01", "1999-12-31"])
+def test_a_mistyped_year_is_past_and_not_far_ahead(book: Book, clock: Clock, text: str) -> None:
+    """Stamps sort as time runs, whatever the year."""
+    draft(book)
+    when = life.wanted_stamp(text, clock.now)
+    assert refusal(book, "Ana", life.submit, CODE, 2, effective=when).code == "effective-past"
+
+
+@pytest.mark.parametrize(
+    "text", ["soon", "2026-13-01", "9999-12-31T23:59-12:00", "0001-01-01T00:00+12:00"]
+)
+def test_what_is_no_date_is_refused(text: str) -> None:
+    """Also where a zone takes it out of the calendar."""
+    with pytest.raises(InputError) as caught:
+        read_moment(text, START)
+    assert caught.value.code == "date-unreadable"
+
+
+# --- two at once ----------------------------------------------------------------------------
+
+
+def approve_as(book: Book, who: str, number: int) -> str:
+    """Try to approve, and return what came of it."""
+    try:
+        act(book, who, life.approve, CODE, number, without_impact="x")
+    except InputError as fault:
+        return fault.code
+    return "approved"
+
+
+def test_two_threads_approve_at_once(book: Book) -> None:
+    """One wins; to the other it is approved already."""
+    made = changed(book)
+    told: list[str] = []
+    gate = threading.Barrier(4)
+
+    def approve(who: str) -> None:
+        gate.wait()
+        told.append(approve_as(book, who, made.number))
+
+    threads = [threading.Thread(target=approve, args=(f"P{place}",)) for place in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(told) == ["approved", "revision-state", "revision-state", "revision-state"]
+    assert verify(book).problems == ()
+
+
+def test_two_processes_approve_at_once(book: Book, clock: Clock) -> None:
+    """As threads do; each has its own connection and its own clock."""
+    made = changed(book)
+    book.close()
+
+    def approve(who: str) -> Callable[[], str]:
+        return lambda: approve_as(opened(book.place, Clock(clock.now)), who, made.number)
+
+    outcomes = at_once(*(approve(f"P{place}") for place in range(4)))
+    assert sorted(outcome.value for outcome in outcomes) == [
+        "approved", "revision-state", "revision-state", "revision-state",
+    ]  # fmt: skip
+    assert verify(book).problems == ()
+
+
+def test_two_processes_approve_rivals_at_once(book: Book, clock: Clock) -> None:
+    """Two drafts from one base: the second is told what the first changed."""
+    one, two = changed(book, mass="300 kg"), changed(book, mass="310 kg", who="Cem")
+    book.close()
+
+    def approve(made: Revision) -> Callable[[], str]:
+        return lambda: approve_as(opened(book.place, Clock(clock.now)), "Bo", made.number)
+
+    outcomes = at_once(approve(one), approve(two))
+    assert sorted(outcome.value for outcome in outcomes) == ["approved", "base-superseded"]
+    assert verify(book).problems == ()
+
+
+def test_nothing_is_lost_of_many_writers(databases: Databases, book: Book, clock: Clock) -> None:
+    """Processes that draft, submit and keep answers at once: all of it is there, in one chain."""
+    book.close()
+    turns = 12
+
+    def revising(who: str) -> Callable[[], int]:
+        def work() -> int:
+            mine = opened(book.place, Clock(clock.now), patience=60)
+            for turn in range(turns):
+                changed(mine, mass=f"{turn + 1} kg", who=who)
+            return turns
+
+        return work
+
+    def keeping(who: str, start: int) -> Callable[[], list[int]]:
+        def work() -> list[int]:
+            mine = opened(book.place, Clock(clock.now), patience=60)
+            return [
+                number
+                for turn in range(turns)
+                for number in keep_answers(mine, who, some_answers(2, start + 2 * turn))
+            ]
+
+        return work
+
+    def looking() -> list[tuple[str, ...]]:
+        mine = opened(book.place, Clock(clock.now), patience=60)
+        return [verify(mine).problems for _ in range(turns)]
+
+    *done, looked = at_once(
+        revising("P1"), revising("P2"), keeping("P3", 1000), keeping("P4", 2000), looking
+    )
+    assert [outcome.fault for outcome in (*done, looked)] == [None] * 5
+    assert set(looked.value) == {()}
+    assert sorted(done[2].value + done[3].value) == list(range(1, 4 * turns + 1))
+    found = rows(databases, book.place)
+    assert len(found["answers"]) == 4 * turns
+    with book.reading() as connection:
+        made = life.revisions(connection, CODE)
+        assert [item.number for item in made] == list(range(1, 2 * turns + 2))
+        assert sorted(item.author for item in made[1:]) == ["P1"] * turns + ["P2"] * turns
+        for number in (1001, 2000 + 2 * turns - 1):
+            assert json.loads(find_answer(connection, f"{number:016x}").text)["length"] == number
+    assert verify(book).problems == ()
+
+
+def test_a_writer_that_waited_sees_what_the_other_wrote(book: Book, clock: Clock) -> None:
+    """Also where the database would show each transaction an older state by itself."""
+    if book.place.kind == "postgresql":
+        with book.engine.connect() as connection:
+            name = connection.exec_driver_sql("SELECT current_database()").scalar()
+            connection.exec_driver_sql(
+                f"ALTER DATABASE {name} SET default_transaction_isolation = 'repeatable read'"
+            )
+            connection.commit()
+        book.close()
+    outcomes = at_once(
+        *(
+            lambda who=who: changed(opened(book.place, Clock(clock.now), patience=60), who=who)
+            for who in ("P1", "P2", "P3", "P4")
+        )
+    )
+    assert sorted(outcome.value.number for outcome in outcomes) == [2, 3, 4, 5]
+    assert verify(book).problems == ()
+
+
+def test_what_is_read_is_one_state(book: Book, clock: Clock) -> None:
+    """A reader that began before a writer ended sees nothing of it, however often it looks."""
+    with book.reading() as connection:
+        before = len(life.revisions(connection, CODE))
+        (outcome,) = at_once(lambda: changed(opened(book.place, Clock(clock.now), patience=0.2)))
+        if book.place.kind == "sqlite":
+            assert isinstance(outcome.fault, FileError)  # it cannot write while we read
+            assert outcome.fault.code == "book-locked"
+        else:
+            assert outcome.value.number == before + 1
+        assert len(life.revisions(connection, CODE)) == before
+    assert verify(book).problems == ()
+
+
+# --- what is in force -------------------------------------------------------------------------
+
+
+def grown(book: Book, clock: Clock) -> list[str]:
+    """Let limits change over months, some ahead of time; return moments worth asking about."""
+    moments = [RELEASED]
+    for turn in range(6):
+        clock.on(days=20, hours=turn)
+        ahead = stamp(clock.now + dt.timedelta(days=7)) if turn % 2 else ""
+        for document in (CODE, "alder-320", "larch-610"):
+            if document != "larch-610" or turn > 1:
+                made = changed(book, document, mass=f"{200 + turn} kg")
+                made = approved(book, made, effective=ahead)
+                moments.append(made.effective)
+    return moments
+
+
+def test_held_is_what_the_life_says(book: Book, clock: Clock) -> None:
+    """At, just before and just after every change, and far from any."""
+    moments = grown(book, clock)
+    book.close()
+    step = dt.timedelta(microseconds=1)
+    asked = {
+        stamp(dt.datetime.fromisoformat(text) + delta)
+        for text in (*moments, "2020-01-01T00:00:00Z", "2099-01-01T00:00:00Z")
+        for delta in (-step, dt.timedelta(), step)
+    }
+    seen: set[int] = set()
+    for at in sorted(asked):
+        held = Held(book.place, at=dt.datetime.fromisoformat(at), now=clock.now)
+        with book.reading() as connection:
+            for document in (*FIRST, "larch-610", "nothing"):
+                expected = life.in_force(connection, document, at)
+                number, content = held.numbers.get(document, (0, ""))
+                assert number == (expected.number if expected else 0), (at, document)
+                assert content == (expected.content if expected else "")
+                if expected and document == CODE:
+                    seen.add(number)
+                    file = held.model(CODE)
+                    assert file.revision == number
+                    assert file.content == kept(connection, content, CODE)[f"{CODE}.toml"]
+        held.close()
+    assert seen == {1, 2, 3, 4, 5, 6, 7}
+
+
+def test_a_later_date_is_not_in_force_before_it(book: Book, clock: Clock) -> None:
+    """Approved today, in force from its date on, to the microsecond."""
+    begins = clock.now + dt.timedelta(days=10)
+    approved(book, changed(book), effective=stamp(begins))
+    book.close()
+
+    def number(now: dt.datetime) -> int:
+        held = Held(book.place, now=now)
+        try:
+            return held.numbers[CODE][0]
+        finally:
+            held.close()
+
+    assert number(clock.now) == 1
+    assert number(begins - dt.timedelta(microseconds=1)) == 1
+    assert number(begins) == 2
+
+
+def test_a_mark_keeps_out_what_was_approved_later(book: Book, clock: Clock) -> None:
+    """By an approver whose clock is a little behind the clock of who asked."""
+    ahead = clock.now + dt.timedelta(minutes=3)
+    asked = Held(book.place, now=ahead)
+    before = asked.numbers
+    mark = asked.mark
+    asked.close()
+    made = approved(book, changed(book))
+    assert made.effective < mark.at
+    again = Held(book.place, mark=mark)
+    assert again.numbers == before
+    assert again.mark == mark
+    again.close()
+    now = Held(book.place, mark=Mark(mark.at, made.entry))
+    assert now.numbers[CODE][0] == 2
+    now.close()
+
+
+def test_an_asker_with_a_slow_clock_sees_what_was_approved(book: Book, clock: Clock) -> None:
+    """What the book holds is in force, though it is in this clock's future by a little."""
+    made = approved(book, changed(book))
+    held = Held(book.place, now=clock.now - dt.timedelta(minutes=4))
+    assert held.numbers[CODE][0] == made.number
+    assert held.mark.at >= made.effective
+    held.close()
+
+
+def test_a_clock_that_was_set_back_is_refused(book: Book, clock: Clock) -> None:
+    """By writing, by keeping answers, and by asking what is in force; not for a date by name."""
+    approved(book, changed(book))
+    clock.on(minutes=-6)
+    with pytest.raises(FileError) as caught, book.writing("Ana"):
+        pass
+    assert caught.value.code == "clock-behind"
+    with pytest.raises(FileError) as caught:
+        keep_answers(book, "Ana", some_answers(1))
+    assert caught.value.code == "clock-behind"
+    with pytest.raises(FileError) as caught:
+        Held(book.place, now=clock.now)
+    assert caught.value.code == "clock-behind"
+    held = Held(book.place, at=clock.now - dt.timedelta(minutes=1), now=clock.now)
+    assert held.numbers[CODE][0] == 1
+    held.close()
+
+
+def test_records_follow_each_other_though_the_clock_stands(book: Book) -> None:
+    """A clock that stands or is a little behind gives each record the next microsecond."""
+    made = [draft(book, mass=f"{place} kg") for place in range(3)]
+    times = [item.drafted for item in made]
+    assert sorted(set(times)) == times
+
+
+# --- what a newer tool brings -----------------------------------------------------------------
+
+
+def test_a_newer_release_is_submitted_once(book: Book) -> None:
+    """Changed documents are submitted for approval by anyone; those changed here are left."""
+    approved(book, changed(book, "alder-320", mass="750 kg"))
+    newer = FIRST | {
+        CODE: {f"{CODE}.toml": machine(mass="290 kg")},
+        "alder-320": {"alder-320.toml": machine("alder-320", mass="720 kg")},
+        "larch-610": {"larch-610.toml": machine("larch-610")},
+    }
+    with book.writing("Ana") as writing:
+        made, left = renew(writing, newer, "cuttable 9")
+    assert [(item.ref, item.state, item.author) for item in made] == [
+        (f"{CODE}/2", "submitted", "cuttable"), ("larch-610/1", "submitted", "cuttable"),
+    ]  # fmt: skip
+    assert left == ["alder-320"]
+    with book.writing("Bo") as writing:
+        assert renew(writing, newer, "cuttable 9") == ([], ["alder-320"])
+    act(book, "Ana", life.approve, CODE, 2, without_impact="x")
+    with book.writing("Bo") as writing:
+        assert renew(writing, newer, "cuttable 9") == ([], ["alder-320"])
+    assert verify(book).problems == ()
