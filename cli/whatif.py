@@ -7,13 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ..catalogue.amend import Change, amended_machine, changes, written_at
+from ..catalogue.amend import Change, amended_machine, changes, machine_data, written_at
 from ..catalogue.errors import InputError
-from ..catalogue.reading import parse_toml, read_bytes
-from ..engine.ask import Desk
+from ..catalogue.overlay import MARK
+from ..catalogue.reading import read_bytes
+from ..catalogue.store import ModelFile
 from ..engine.wording import SYSTEMS, System
+from .desk import open_desk
 
 if TYPE_CHECKING:
+    from ..engine.ask import Desk
     from ..engine.backlog.impact import Side
     from ..engine.backlog.impact_model import Impact, State
 
@@ -69,17 +72,20 @@ def command(
     check_installed()
     from ..engine.backlog.impact import Side
 
-    desk = Desk()
+    desk = open_desk()
     before = Side(desk, (desk.machines([machine])[0],))
-    content, where = _file(desk, machine)
+    (content, where, _), over = _files(desk, machine)
+    data = machine_data(content, where, over)
     if not settings:
         state = run_state(before, backlog, sheet, workers)
-        _tell_state(before, state, parse_toml(content, where), is_json=is_json)
+        _tell_state(before, state, data, is_json=is_json)
         return 0
-    made = changes(parse_toml(content, where), settings)
+    made = changes(data, settings)
     is_now = before.machines[0]
-    would_be = amended_machine(desk.catalogue, content, where, settings)
-    after = Side(desk, (would_be._replace(code=is_now.code, revision=is_now.revision),))
+    would_be = amended_machine(desk.catalogue, content, where, settings, over=over)
+    # It stays the same model in the book, with what is set beside it.
+    known = {name: getattr(is_now, name) for name in ("code", "revision", "overlay_revision")}
+    after = Side(desk, (would_be._replace(**known),))
     impact = run_impact(before, after, backlog, sheet, workers)
     if report is not None:
         _write_report(report, before, impact, made, units)
@@ -110,13 +116,14 @@ def _check_report(report: Path | None, *, is_set: bool) -> None:
         )  # fmt: skip
 
 
-def _file(desk: Desk, machine: str) -> tuple[bytes, str]:
-    """Return the content of the model's file, and what to call it."""
+def _files(desk: "Desk", machine: str) -> tuple[ModelFile, ModelFile | None]:
+    """Return the model's file, and the overlay that lies over it where one is named."""
     if machine.casefold().endswith(".toml"):
-        return read_bytes(Path(machine)), machine
-    name = f"models/{machine.strip().casefold()}.toml"
-    files = desk.catalogue.files
-    return files.read(name), files.where(name)
+        return ModelFile(read_bytes(Path(machine)), machine), None
+    models = desk.catalogue.models
+    code = machine.strip().casefold()
+    model = models.model(code.partition(MARK)[0])
+    return model, models.overlay(code) if MARK in code else None
 
 
 def _name(side: "Side") -> str:
@@ -166,6 +173,7 @@ def _tell(side: "Side", impact: "Impact", made: Sequence[Change], units: System)
 def _tell_state(side: "Side", state: "State", data: dict[str, Any], *, is_json: bool) -> None:
     """Print which limit refuses most, and what to try."""
     from ..engine.backlog.impact_model import state_json
+    from ..engine.backlog.ranking import LACKING
     from .impact_words import explain_ranking, print_ranking
     from .render import console
     from .rows import columns
@@ -179,10 +187,11 @@ def _tell_state(side: "Side", state: "State", data: dict[str, Any], *, is_json: 
     out.print(f"{_name(side)}; {state.jobs} jobs asked", soft_wrap=True)
     print_ranking("Which limit refuses most", state, out)
     explain_ranking(out)
-    alone = sorted(state.ranking, key=lambda item: -item.alone)
+    # What lacks an accessory is refused for want of supports too: it seldom stands alone.
+    useful = [item for item in state.ranking if item.keys and (item.alone or item.code == LACKING)]
     rows = [
-        [f"--set {key}=...", f"now {written_at(data, key) or 'not stated'}", f"{item.alone} alone"]
-        for item in [item for item in alone if item.alone and item.keys][:HINTS]
+        [f"--set {key}=...", f"now {written_at(data, key) or 'not stated'}", item.code]
+        for item in sorted(useful, key=lambda item: -item.alone)[:HINTS]
         for key in item.keys
     ]
     if rows:
