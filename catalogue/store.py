@@ -107,7 +107,7 @@ class Catalogue:
     ) -> None:
         self.files = files_of(folder)
         self.own = own or Own()
-        self._models = models or FolderModels(_below(folder, "models"))
+        self.models = models or FolderModels(_below(folder, "models"))
         self.given_files: dict[str, bytes] = {}
 
     @cached_property
@@ -160,12 +160,12 @@ class Catalogue:
     @cached_property
     def model_codes(self) -> tuple[str, ...]:
         """Codes of all models, sorted."""
-        return tuple(self._models.codes())
+        return tuple(self.models.codes())
 
     @cached_property
     def overlays(self) -> tuple[str, ...]:
         """Overlays by ``model@name``, sorted: machines as they stand at a site."""
-        return tuple(self._models.overlays())
+        return tuple(self.models.overlays())
 
     @cached_property
     def machines(self) -> dict[str, MachineModel]:
@@ -195,13 +195,13 @@ class Catalogue:
         )
 
     def _kept_machine(self, code: str) -> MachineModel:
-        kept = self._models.model(code)
+        kept = self.models.model(code)
         model = self.machine_content(kept.content, kept.where)
         return model._replace(revision=kept.revision) if kept.revision else model
 
     def _overlaid(self, code: str) -> MachineModel:
-        model = self._models.model(code.split(MARK, maxsplit=1)[0])
-        return self.overlaid(code, model, self._models.overlay(code))
+        model = self.models.model(code.split(MARK, maxsplit=1)[0])
+        return self.overlaid(code, model, self.models.overlay(code))
 
     def overlaid(self, code: str, model: ModelFile, over: ModelFile) -> MachineModel:
         """Return a model with an overlay laid over it.

@@ -211,7 +211,7 @@ def _submit(kind: Kind) -> click.Command:
             check_revision(book, writing.connection, old)
             new = lifecycle.submit(writing, document, number, effective=wanted)
         step = f"cuttable {kind.group} approve {new.ref}"
-        if new.base:
+        if new.base and not new.impact:
             step = f"cuttable impact {new.ref} --backlog FILE, then {step}"
         click.echo(f"{new.ref}: submitted. Next, another person: {step}")
         return 0

@@ -29,7 +29,8 @@ class Difference(NamedTuple):
 
     def text(self) -> str:
         """Return it as a sentence's part."""
-        name = self.key.replace("_", " ").replace(".", ", ")
+        file, mark, key = self.key.rpartition(": ")
+        name = f"{file}{mark}{key.replace('_', ' ').replace('.', ', ')}"
         if not self.before:
             return f"{name}: {self.after} (new)"
         if not self.after:

@@ -1,0 +1,244 @@
+"""``cuttable impact``: which answers would a draft change?"""
+
+import json
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ..catalogue.errors import InputError
+from ..engine.wording import SYSTEMS, System
+from .desk import open_book, person
+from .revisions import AS, check_revision
+
+if TYPE_CHECKING:
+    from ..catalogue.book.connect import Book
+    from ..catalogue.book.difference import Difference
+    from ..catalogue.book.records import Revision
+    from ..engine.backlog.impact import Side
+    from ..engine.backlog.impact_model import Impact
+
+
+@click.command(
+    "impact",
+    epilog="""\b
+Examples:
+  cuttable impact rowan-150/2 --backlog orders.csv
+  cuttable impact rules/2 --answers --report impact.html""",
+)
+@click.argument("ref", metavar="DRAFT")
+@click.option("--backlog", type=click.Path(path_type=Path), default=None, metavar="FILE",
+              help="The jobs: CSV, Excel or Parquet, as for batch.")  # fmt: skip
+@click.option("--answers", "is_on_answers", is_flag=True,
+              help="The answers the book keeps, instead of a backlog.")  # fmt: skip
+@click.option("--sheet", default="", metavar="NAME", help="Sheet of a workbook; else the first.")
+@click.option("--workers", type=click.IntRange(min=1), default=None,
+              help="Processes to use; else one for each processor.")  # fmt: skip
+@click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True)
+@click.option("--report", type=click.Path(path_type=Path), default=None, metavar="FILE.html",
+              help="Write what changes as a page too.")  # fmt: skip
+@click.option("--only-look", "is_look", is_flag=True,
+              help="Do not attach the report to the draft.")  # fmt: skip
+@AS
+@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
+def command(
+    *,
+    ref: str,
+    backlog: Path | None,
+    is_on_answers: bool,
+    sheet: str,
+    workers: int | None,
+    units: System,
+    report: Path | None,
+    is_look: bool,
+    who: str | None,
+    is_json: bool,
+) -> int:
+    """Say which answers a draft would change: every job, grouped, with numbers before and after.
+
+    DRAFT is a revision that is not approved, of a model, a site, the rules, sections, grades or
+    the catalogue. It is compared with the revision approved last, all else as in force today.
+    The report is attached to the draft; without one it cannot be approved.
+
+    Exit status: 0 answered, 2 not.
+    """
+    from .impact_run import check_installed, run_impact
+
+    if (backlog is None) == (not is_on_answers):
+        raise InputError(
+            "option-needs", "name the jobs to look at: a backlog, or the answers kept",
+            remedy="Give --backlog FILE, or --answers.",
+        )  # fmt: skip
+    if report is not None and report.suffix.casefold() != ".html":
+        raise InputError(
+            "choice-unknown", f"{report.name!r} is no kind of report",
+            remedy="End the file name in .html.",
+        )  # fmt: skip
+    check_installed()
+    book = open_book()
+    draft, base, changed = _compared(book, ref)
+    before, after = _sides(book, draft, base)
+    with tempfile.TemporaryDirectory() as folder:
+        jobs = backlog if backlog is not None else _kept_jobs(book, Path(folder))
+        impact = run_impact(before, after, jobs, sheet, workers)
+    content: dict[str, Any] = impact.to_json() | {
+        "about": {
+            "draft": draft.ref,
+            "content": draft.content,
+            "base": base.content,
+            "base_revision": base.ref,
+            "differences": [item._asdict() for item in changed],
+        }
+    }
+    if report is not None:
+        _write_page(report, draft, base, impact, changed, before, units)
+    if not is_look:
+        _attach(book, draft, content, who)
+    if is_json:
+        click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
+        return 0
+    _tell(draft, base, impact, changed, units)
+    if not is_look:
+        click.echo(f"\nThe report is attached to {draft.ref}.")
+    return 0
+
+
+def _compared(book: "Book", ref: str) -> "tuple[Revision, Revision, list[Difference]]":
+    """Return the draft, what it is compared with, and what differs.
+
+    Raises:
+        InputError: ``revision-unknown``, ``revision-state`` or ``base-superseded``.
+        FileError: the draft cannot be read.
+    """
+    from ..catalogue.book import history, lifecycle
+    from ..catalogue.book.records import parse_ref
+
+    document, number = parse_ref(ref)
+    with book.reading() as connection:
+        draft = lifecycle.revision(connection, document, number)
+        if draft.state not in ("draft", "submitted"):
+            raise InputError(
+                "revision-state", f"{draft.ref} is {draft.state}: it is no draft any more",
+                remedy=f"Compare revisions: cuttable machines diff {draft.ref}.",
+            )  # fmt: skip
+        base = lifecycle.latest_approved(connection, document)
+        if base is None:
+            raise InputError(
+                "revision-state", f"{draft.ref} is the first revision: no answer rests on it yet",
+                remedy="It can be approved without a report.",
+            )  # fmt: skip
+        lifecycle.check_base(connection, draft)
+        check_revision(book, connection, draft)
+        return draft, base, history.changes(connection, base, draft)
+
+
+def _sides(book: "Book", draft: "Revision", base: "Revision") -> "tuple[Side, Side]":
+    """Return the state with the revision approved last, and the one with the draft."""
+    from ..catalogue.book.held import Held
+    from ..catalogue.book.records import kind_of
+    from ..catalogue.overlay import MARK
+    from ..engine.backlog.impact import Side
+    from ..engine.book_desk import desk_of
+
+    held = Held(book.place, now=book.clock())
+
+    def side(revision: "Revision") -> Side:
+        there: Held = held.with_revision(revision.document, revision.number, revision.content)
+        desk = desk_of(there)
+        kind = kind_of(revision.document)
+        if kind == "machine":
+            over = [name for name in there.overlays()
+                    if name.startswith(f"{revision.document}{MARK}")]  # fmt: skip
+            names = [revision.document, *over]
+        elif kind == "overlay":
+            names = [revision.document]
+        else:
+            names = [*there.codes(), *there.overlays()]
+        return Side(desk, tuple(desk.catalogue.machine(name) for name in names))
+
+    return side(base), side(draft)
+
+
+def _kept_jobs(book: "Book", folder: Path) -> Path:
+    """Write the inputs of all answers kept as a backlog.
+
+    Raises:
+        InputError: ``answer-unknown`` where none is kept.
+    """
+    from ..catalogue.book.answers import inputs_of_all
+    from ..engine.backlog.from_answers import write_backlog
+
+    path = folder / "answers kept.parquet"
+    with book.reading() as connection:
+        count = write_backlog(inputs_of_all(connection), path)
+    if not count:
+        raise InputError("answer-unknown", "the book keeps no answer yet",
+                         remedy="Give --backlog FILE.")  # fmt: skip
+    return path
+
+
+def _attach(book: "Book", draft: "Revision", content: dict[str, Any], who: str | None) -> None:
+    """Attach the report, unless the draft was changed while it was made.
+
+    Raises:
+        InputError: ``impact-stale``.
+    """
+    from ..catalogue.book import lifecycle
+
+    text = json.dumps(content, ensure_ascii=False, sort_keys=True, allow_nan=False)
+    with book.writing(person(who)) as writing:
+        now = lifecycle.revision(writing.connection, draft.document, draft.number)
+        if now.content != draft.content:
+            raise InputError(
+                "impact-stale", f"{draft.ref} was changed meanwhile",
+                remedy=f"Run it again: cuttable impact {draft.ref}.",
+            )  # fmt: skip
+        lifecycle.attach_impact(writing, draft.document, draft.number, text.encode())
+
+
+def _write_page(
+    report: Path,
+    draft: "Revision",
+    base: "Revision",
+    impact: "Impact",
+    changed: "list[Difference]",
+    side: "Side",
+    units: System,
+) -> None:
+    from ..engine.backlog.impact_page import impact_page
+    from .files import write_whole
+
+    told = side.desk.provenance
+    line = (
+        f"{told.tool}; {draft.ref} {draft.content[7:15]} against {base.ref} {base.content[7:15]}; "
+        f"rules {told.rules[7:15]}; catalogue {told.catalogue[7:15]}"
+    )
+    page = impact_page(
+        impact,
+        title=f"What {draft.ref} would change",
+        set_lines=[item.text() for item in changed],
+        provenance=line,
+        system=units,
+    )
+    write_whole(report, page.encode(), "the report")
+
+
+def _tell(
+    draft: "Revision",
+    base: "Revision",
+    impact: "Impact",
+    changed: "list[Difference]",
+    units: System,
+) -> None:
+    from .impact_words import explain_ranking, print_impact, print_ranking
+    from .render import console
+    from .revisions import print_differences
+
+    print_differences(base.ref, draft.ref, changed, is_same=draft.content == base.content)
+    out = console()
+    out.print()
+    print_impact(impact, out, units)
+    print_ranking(f"Which limit refuses most, {base.ref}", impact.before, out)
+    print_ranking(f"And {draft.ref}", impact.after, out)
+    explain_ranking(out)
