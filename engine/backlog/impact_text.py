@@ -107,6 +107,8 @@ def told(impact: Impact, group: Group, cause: Cause) -> Told:
             for before, after, count in cause.governing
         }
         details.append(f"fullest limit: {_counted(pairs, {}, cause.jobs)}")
+    if not details and cause.before == cause.after:
+        details.append("only what would have to be done differs")
     return Told(cause.jobs, head, tuple(details))
 
 
