@@ -124,6 +124,8 @@ class Book:
             at = self.next_moment(row["last_time"])
             writing = Writing(connection, name, at, row["entries"], row["entries_head"])
             yield writing
+            if writing.entries == row["entries"]:
+                return
             connection.execute(
                 update(schema.book).values(
                     last_time=at, entries=writing.entries, entries_head=writing.head
@@ -252,13 +254,20 @@ def migrate(connection: "Connection", to: str) -> None:
     command.upgrade(config, to)
 
 
-def make_tables(connection: "Connection", at: str, form: str = FORMS[-1]) -> None:
-    """Make an empty book within the connection's transaction."""
+def make_tables(connection: "Connection", at: str, form: str = FORMS[-1]) -> str:
+    """Make an empty book within the connection's transaction, and return its id."""
     migrate(connection, form)
-    first = {"one": 1, "id": uuid.uuid4().hex, "last_time": at, "entries": 0, "entries_head": ""}
+    first: dict[str, Any] = {
+        "one": 1,
+        "id": uuid.uuid4().hex,
+        "last_time": at,
+        "entries": 0,
+        "entries_head": "",
+    }
     columns = ", ".join(first)
     values = ", ".join(f":{name}" for name in first)
     connection.execute(text(f"INSERT INTO book ({columns}) VALUES ({values})"), first)  # noqa: S608
+    return first["id"]
 
 
 def copy_name(place: Place, why: str) -> Path:

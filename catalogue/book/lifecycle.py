@@ -141,7 +141,7 @@ def draft(
         drafted=writing.at,
     )
     connection.execute(insert(TABLE), made._asdict())
-    writing.enter("draft", document, made.number, details(content=content, base=made.base))
+    _enter(writing, "draft", made, base=made.base)
     return made
 
 
@@ -170,7 +170,7 @@ def edit(
     if changes.get("content", old.content) != old.content:
         changes["impact"] = ""  # a report on what it was before says nothing of it
     new = _change(writing, old, editors=_with_editor(old, writing.who), **changes)
-    writing.enter("edit", document, number, details(content=new.content))
+    _enter(writing, "edit", new)
     return new
 
 
@@ -188,7 +188,7 @@ def submit(writing: Writing, document: str, number: int, *, effective: str = "")
             ``reason-missing`` or ``effective-past``.
     """
     old = _in_state(writing, document, number, "draft", "submitted")
-    _check_base(writing.connection, old)
+    check_base(writing.connection, old)
     base = latest_approved(writing.connection, document)
     if base is not None and base.content == old.content:
         raise InputError(
@@ -206,7 +206,7 @@ def submit(writing: Writing, document: str, number: int, *, effective: str = "")
         writing, old, state="submitted", submitted=writing.at, wanted=effective,
         editors=_with_editor(old, writing.who),
     )  # fmt: skip
-    writing.enter("submit", document, number, details(content=new.content))
+    _enter(writing, "submit", new)
     return new
 
 
@@ -220,7 +220,7 @@ def give_back(writing: Writing, document: str, number: int, *, reason: str) -> R
     if not words(reason):
         raise InputError("reason-missing", f"why is {old.ref} given back", remedy="Say --reason.")
     new = _change(writing, old, state="draft", submitted="", wanted="")
-    writing.enter("return", document, number, details(content=new.content, reason=words(reason)))
+    _enter(writing, "return", new, reason=words(reason))
     return new
 
 
@@ -234,7 +234,7 @@ def withdraw(writing: Writing, document: str, number: int, *, reason: str = "") 
     if old.state not in ("draft", "submitted"):
         raise _wrong_state(old, "withdrawn")
     new = _change(writing, old, state="withdrawn")
-    writing.enter("withdraw", document, number, details(content=new.content, reason=words(reason)))
+    _enter(writing, "withdraw", new, reason=words(reason))
     return new
 
 
@@ -249,7 +249,7 @@ def attach_impact(writing: Writing, document: str, number: int, report: bytes) -
         raise _wrong_state(old, "given a report")
     digest = keep(writing.connection, {"impact.json": report})
     new = _change(writing, old, impact=digest)
-    writing.enter("impact", document, number, details(content=new.content, impact=digest))
+    _enter(writing, "impact", new, impact=digest)
     return new
 
 
@@ -283,7 +283,7 @@ def approve(
                 f"{writing.who} had a hand in {old.ref} and cannot approve it",
                 remedy="Another person approves.",
             )
-    _check_base(connection, old)
+    check_base(connection, old)
     base = latest_approved(connection, document)
     begins = effective or old.wanted or writing.at
     if begins < writing.at:
@@ -306,18 +306,13 @@ def approve(
         previous=base.digest if base else "",
     )
     new = new._replace(digest=new.own_digest())
-    entry = writing.enter(
-        "approve", document, number, details(content=new.content, revision=new.digest)
-    )
+    entry = _enter(writing, "approve", new)
     return _change(writing, old, **(new._replace(entry=entry)._asdict()))
 
 
 def put_approved(writing: Writing, made: Revision, action: str) -> Revision:
     """Put a revision approved elsewhere into the book: a first release, or from a bundle."""
-    entry = writing.enter(
-        action, made.document, made.number, details(content=made.content, revision=made.digest)
-    )
-    placed = made._replace(entry=entry)
+    placed = made._replace(entry=_enter(writing, action, made))
     writing.connection.execute(insert(TABLE), placed._asdict())
     return placed
 
@@ -325,6 +320,12 @@ def put_approved(writing: Writing, made: Revision, action: str) -> Revision:
 def details(**known: object) -> str:
     """Return what an entry of the journal tells beside who, when and what."""
     return json.dumps(known, ensure_ascii=False, sort_keys=True)
+
+
+def _enter(writing: Writing, action: str, made: Revision, **more: object) -> int:
+    """Enter what was done into the journal, with the digest of the whole revision as it is now."""
+    told = details(content=made.content, revision=made.own_digest(), **more)
+    return writing.enter(action, made.document, made.number, told)
 
 
 def _change(writing: Writing, old: Revision, **changes: Any) -> Revision:
@@ -373,7 +374,12 @@ def _past(ref: str, effective: str) -> InputError:
     )
 
 
-def _check_base(connection: "Connection", old: Revision) -> None:
+def check_base(connection: "Connection", old: Revision) -> None:
+    """Refuse a draft whose base is not the revision approved last.
+
+    Raises:
+        InputError: ``base-superseded`` with what changed meanwhile.
+    """
     base = latest_approved(connection, old.document)
     if base is None or base.number == old.base:
         return

@@ -26,6 +26,7 @@ from .connect import (
     utc_now,
 )
 from .faults import told
+from .lifecycle import details
 from .place import Place
 from .records import person, stamp
 from .releases import load_first
@@ -72,9 +73,9 @@ def make_book(
                 remedy="See it: cuttable book status.",
             )  # fmt: skip
         at = stamp(clock())
-        make_tables(connection, at)
+        made = make_tables(connection, at)
         writing = Writing(connection, name, at, 0, "")
-        writing.enter("init", "", 0)
+        writing.enter("init", "", 0, details(book=made))
         load_first(writing, documents)
         connection.execute(
             text("UPDATE book SET entries = :entries, entries_head = :head"),
