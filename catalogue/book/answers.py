@@ -93,11 +93,11 @@ def keep_answers(book: "Book", asker: str, answers: Iterable[New]) -> list[int]:
             numbers.append(count)
         if rows:
             connection.execute(insert(table), rows)
+            connection.execute(
+                update(schema.book).values(last_time=at, answers=count, answers_head=head)
+            )
         if names:
             connection.execute(insert(schema.answer_names), names)
-        connection.execute(
-            update(schema.book).values(last_time=at, answers=count, answers_head=head)
-        )
     return numbers
 
 
@@ -120,7 +120,8 @@ def find_answer(connection: "Connection", name: str) -> Kept:
     wanted = name.strip().casefold()
     table, names = schema.answers, schema.answer_names
     number: int | None = int(wanted) if wanted.isdecimal() and len(wanted) < 10 else None
-    if len(wanted) == 16:
+    is_named = len(wanted) == 16
+    if is_named:
         number = connection.execute(
             select(func.max(names.c.answer)).where(names.c.name == wanted)
         ).scalar()
@@ -133,7 +134,11 @@ def find_answer(connection: "Connection", name: str) -> Kept:
         raise InputError(
             "answer-unknown", f"the book keeps no answer {name.strip()[:40]!r}", remedy=told
         )
-    return _kept(connection, row, {})
+    found = _kept(connection, row, {})
+    if is_named and f'"{wanted}"' not in found.text:
+        # The index of names is not in the chain of answers; what it finds must bear the name.
+        raise _unreadable(row["answer"], "has no verdict of this id")
+    return found
 
 
 def recent(connection: "Connection", most: int) -> list[tuple[int, str, str, str, dict[str, Any]]]:
@@ -181,13 +186,17 @@ def _kept(connection: "Connection", row: Mapping[Any, Any], patterns: dict[str, 
     try:
         text = _opened(bytes(row["body"]), patterns[digest]).decode()
     except (zlib.error, UnicodeDecodeError):
-        raise FileError(
-            "book-damaged", f"answer {row['answer']} cannot be read",
-            remedy="See what else is wrong: cuttable book verify.",
-        ) from None  # fmt: skip
+        raise _unreadable(row["answer"], "cannot be read") from None
     return Kept(
         row["answer"], row["at"], row["asker"], row["verdict"],
         json.loads(row["inputs"]), json.loads(row["basis"]), text,
+    )  # fmt: skip
+
+
+def _unreadable(answer: int, what: str) -> FileError:
+    return FileError(
+        "book-damaged", f"answer {answer} {what}",
+        remedy="See what else is wrong: cuttable book verify.",
     )  # fmt: skip
 
 
@@ -213,7 +222,10 @@ def _squeezed(text: bytes, pattern: bytes) -> bytes:
 
 def _opened(body: bytes, pattern: bytes) -> bytes:
     opener = zlib.decompressobj(zdict=pattern)
-    return opener.decompress(body) + opener.flush()
+    text = opener.decompress(body) + opener.flush()
+    if not opener.eof or opener.unused_data:
+        raise zlib.error
+    return text
 
 
 def _json(value: Mapping[str, Any]) -> str:
