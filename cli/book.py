@@ -10,12 +10,14 @@ import click
 from ..catalogue.errors import FileError, InputError
 from .desk import book_place, brought_here, open_book, person
 from .revisions import AS, JSON
+from .rows import counted
 
 if TYPE_CHECKING:
     from ..catalogue.book.bundle import Bundle
     from ..catalogue.book.connect import Book
     from ..catalogue.book.place import Place
     from ..catalogue.book.records import Revision
+    from ..catalogue.book.verify import Report
 
 KEY = click.option(
     "--key", "key_file", type=click.Path(path_type=Path), default=None, metavar="FILE",
@@ -135,10 +137,10 @@ def verify(*, is_json: bool) -> int:
         return 1 if report.problems else 0
     for problem in report.problems:
         click.echo(problem)
-    result = f"{len(report.problems)} problems" if report.problems else "as it was written"
+    result = counted(len(report.problems), "problem") if report.problems else "as it was written"
     click.echo(
-        f"{report.revisions} revisions, {report.contents} contents, {report.entries} journal "
-        f"entries, {report.answers} answers: {result}"
+        f"{counted(report.revisions, 'revision')}, {counted(report.contents, 'content')}, "
+        f"{counted(report.entries, 'journal entry')}, {counted(report.answers, 'answer')}: {result}"
     )
     if report.problems:
         from ..catalogue.book.faults import newest_backups
@@ -183,7 +185,7 @@ def backup(file: Path | None) -> int:
                              remedy="Name it: cuttable book backup FILE.")  # fmt: skip
         file = copy_name(book.place, "backup")
     report = back_up(book, file)
-    click.echo(f"{file}: {report.revisions} revisions, {report.answers} answers, verified.")
+    click.echo(f"{file}: {_size(report)}, verified.")
     return 0
 
 
@@ -197,7 +199,7 @@ def restore(file: Path, *, is_sure: bool) -> int:
 
     place = _place()
     report = check_backup(file)
-    click.echo(f"{file}: {report.revisions} revisions, {report.answers} answers.")
+    click.echo(f"{file}: {_size(report)}.")
     if not is_sure and not click.confirm(f"Put it in the place of {place.label}?", err=True):
         click.echo("Nothing was changed.")
         return 0
@@ -226,6 +228,10 @@ def renew(*, who: str | None) -> int:
     if not made and not left:
         click.echo("The book has everything this tool brings.")
     return 0
+
+
+def _size(report: "Report") -> str:
+    return f"{counted(report.revisions, 'revision')}, {counted(report.answers, 'answer')}"
 
 
 # --- exchange -----------------------------------------------------------------------------
@@ -300,7 +306,7 @@ def export(
         )
     bundle.write_bundle(files, target)
     print_key = bundle.fingerprint(bundle.public_bytes(signer))
-    click.echo(f"{target}: {len(names)} documents, signed with {print_key}")
+    click.echo(f"{target}: {counted(len(names), 'document')}, signed with {print_key}")
     return 0
 
 

@@ -9,7 +9,7 @@ from ..engine.backlog import impact_text as words
 from ..engine.backlog.impact_model import WORSE, Group, Impact, State
 from ..engine.backlog.summary import MOST
 from ..engine.wording import System
-from .rows import columns, paragraph
+from .rows import columns, counted, paragraph
 
 _STYLES = {
     "newly-refused": "bold red", "newly-conditional": "bold yellow", "no-answer": "bold magenta",
@@ -43,7 +43,7 @@ def print_ranking(title: str, state: State, out: Console) -> None:
     cells = words.ranking_cells(shown)
     _put(out, columns(cells, out.width, heads=words.RANKING_HEADS, indent=2))
     if left:
-        _line(out, f"  {_others(len(left), 'limit')} more.")
+        _line(out, f"  {counted(len(left), 'limit')} more.")
 
 
 def explain_ranking(out: Console) -> None:
@@ -78,7 +78,7 @@ def _print_group(impact: Impact, group: Group, out: Console, system: System) -> 
         _put(out, _table(words.example_heads(system), rows, out.width))
     left = group.causes[most:]
     if left:
-        _line(out, f"  {sum(item.jobs for item in left)}  {_others(len(left), 'cause')} more")
+        _line(out, f"  {sum(item.jobs for item in left)}  {counted(len(left), 'cause')} more")
 
 
 def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> Text:
@@ -90,10 +90,6 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> T
         heads=[heads[place] for place in used],
         indent=4,
     )
-
-
-def _others(count: int, noun: str) -> str:
-    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def _line(out: Console, text: str) -> None:

@@ -14,6 +14,13 @@ GAP: Final = 2
 NARROWEST: Final = 12
 
 
+def counted(count: int, noun: str) -> str:
+    """Return ``1 revision`` or ``2 revisions``; ``entry`` becomes ``entries``."""
+    if count == 1:
+        return f"1 {noun}"
+    return f"{count} {noun[:-1]}ies" if noun.endswith("y") else f"{count} {noun}s"
+
+
 def paragraph(text: str, width: int, *, indent: int = 0, mark: str = "", style: str = "") -> Text:
     """Return a wrapped paragraph; ``mark`` hangs before its first line."""
     first = " " * indent + mark

@@ -270,7 +270,7 @@ def read_bundle(source: Path) -> Bundle:
         if manifest["schema"] != SCHEMA:
             raise _damaged(source, f"it is of another form ({str(manifest['schema'])[:40]})")
         public = base64.b64decode(manifest["key"], validate=True)
-        _check_signature(public, signature, manifest_bytes)
+        _check_signature(source, public, signature, manifest_bytes)
         named = cast("dict[str, str]", manifest["files"])
         _check_files(source, files, named)
         histories = _histories(cast("list[dict[str, Any]]", manifest["revisions"]))
@@ -325,16 +325,17 @@ def _check_sizes(source: Path, sizes: Sequence[int]) -> None:
         raise _damaged(source, "it is larger than any bundle")
 
 
-def _check_signature(public: bytes, signature: bytes, manifest: bytes) -> None:
+def _check_signature(source: Path, public: bytes, signature: bytes, manifest: bytes) -> None:
     from cryptography.exceptions import InvalidSignature
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
+    decoded = base64.b64decode(signature.removesuffix(b"\n"), validate=True)
+    if base64.b64encode(decoded) + b"\n" != signature:
+        raise _damaged(source, "its signature was changed")  # another way to write the same
     try:
-        Ed25519PublicKey.from_public_bytes(public).verify(
-            base64.b64decode(signature.strip(), validate=True), manifest
-        )
+        Ed25519PublicKey.from_public_bytes(public).verify(decoded, manifest)
     except InvalidSignature:
-        raise ValueError from None
+        raise _damaged(source, "its signature does not fit: it was changed") from None
 
 
 def _check_files(source: Path, files: Mapping[str, bytes], named: Mapping[str, str]) -> None:

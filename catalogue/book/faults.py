@@ -5,12 +5,11 @@ from collections.abc import Generator
 from contextlib import contextmanager
 from typing import Any
 
-from ..errors import CuttableError, FileError
+from ..errors import CuttableError, FileError, InputError
 from .place import Place
 
-_DAMAGED = ("malformed", "not a database", "file is encrypted", "corrupt", "disk i/o error")
-_DENIED = ("authentication", "no password supplied", "permission denied", "not permitted",
-           "does not exist")  # fmt: skip
+_DENIED = ("authentication", "no password supplied", "pg_hba.conf", "does not exist")
+"""What a server says that lets nobody in; it gives no code before it has let somebody in."""
 
 
 @contextmanager
@@ -21,39 +20,48 @@ def told(place: Place) -> Generator[None]:
     except CuttableError:
         raise
     except sqlite3.Error as fault:
-        raise _of_sqlite(str(fault), place) from None
+        raise _of_sqlite(fault, place) from None
     except Exception as fault:
         library = type(fault).__module__.partition(".")[0]
-        if library == "sqlalchemy":
-            original: Any = getattr(fault, "orig", None) or fault
-            if isinstance(original, sqlite3.Error):
-                raise _of_sqlite(str(original), place) from None
+        if library not in ("sqlalchemy", "psycopg"):
+            raise
+        original: Any = getattr(fault, "orig", None) or fault
+        if isinstance(original, sqlite3.Error):
+            raise _of_sqlite(original, place) from None
+        if type(original).__module__.partition(".")[0] == "psycopg":
             raise _of_server(original, place) from None
-        if library == "psycopg":
-            raise _of_server(fault, place) from None
-        raise
+        # The library's own complaint: there is not what it must find.
+        raise damaged(place, str(original)) from None
 
 
-def _of_sqlite(text: str, place: Place) -> CuttableError:
-    low = text.casefold()
-    if "locked" in low or "busy" in low:
+def _of_sqlite(fault: sqlite3.Error, place: Place) -> CuttableError:
+    text = " ".join(str(fault).split())
+    name = str(getattr(fault, "sqlite_errorname", ""))
+    if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")) or "locked" in text:
         return FileError(
             "book-locked", "another program is writing in the book", where=place.label,
             remedy="Try again; if it stays so, see who has the file open.",
         )  # fmt: skip
-    if any(word in low for word in _DAMAGED):
-        return damaged(place, text)
-    if "full" in low:
+    if name in ("SQLITE_FULL", "SQLITE_IOERR_WRITE", "SQLITE_IOERR_FSYNC", "SQLITE_IOERR_TRUNCATE"):
         return FileError(
-            "book-unwritable", "there is no room left for the book", where=place.label,
+            "book-unwritable", f"there is no room left for the book ({text})", where=place.label,
             remedy="Nothing was changed. Make room and try again.",
         )  # fmt: skip
-    if "readonly" in low or "unable to open" in low:
+    if name.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM", "SQLITE_AUTH")):
         return FileError(
             "book-unwritable", f"the book cannot be opened for writing ({text})",
             where=place.label, remedy="See who may write the file and its folder.",
         )  # fmt: skip
     return damaged(place, text)
+
+
+def url_unreadable(place: Place) -> InputError:
+    """Return the error for a URL of a database that cannot be read."""
+    return InputError(
+        "book-place-unknown", "the URL of the book cannot be read", where=place.label,
+        remedy="Write it like postgresql://user@host:5432/database; "
+        "write @ : / and % of a password as %40 %3A %2F %25.",
+    )  # fmt: skip
 
 
 def damaged(place: Place, reason: str) -> FileError:
@@ -71,10 +79,14 @@ def damaged(place: Place, reason: str) -> FileError:
 
 
 def newest_backups(place: Place) -> list[str]:
-    """Return backups and copies beside a SQLite book, the newest first."""
+    """Return backups and copies beside a SQLite book, the newest first.
+
+    Not the copies that a restore keeps: they are of a book that was not wanted any more.
+    """
     if place.kind != "sqlite":
         return []
-    found = place.path.parent.glob(f"{place.path.name}.*.copy")
+    names = (f"{place.path.name}.{why}-*.copy" for why in ("backup", "before-migration"))
+    found = [path for name in names for path in place.path.parent.glob(name)]
     try:
         dated = [(path.stat().st_mtime_ns, str(path)) for path in found]
     except OSError:
@@ -83,28 +95,33 @@ def newest_backups(place: Place) -> list[str]:
 
 
 def _of_server(fault: Any, place: Place) -> CuttableError:
-    text = " ".join(str(fault).split())[:300]
+    text = place.hidden(" ".join(str(fault).split()))[:300]
     low = text.casefold()
     state = getattr(fault, "sqlstate", None) or ""
-    if state.startswith(("57P", "08")) or ("connection" in low and "refused" in low):
-        code, what = "book-unreachable", "the database does not answer"
-        remedy = "Nothing was changed. See that the server runs and can be reached."
-    elif state in ("55P03", "40P01", "57014") or "lock timeout" in low:
+    if not state and type(fault).__name__ == "ProgrammingError":
+        return url_unreadable(place)
+    if (
+        state.startswith("28")
+        or state == "3D000"
+        or (not state and any(word in low for word in _DENIED))
+    ):
+        code, what = "book-denied", "the database does not let this user in"
+        remedy = "See user, password and database in the URL of the book."
+    elif state == "42501":
+        code, what = "book-denied", "this user has no right to what the book needs"
+        remedy = "Ask the owner of the database for the right to read and write its tables."
+    elif state == "25006":
+        code, what = "book-unwritable", "the database takes no changes"
+        remedy = "Nothing was changed. See whether this is a copy of the server that only reads."
+    elif state in ("55P03", "40P01", "40001", "57014"):
         code, what = "book-locked", "another program is writing in the book"
         remedy = "Try again; if it stays so, see who is connected."
-    elif state.startswith("53"):
+    elif state.startswith("53") and state != "53300":
         code, what = "book-unwritable", "the database has no room left"
         remedy = "Nothing was changed. Make room and try again."
-    elif state.startswith("28") or any(word in low for word in _DENIED):
-        code, what = "book-denied", "the database does not let this user in"
-        remedy = "See user, password, database and rights in the URL of the book."
-    elif state in ("25006", "42501"):
-        code, what = "book-unwritable", "this user may not write in the book"
-        remedy = "Ask the owner of the database for the right to write."
-    elif not state:
+    elif not state or state.startswith(("57P", "08", "53")):
         code, what = "book-unreachable", "the database does not answer"
-        remedy = "Nothing was changed. See that the server runs and can be reached."
+        remedy = "See that the server runs and can be reached; what was not finished is not done."
     else:
-        code, what = "book-damaged", "the database refused"
-        remedy = "See that it holds a book: cuttable book status."
+        return damaged(place, text)
     return FileError(code, f"{what} ({text})", where=place.label, remedy=remedy)
