@@ -13,11 +13,12 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from sqlalchemy import create_engine, event, insert, inspect, select, text, update
+from sqlalchemy import URL, create_engine, event, insert, inspect, select, text, update
+from sqlalchemy.exc import ArgumentError
 
 from ..errors import FileError, InputError
 from . import schema
-from .faults import damaged, told
+from .faults import damaged, told, url_unreadable
 from .place import Place
 from .records import Entry, moment, person, stamp
 
@@ -164,12 +165,15 @@ def _engine(place: Place, patience: float) -> "Engine":
         url = place.text.replace("postgresql://", "postgresql+psycopg://", 1)
         try:
             return create_engine(url, connect_args={"connect_timeout": max(2, round(patience))})
+        except (ArgumentError, ValueError):
+            raise url_unreadable(place) from None
         except ModuleNotFoundError as fault:
             raise InputError(
                 "option-needs", f"a book in PostgreSQL needs the package {fault.name}",
                 remedy="Install it: pip install 'cuttable[postgres]'.",
             ) from None  # fmt: skip
-    engine = create_engine(f"sqlite:///{place.text}", connect_args={"timeout": patience})
+    file = URL.create("sqlite", database=str(place.path))
+    engine = create_engine(file, connect_args={"timeout": patience})
 
     def connected(connection: Any, record: object) -> None:
         _ = record
@@ -205,7 +209,11 @@ def open_book(place: Place, *, clock: Clock = utc_now, patience: float = PATIENC
         FileError: ``book-missing``, ``book-older``, ``book-newer``, ``book-damaged`` …
     """
     book = Book(place, clock=clock, patience=patience)
-    check_form(read_form(book), place)
+    try:
+        check_form(read_form(book), place)
+    except BaseException:
+        book.close()
+        raise
     return book
 
 

@@ -5,6 +5,7 @@ import re
 import sys
 from pathlib import Path
 from typing import Final, Literal, NamedTuple
+from urllib.parse import unquote
 
 from ..errors import InputError
 
@@ -15,7 +16,11 @@ NO_BOOK: Final = "none"
 """What to name for no book: the limits that the tool brings."""
 
 _SCHEME = re.compile(r"([a-z][a-z0-9+]*)://", re.IGNORECASE)
-_PASSWORD = re.compile(r"(://[^:/@]*):[^@]*@")
+_PASSWORDS = (
+    re.compile(r"://[^:/@]*:([^@]*)@"),
+    re.compile(r"://[^:/@]*:(.*)@"),  # as far as it may go where an @ in it is not written as %40
+    re.compile(r"[?&](?:ssl)?password=([^&]*)", re.IGNORECASE),
+)
 
 
 class Place(NamedTuple):
@@ -34,12 +39,21 @@ class Place(NamedTuple):
     @property
     def label(self) -> str:
         """How to call it in messages: without its password."""
-        return _PASSWORD.sub(r"\1:***@", self.text)
+        return self.text if self.kind == "sqlite" else self.hidden(self.text)
+
+    def hidden(self, text: str) -> str:
+        """Return a message about the place with its passwords taken out of it."""
+        found = {str(match[1]) for pattern in _PASSWORDS for match in pattern.finditer(self.text)}
+        for password in sorted(found | {unquote(item) for item in found}, key=len, reverse=True):
+            if password:
+                word = f"(?<![A-Za-z0-9]){re.escape(password)}(?![A-Za-z0-9])"
+                text = re.sub(word, "***", text)
+        return text
 
     @property
     def path(self) -> Path:
-        """The file of a SQLite book."""
-        return Path(self.text)
+        """The file of a SQLite book, whatever folder the tool runs in and its name looks like."""
+        return Path(self.text).absolute()
 
 
 def place_of(text: str) -> Place | None:
