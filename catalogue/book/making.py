@@ -3,16 +3,17 @@
 import contextlib
 import shutil
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Generator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import delete, insert, select, text
+from sqlalchemy import delete, insert, inspect, select, text
 
 from ..errors import FileError, InputError
 from . import schema
 from .connect import (
     FORMS,
+    PATIENCE,
     Book,
     Clock,
     Writing,
@@ -58,21 +59,34 @@ def make_book(
     """
     name = person(who)
     if place.kind == "sqlite":
-        try:
-            place.path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as fault:
-            raise FileError(
-                "book-unwritable", f"the folder cannot be made ({fault.strerror})",
-                where=str(place.path.parent), remedy="Choose another place with --book PATH.",
-            ) from None  # fmt: skip
+        _make_folder(place)
     book = Book(place, clock=clock)
+    try:
+        _fill(book, name, documents)
+    except BaseException:
+        book.close()
+        raise
+    return book
+
+
+def _make_folder(place: Place) -> None:
+    try:
+        place.path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise FileError(
+            "book-unwritable", f"the folder cannot be made ({fault.strerror})",
+            where=str(place.path.parent), remedy="Choose another place with --book PATH.",
+        ) from None  # fmt: skip
+
+
+def _fill(book: Book, name: str, documents: Mapping[str, Mapping[str, bytes]]) -> None:
     with book.locked() as connection:
         if form_of(connection):
             raise InputError(
-                "book-exists", "there is a book already", where=place.label,
+                "book-exists", "there is a book already", where=book.place.label,
                 remedy="See it: cuttable book status.",
             )  # fmt: skip
-        at = stamp(clock())
+        at = stamp(book.clock())
         made = make_tables(connection, at)
         writing = Writing(connection, name, at, 0, "")
         writing.enter("init", "", 0, details(book=made))
@@ -81,7 +95,6 @@ def make_book(
             text("UPDATE book SET entries = :entries, entries_head = :head"),
             {"entries": writing.entries, "head": writing.head},
         )
-    return book
 
 
 def bring_up(book: Book) -> tuple[str, Path | None]:
@@ -98,14 +111,14 @@ def bring_up(book: Book) -> tuple[str, Path | None]:
     if before not in FORMS:
         check_form(before, book.place)
     copy = None
-    if book.place.kind == "sqlite":
-        copy = copy_name(book.place, "before-migration")
-        copy_sqlite(book.place.path, copy)
     while True:
         with book.locked() as connection:
             form = form_of(connection)
             if form == FORMS[-1]:
                 return before, copy
+            if copy is None and book.place.kind == "sqlite":
+                copy = copy_name(book.place, "before-migration")
+                copy_sqlite(book.place.path, copy)
             migrate(connection, FORMS[FORMS.index(form) + 1])
 
 
@@ -113,27 +126,57 @@ def copy_sqlite(source: Path, target: Path) -> None:
     """Copy a SQLite book while others may write in it; the copy appears whole or not at all.
 
     Raises:
-        FileError: ``output-unwritable`` or ``book-damaged``.
+        FileError: ``output-unwritable``, ``book-locked`` or ``book-damaged``.
     """
     place = Place("sqlite", str(source))
-    beside = target.with_name(f".{target.name}.part")
-    try:
-        beside.unlink(missing_ok=True)
+    with _beside(target, "part") as beside:
         with (
             told(place),
-            contextlib.closing(sqlite3.connect(source, timeout=5)) as reading,
+            contextlib.closing(sqlite3.connect(source, timeout=PATIENCE)) as reading,
             contextlib.closing(sqlite3.connect(beside)) as writing,
         ):
-            reading.backup(writing)
+            reading.backup(writing, progress=_impatient)
         beside.replace(target)
+
+
+def _impatient(status: int, remaining: int, total: int) -> None:
+    """Give up on a book that stays locked; by itself, copying would wait for ever."""
+    _ = remaining, total
+    if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        raise sqlite3.OperationalError("database is locked")
+
+
+@contextlib.contextmanager
+def _beside(target: Path, why: str) -> Generator[Path]:
+    """Give a new file beside the one that is to be made; it is gone in the end.
+
+    Raises:
+        FileError: ``output-unwritable``.
+    """
+    beside = target.with_name(f".{target.name}.{why}")
+    journal = beside.with_name(f"{beside.name}-journal")
+    try:
+        for path in (journal, beside):
+            path.unlink(missing_ok=True)
+        beside.touch()
+        yield beside
     except OSError as fault:
-        raise FileError(
-            "output-unwritable", f"the copy cannot be written ({fault.strerror})",
-            where=str(target), remedy="Choose a folder that exists and can be written.",
-        ) from None  # fmt: skip
+        raise _unwritable(target, fault.strerror or "it cannot be written") from None
+    except FileError as fault:
+        if fault.code == "book-unwritable":
+            raise _unwritable(target, fault.what) from None
+        raise
     finally:
-        with contextlib.suppress(OSError):
-            beside.unlink(missing_ok=True)
+        for path in (journal, beside):
+            with contextlib.suppress(OSError):
+                path.unlink(missing_ok=True)
+
+
+def _unwritable(target: Path, reason: str) -> FileError:
+    return FileError(
+        "output-unwritable", f"the copy cannot be written ({reason})", where=str(target),
+        remedy="Choose a folder that exists, can be written and has room.",
+    )  # fmt: skip
 
 
 def back_up(book: Book, target: Path) -> Report:
@@ -150,21 +193,20 @@ def back_up(book: Book, target: Path) -> Report:
             "output-exists", "there is a file of this name", where=str(target),
             remedy="Give the backup another name.",
         )  # fmt: skip
-    beside = target.with_name(f".{target.name}.part")
-    place = Place("sqlite", str(beside))
-    try:
-        beside.unlink(missing_ok=True)
+    with _beside(target, "backup") as beside:
+        place = Place("sqlite", str(beside))
         if book.place.kind == "sqlite":
             copy_sqlite(book.place.path, beside)
         else:
-            copying = Book(place)
-            with book.reading() as source, copying.locked() as made:
+            with (
+                contextlib.closing(Book(place)) as copying,
+                book.reading() as source,
+                copying.locked() as made,
+            ):
                 make_tables(made, stamp(book.clock()))
                 copy_rows(source, made)
-            copying.close()
-        opened = Book(place)
-        report = verify(opened)
-        opened.close()
+        with contextlib.closing(Book(place)) as opened:
+            report = verify(opened)
         if report.problems:
             raise FileError(
                 "book-damaged", "the book is damaged; no backup was made of it",
@@ -172,14 +214,6 @@ def back_up(book: Book, target: Path) -> Report:
                 problems=report.problems[:20],
             )  # fmt: skip
         beside.replace(target)
-    except OSError as fault:
-        raise FileError(
-            "output-unwritable", f"the backup cannot be written ({fault.strerror})",
-            where=str(target), remedy="Choose a folder that exists and can be written.",
-        ) from None  # fmt: skip
-    finally:
-        with contextlib.suppress(OSError):
-            beside.unlink(missing_ok=True)
     return report
 
 
@@ -197,48 +231,62 @@ def copy_rows(source: "Connection", target: "Connection") -> None:
 def restore(place: Place, backup: Path, *, clock: Clock = utc_now) -> tuple[Report, Path | None]:
     """Put a backup in the place of a book; the book that was there is kept as a copy (SQLite).
 
+    Rows are replaced in one transaction, which waits for other writers and is waited for.
+
     Raises:
-        FileError: ``backup-damaged`` and what opening and writing tell.
+        FileError: ``backup-damaged``, ``book-locked`` and what opening and writing tell.
     """
     report = check_backup(backup)
+    copy = None
     if place.kind == "sqlite":
-        copy = None
-        if place.path.exists():
-            copy = copy_name(place, "before-restore")
-            try:
-                # As it is, damage included: it may be wanted to see what happened.
-                shutil.copy2(place.path, copy)
-            except OSError as fault:
-                raise FileError(
-                    "output-unwritable", f"the book cannot be copied ({fault.strerror})",
-                    where=str(copy), remedy="Make room beside the book.",
-                ) from None  # fmt: skip
-        place.path.parent.mkdir(parents=True, exist_ok=True)
-        journal = place.path.with_name(f"{place.path.name}-journal")
-        copy_sqlite_over(backup, place.path, journal)
-        return report, copy
-    source = Book(Place("sqlite", str(backup)))
-    target = Book(place, clock=clock)
-    with source.reading() as reading, target.locked() as writing:
-        if not form_of(writing):
+        _make_folder(place)
+        if not place.path.exists():
+            copy_sqlite(backup, place.path)
+            return report, None
+        copy = copy_name(place, "before-restore")
+    try:
+        _replace_rows(place, backup, copy, clock)
+    except FileError as fault:
+        if copy is None or fault.code != "book-damaged":
+            raise
+        _replace_file(place, backup, copy)
+    return report, copy
+
+
+def _replace_rows(place: Place, backup: Path, copy: Path | None, clock: Clock) -> None:
+    with (
+        contextlib.closing(Book(Place("sqlite", str(backup)))) as source,
+        contextlib.closing(Book(place, clock=clock)) as target,
+        target.locked() as writing,
+    ):
+        form = form_of(writing)
+        if copy is not None:
+            copy_sqlite(place.path, copy)
+            if form != FORMS[-1]:
+                for name, _ in reversed(inspect(writing).get_sorted_table_and_fkc_names()):
+                    if name:
+                        writing.execute(text(f'DROP TABLE "{name}"'))
+                form = ""
+        if not form:
             make_tables(writing, stamp(clock()))
-        check_form(form_of(writing), place)
-        copy_rows(reading, writing)
-    source.close()
-    target.close()
-    return report, None
+        else:
+            check_form(form, place)
+        with source.reading() as reading:
+            copy_rows(reading, writing)
 
 
-def copy_sqlite_over(backup: Path, path: Path, journal: Path) -> None:
-    """Put a copy of a backup in place of a file; a half-done change of the old file goes too."""
-    beside = path.with_name(f".{path.name}.restoring")
-    copy_sqlite(backup, beside)
-    with contextlib.suppress(sqlite3.Error), contextlib.closing(sqlite3.connect(path)) as old:
-        # Ends what a killed writer left half done, so that no journal of the old file is left.
-        old.execute("BEGIN IMMEDIATE")
-        old.execute("ROLLBACK")
-    journal.unlink(missing_ok=True)  # of a file that is damaged and goes
-    beside.replace(path)
+def _replace_file(place: Place, backup: Path, copy: Path) -> None:
+    """Put a copy of a backup in the place of a file that is damaged."""
+    try:
+        # As it is, damage included: it may be wanted to see what happened.
+        shutil.copy2(place.path, copy)
+        with _beside(place.path, "restoring") as beside:
+            copy_sqlite(backup, beside)
+            # A half-done change of the damaged file goes with it.
+            place.path.with_name(f"{place.path.name}-journal").unlink(missing_ok=True)
+            beside.replace(place.path)
+    except OSError as fault:
+        raise _unwritable(copy, fault.strerror or "it cannot be written") from None
 
 
 def check_backup(backup: Path) -> Report:
@@ -250,9 +298,8 @@ def check_backup(backup: Path) -> Report:
     if not backup.is_file():
         raise FileError("file-missing", "there is no such backup", where=str(backup))
     try:
-        opened = open_book(Place("sqlite", str(backup)))
-        report = verify(opened)
-        opened.close()
+        with contextlib.closing(open_book(Place("sqlite", str(backup)))) as opened:
+            report = verify(opened)
     except FileError as fault:
         if fault.code in ("book-older", "book-newer"):
             raise
