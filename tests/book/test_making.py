@@ -1,0 +1,611 @@
+"""Books are made once, brought up from older forms, backed up and restored, whole or not at all."""
+
+import contextlib
+import os
+import resource
+import shutil
+import signal
+import sqlite3
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from book_workshop import (
+    FIRST,
+    START,
+    Child,
+    Clock,
+    Databases,
+    PostgresDatabases,
+    Rows,
+    SqliteDatabases,
+    approved,
+    at_once,
+    changed,
+    first_release,
+    opened,
+    quick_folder,
+    rows,
+    run_sql,
+    some_answers,
+    whole_life,
+)
+from cuttable.catalogue.book import lifecycle as life
+from cuttable.catalogue.book.answers import find_answer, keep_answers
+from cuttable.catalogue.book.connect import FORMS, Book, Writing, make_tables, open_book, read_form
+from cuttable.catalogue.book.held import FORM, Held
+from cuttable.catalogue.book.making import back_up, bring_up, make_book, restore
+from cuttable.catalogue.book.place import Place
+from cuttable.catalogue.book.records import stamp
+from cuttable.catalogue.book.releases import load_first
+from cuttable.catalogue.book.schema import metadata
+from cuttable.catalogue.book.verify import verify
+from cuttable.catalogue.errors import CuttableError, FileError, InputError
+
+
+@pytest.fixture
+def folder() -> Iterator[Path]:
+    """A folder for backups."""
+    found = quick_folder()
+    yield found
+    shutil.rmtree(found)
+
+
+def code_of(do: Callable[[], object]) -> str:
+    """Return the code of the error that something ends with."""
+    with pytest.raises(CuttableError) as caught:
+        do()
+    assert caught.value.remedy or caught.value.code == "file-missing"
+    return caught.value.code
+
+
+# --- making -----------------------------------------------------------------------------------
+
+
+def test_a_new_book_holds_the_first_release(databases: Databases, fresh: Place) -> None:
+    """Every document once, approved; the journal tells who made it."""
+    assert code_of(lambda: open_book(fresh)) == "book-missing"
+    assert code_of(lambda: Held(fresh)) == "book-missing"
+    make_book(fresh, "Ana", FIRST, clock=Clock()).close()
+    book = opened(fresh)
+    assert verify(book).problems == ()
+    held = Held(fresh, at=START)
+    assert {name: number for name, (number, _) in held.numbers.items()} == dict.fromkeys(FIRST, 1)
+    assert held.files("rules") == FIRST["rules"]
+    held.close()
+    book.close()
+    entry = rows(databases, fresh)["journal"][0]
+    assert entry[2:4] == ("Ana", "init")
+
+
+def test_first_records_are_the_same_in_every_book(databases: Databases) -> None:
+    """So that bundles can be exchanged: not who made the book, nor when, is in them."""
+    one, two = databases.empty(), databases.empty()
+    first_release(one)
+    make_book(two, "Bo", FIRST, clock=Clock(START.replace(year=2031))).close()
+    found = [rows(databases, place) for place in (one, two)]
+    assert found[0]["revisions"] == found[1]["revisions"]
+    assert found[0]["contents"] == found[1]["contents"]
+    assert found[0]["book"] != found[1]["book"]
+
+
+def test_a_book_is_made_once(databases: Databases, fresh: Place) -> None:
+    """The second time nothing is changed."""
+    first_release(fresh)
+    before = rows(databases, fresh)
+    assert code_of(lambda: first_release(fresh)) == "book-exists"
+    assert rows(databases, fresh) == before
+
+
+def test_two_who_make_a_book_at_once_make_one(databases: Databases, fresh: Place) -> None:
+    """The other is told that there is one."""
+    outcomes = at_once(*[lambda: first_release(fresh)] * 4)
+    faults = [outcome.fault for outcome in outcomes if outcome.fault]
+    assert len(faults) == 3
+    assert {fault.code for fault in faults if isinstance(fault, InputError)} == {"book-exists"}
+    assert len(rows(databases, fresh)["revisions"]) == len(FIRST)
+
+
+def test_folders_of_a_book_are_made(folder: Path) -> None:
+    """As deep as need be; where they cannot be made, that is told."""
+    place = Place("sqlite", str(folder / "a" / "b c" / "book.db"))
+    first_release(place)
+    assert verify(opened(place)).problems == ()
+    (folder / "file").write_text("x")
+    place = Place("sqlite", str(folder / "file" / "book.db"))
+    assert code_of(lambda: first_release(place)) == "book-unwritable"
+
+
+@pytest.mark.parametrize("name", ["what?.db", "100%41.db", "a#b.db", "ü ö.db", "[1].db", "a'b\".db",
+                                  "book.db?mode=ro", ":memory:"])  # fmt: skip
+def test_any_name_of_a_file_is_a_place(folder: Path, name: str) -> None:
+    """It is opened under its own name, by all that open it."""
+    place = Place("sqlite", str(folder / name))
+    first_release(place)
+    assert [path.name for path in folder.iterdir()] == [name]
+    book = opened(place)
+    approved(book, changed(book))
+    back_up(book, folder / f"{name}.copy")
+    book.close()
+    restore(place, folder / f"{name}.copy")
+    held = Held(place, now=START.replace(year=2028))
+    assert held.numbers["rowan-150"][0] == 2
+    held.close()
+
+
+def test_a_file_named_from_its_folder_is_a_place(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A path that begins in the folder where the command runs."""
+    monkeypatch.chdir(folder)
+    for name in ("book.db", ":memory:"):
+        place = Place("sqlite", name)
+        first_release(place)
+        assert (folder / name).stat().st_size > 10_000
+        book = opened(place)
+        assert verify(book).problems == ()
+        book.close()
+
+
+# --- older forms ------------------------------------------------------------------------------
+
+
+def older(form: str) -> Callable[[Place], None]:
+    """Return what makes a book of an older form, with a first release in it."""
+
+    def make(place: Place) -> None:
+        book, at = Book(place, clock=Clock()), stamp(START)
+        with contextlib.closing(book), book.locked() as connection:
+            made = make_tables(connection, at, form)
+            writing = Writing(connection, "Ana", at, 0, "")
+            writing.enter("init", "", 0, life.details(book=made))
+            load_first(writing, FIRST)
+            connection.exec_driver_sql(
+                f"UPDATE book SET entries = {writing.entries}, entries_head = '{writing.head}'"  # noqa: S608
+            )
+
+    return make
+
+
+def shape(book: Book) -> dict[str, Any]:
+    """Return what the database itself tells of the tables of a book."""
+    from sqlalchemy import inspect
+
+    found: dict[str, Any] = {}
+    with book.reading() as connection:
+        seen = inspect(connection)
+        for name in sorted(seen.get_table_names()):
+            found[name] = (
+                [(item["name"], str(item["type"]), item["nullable"], item["default"])
+                 for item in seen.get_columns(name)],
+                seen.get_pk_constraint(name)["constrained_columns"],
+                sorted(str((item["constrained_columns"], item["referred_table"]))
+                       for item in seen.get_foreign_keys(name)),
+                sorted(str((item["name"], item["column_names"]))
+                       for item in seen.get_indexes(name)),
+                sorted(str((item["name"], item["column_names"]))
+                       for item in seen.get_unique_constraints(name)),
+                sorted(str(item["name"]) for item in seen.get_check_constraints(name)),
+            )  # fmt: skip
+    return found
+
+
+def test_the_form_that_is_read_is_the_last() -> None:
+    """What is in force is read without the library that knows the forms."""
+    assert FORMS[-1] == FORM
+
+
+@pytest.mark.parametrize("form", FORMS[:-1])
+def test_an_older_book_is_brought_up(databases: Databases, form: str) -> None:
+    """It is refused until then, keeps every row, and a copy as it was is kept of a file."""
+    place = databases.copy_of(f"form {form}", older(form))
+    assert code_of(lambda: open_book(place)) == "book-older"
+    assert code_of(lambda: Held(place)) == "book-older"
+    before = rows(databases, place)
+    book = Book(place, clock=Clock())
+    came_from, copy = bring_up(book)
+    assert came_from == form
+    after = rows(databases, place)
+    for name, old in before.items():
+        if name == "book":
+            assert [row[:5] for row in after[name]] == [row[:5] for row in old]
+        elif name != "alembic_version":
+            assert after[name] == old
+    if databases.kind == "sqlite":
+        assert copy is not None
+        assert rows(databases, Place("sqlite", str(copy))) == before
+    else:
+        assert copy is None
+    assert verify(book).problems == ()
+    book.close()
+    book = opened(place)
+    approved(book, changed(book))
+    keep_answers(book, "Ana", some_answers(2))
+    assert verify(book).problems == ()
+    assert bring_up(book) == (FORMS[-1], None)
+    book.close()
+
+
+@pytest.mark.parametrize("form", FORMS[:-1])
+def test_a_book_that_was_brought_up_is_as_a_new_one(databases: Databases, form: str) -> None:
+    """Column by column, and as the description of the tables says."""
+    from alembic.autogenerate import compare_metadata
+    from alembic.runtime.migration import MigrationContext
+
+    place = databases.copy_of(f"form {form}", older(form))
+    book = Book(place)
+    bring_up(book)
+    new = opened(databases.copy_of("first", first_release))
+    assert shape(book) == shape(new)
+    assert set(shape(new)) == {*metadata.tables, "alembic_version"}
+    for each in (book, new):
+        with each.reading() as connection:
+            assert compare_metadata(MigrationContext.configure(connection), metadata) == []
+        each.close()
+
+
+def test_two_who_bring_a_book_up_at_once(databases: Databases) -> None:
+    """One does it, the other finds it done."""
+    place = databases.copy_of("form 0001", older("0001"))
+    outcomes = at_once(*[lambda: bring_up(Book(place))[0]] * 3)
+    assert [outcome.fault for outcome in outcomes] == [None] * 3
+    book = opened(place)
+    assert verify(book).problems == ()
+    book.close()
+    if databases.kind == "sqlite":
+        assert len(list(place.path.parent.glob("book.db.before-migration-*.copy"))) == 1
+
+
+def test_a_newer_book_is_refused(databases: Databases) -> None:
+    """It is neither read nor changed by a tool that does not know its form."""
+    place = databases.copy_of("first", first_release)
+    run_sql(databases, place, "UPDATE alembic_version SET version_num = '0999'")
+    before = rows(databases, place)
+    book = Book(place)
+    for do in (lambda: open_book(place), lambda: Held(place), lambda: bring_up(book),
+               ):  # fmt: skip
+        assert code_of(do) == "book-newer"
+    assert code_of(lambda: make_book(place, "Ana", FIRST)) == "book-exists"
+    assert rows(databases, place) == before
+    book.close()
+
+
+def test_nothing_is_brought_up_where_nothing_is(fresh: Place) -> None:
+    """A missing book is told as missing, and stays missing."""
+    book = Book(fresh)
+    assert read_form(book) == ""
+    assert code_of(lambda: bring_up(book)) == "book-missing"
+    if fresh.kind == "sqlite":
+        assert list(fresh.path.parent.iterdir()) == []
+    book.close()
+
+
+# --- backups ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("into", ["sqlite", "postgresql"])
+@pytest.mark.parametrize("is_there", [True, False])
+def test_a_backup_goes_into_either_database(
+    databases: Databases,
+    sqlite: SqliteDatabases,
+    postgres: PostgresDatabases,
+    folder: Path,
+    into: str,
+    is_there: bool,  # a book that is replaced
+) -> None:
+    """The same rows, whichever database the book was in, and none of what was there."""
+    place = databases.copy_of("life", whole_life)
+    book = opened(place)
+    report = back_up(book, folder / "a.copy")
+    book.close()
+    assert report.problems == ()
+    kept = rows(databases, place)
+    other: Databases = sqlite if into == "sqlite" else postgres
+    target = other.copy_of("first", first_release) if is_there else other.empty()
+    before = rows(other, target)
+    assert restore(target, folder / "a.copy")[0] == report
+    again = opened(target)
+    assert verify(again) == report
+    with again.reading() as connection:
+        assert find_answer(connection, "7").text == some_answers(7)[6].text
+    again.close()
+    assert rows(other, target) == kept
+    if is_there and into == "sqlite":
+        (copy,) = target.path.parent.glob("book.db.before-restore-*.copy")
+        assert rows(other, Place("sqlite", str(copy))) == before
+    other.drop()
+
+
+def test_a_backup_has_a_name_of_its_own(book: Book, folder: Path) -> None:
+    """A file that is there is left as it is; a folder that is not there is told."""
+    target = folder / "a.copy"
+    target.write_text("mine")
+    assert code_of(lambda: back_up(book, target)) == "output-exists"
+    assert target.read_text() == "mine"
+    assert code_of(lambda: back_up(book, folder / "no" / "a.copy")) == "output-unwritable"
+    assert [path.name for path in folder.iterdir()] == ["a.copy"]
+
+
+def test_no_backup_is_made_of_a_damaged_book(
+    databases: Databases, book: Book, folder: Path
+) -> None:
+    """A backup that cannot be restored would be found when it is needed."""
+    run_sql(databases, book.place, "UPDATE journal SET who = 'Eve' WHERE entry = 2")
+    assert code_of(lambda: back_up(book, folder / "a.copy")) == "book-damaged"
+    assert list(folder.iterdir()) == []
+
+
+def test_a_backup_is_one_state_of_a_busy_book(
+    databases: Databases, book: Book, clock: Clock, folder: Path
+) -> None:
+    """Taken while others write, it is whole, and holds a beginning of what they wrote."""
+    book.close()
+
+    def work() -> None:
+        mine = opened(book.place, Clock(clock.now), patience=60)
+        for turn in range(15):
+            changed(mine, mass=f"{turn + 1} kg")
+            keep_answers(mine, "P", some_answers(1, turn))
+
+    child = Child(work)
+    counts: list[int] = []
+    for turn in range(8):
+        mine = opened(book.place, Clock(clock.now), patience=60)
+        report = back_up(mine, folder / f"{turn}.copy")
+        mine.close()
+        assert report.problems == ()
+        counts.append(report.entries + report.answers)
+    assert child.outcome().fault is None
+    assert counts == sorted(counts)
+    whole = sorted(rows(databases, book.place)["journal"])
+    for turn in range(8):
+        part = rows_of(folder / f"{turn}.copy", "journal")
+        assert part == whole[: len(part)]
+
+
+def rows_of(path: Path, table: str) -> list[tuple[Any, ...]]:
+    """Return the rows of a table of a file, in the order of their first column."""
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        return connection.execute(f"SELECT * FROM {table} ORDER BY 1").fetchall()  # noqa: S608
+
+
+def damage_missing(path: Path) -> None:
+    path.unlink()
+
+
+def damage_empty(path: Path) -> None:
+    path.write_bytes(b"")
+
+
+def damage_text(path: Path) -> None:
+    path.write_text("To be or not to be.\n" * 900)
+
+
+def damage_head(path: Path) -> None:
+    content = path.read_bytes()
+    path.write_bytes(b"\0" * 40 + content[40:])
+
+
+def damage_cut(path: Path) -> None:
+    path.write_bytes(path.read_bytes()[:-9000])
+
+
+def damage_half(path: Path) -> None:
+    content = path.read_bytes()
+    path.write_bytes(content[: len(content) // 2])
+
+
+def damage_value(path: Path) -> None:
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        connection.execute("UPDATE revisions SET reason = 'x' WHERE number = 2")
+        connection.commit()
+
+
+def damage_other(path: Path) -> None:
+    path.unlink()
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        connection.execute("CREATE TABLE notes (note TEXT)")
+        connection.commit()
+
+
+def damage_newer(path: Path) -> None:
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        connection.execute("UPDATE alembic_version SET version_num = '0999'")
+        connection.commit()
+
+
+@pytest.mark.parametrize(
+    ("damage", "code"),
+    [
+        (damage_missing, "file-missing"),
+        (damage_empty, "backup-damaged"),
+        (damage_text, "backup-damaged"),
+        (damage_head, "backup-damaged"),
+        (damage_cut, "backup-damaged"),
+        (damage_half, "backup-damaged"),
+        (damage_value, "backup-damaged"),
+        (damage_other, "backup-damaged"),
+        (damage_newer, "book-newer"),
+    ],
+)
+def test_a_damaged_backup_is_refused(
+    databases: Databases, book: Book, folder: Path,
+    damage: Callable[[Path], None], code: str,
+) -> None:  # fmt: skip
+    """Before anything is changed; the book that is there stays."""
+    approved(book, changed(book))
+    back_up(book, folder / "a.copy")
+    approved(book, changed(book, mass="333 kg"))
+    before = rows(databases, book.place)
+    damage(folder / "a.copy")
+    assert code_of(lambda: restore(book.place, folder / "a.copy")) == code
+    assert rows(databases, book.place) == before
+    assert verify(book).problems == ()
+    if book.place.kind == "sqlite":
+        assert [path.name for path in book.place.path.parent.iterdir()] == ["book.db"]
+
+
+def read_if_it_can_be(sqlite: SqliteDatabases, place: Place) -> Rows | None:
+    """Return what is in a file, if it is a database."""
+    try:
+        return rows(sqlite, place)
+    except sqlite3.DatabaseError:
+        return None
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        damage_empty, damage_text, damage_head, damage_cut, damage_half, damage_value,
+        damage_other, damage_newer,
+    ],
+)  # fmt: skip
+def test_a_damaged_book_is_restored(
+    sqlite: SqliteDatabases, folder: Path, damage: Callable[[Path], None]
+) -> None:
+    """Whatever is wrong with the file; what it was is kept beside it."""
+    place = sqlite.copy_of("life", whole_life)
+    book = opened(place)
+    report = back_up(book, folder / "a.copy")
+    book.close()
+    kept = rows(sqlite, place)
+    damage(place.path)
+    damaged, found = place.path.read_bytes(), read_if_it_can_be(sqlite, place)
+    _, copy = restore(place, folder / "a.copy")
+    assert copy is not None
+    if found is None:
+        assert copy.read_bytes() == damaged
+    else:
+        assert rows(sqlite, Place("sqlite", str(copy))) == found
+    assert rows(sqlite, place) == kept
+    book = opened(place)
+    assert verify(book) == report
+    book.close()
+    assert {path.name for path in place.path.parent.iterdir()} == {"book.db", copy.name}
+    sqlite.drop()
+
+
+@pytest.mark.parametrize("form", FORMS[:-1])
+def test_a_backup_goes_over_an_older_file(sqlite: SqliteDatabases, folder: Path, form: str) -> None:
+    """It is replaced, form and all, and kept as a copy."""
+    book = opened(sqlite.copy_of("life", whole_life))
+    report = back_up(book, folder / "a.copy")
+    book.close()
+    place = sqlite.copy_of(f"form {form}", older(form))
+    before = rows(sqlite, place)
+    _, copy = restore(place, folder / "a.copy")
+    assert rows(sqlite, Place("sqlite", str(copy))) == before
+    book = opened(place)
+    assert verify(book) == report
+    book.close()
+    sqlite.drop()
+
+
+def test_an_older_database_is_not_replaced(postgres: PostgresDatabases, folder: Path) -> None:
+    """Of a database no copy can be kept, so it is brought up first."""
+    book = opened(postgres.copy_of("life", whole_life))
+    back_up(book, folder / "a.copy")
+    book.close()
+    place = postgres.copy_of("form 0001", older("0001"))
+    before = rows(postgres, place)
+    assert code_of(lambda: restore(place, folder / "a.copy")) == "book-older"
+    assert rows(postgres, place) == before
+    postgres.drop()
+
+
+def test_an_older_backup_says_how_to_bring_it_up(
+    databases: Databases, sqlite: SqliteDatabases, folder: Path
+) -> None:
+    """And can be restored once it was."""
+    shutil.copy(sqlite.copy_of("form 0002", older("0002")).path, folder / "a.copy")
+    place = databases.copy_of("first", first_release)
+    assert code_of(lambda: restore(place, folder / "a.copy")) == "book-older"
+    backup = Book(Place("sqlite", str(folder / "a.copy")))
+    bring_up(backup)
+    backup.close()
+    restore(place, folder / "a.copy")
+    book = opened(place)
+    assert verify(book).problems == ()
+    book.close()
+
+
+def test_a_restore_waits_for_who_writes(
+    databases: Databases, book: Book, clock: Clock, folder: Path
+) -> None:
+    """A writer's change is in the copy, or in the book after: none is lost between."""
+    back_up(book, folder / "a.copy")
+    book.close()
+    reading, writing = os.pipe()
+
+    def work() -> int:
+        mine = opened(book.place, Clock(clock.now), patience=60)
+        with mine.writing("Ana") as transaction:
+            os.write(writing, b"x")
+            os.read(reading_2, 1)  # until the restore waits
+            made = life.draft(transaction, "rowan-150", None, reason="while restoring")
+        return made.number
+
+    reading_2, writing_2 = os.pipe()
+    child = Child(work)
+    os.read(reading, 1)
+    restoring = Child(lambda: restore(book.place, folder / "a.copy")[1])
+    os.write(writing_2, b"x")
+    assert child.outcome().value == 2
+    copy = restoring.outcome().value
+    found = rows(databases, book.place)
+    assert len(found["revisions"]) == len(FIRST)
+    if databases.kind == "sqlite":
+        assert len(rows_of(copy, "revisions")) == len(FIRST) + 1
+    for handle in (reading, writing, reading_2, writing_2):
+        os.close(handle)
+
+
+def test_a_restore_gives_up_on_who_writes_for_long(
+    sqlite: SqliteDatabases, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The book stays as it is, and no copy of it is made."""
+    monkeypatch.setattr("cuttable.catalogue.book.connect.PATIENCE", 0.1)
+    monkeypatch.setattr(Book.__init__, "__kwdefaults__", {"clock": Clock(), "patience": 0.1})
+    place = sqlite.copy_of("first", first_release)
+    book = opened(place)
+    back_up(book, folder / "a.copy")
+    book.close()
+    before = rows(sqlite, place)
+    with contextlib.closing(sqlite.raw(place)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        assert code_of(lambda: restore(place, folder / "a.copy")) == "book-locked"
+        other.execute("ROLLBACK")
+    assert rows(sqlite, place) == before
+    assert [path.name for path in place.path.parent.iterdir()] == ["book.db"]
+    sqlite.drop()
+
+
+def test_a_backup_gives_up_on_a_book_that_stays_locked(
+    sqlite: SqliteDatabases, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It does not wait for ever, and leaves nothing."""
+    monkeypatch.setattr("cuttable.catalogue.book.making.PATIENCE", 0.1)
+    place = sqlite.copy_of("first", first_release)
+    book = opened(place)
+    with contextlib.closing(sqlite.raw(place)) as other:
+        other.execute("BEGIN EXCLUSIVE")
+        assert code_of(lambda: back_up(book, folder / "a.copy")) == "book-locked"
+    book.close()
+    assert list(folder.iterdir()) == []
+    sqlite.drop()
+
+
+def test_a_full_disk_of_the_backup_is_told(book: Book, folder: Path) -> None:
+    """As a fault of the backup, not of the book; nothing is left of it."""
+    book.close()
+
+    def work() -> None:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))
+        back_up(opened(book.place), folder / "a.copy")
+
+    fault = Child(work).outcome().fault
+    assert isinstance(fault, FileError)
+    assert fault.code == "output-unwritable"
+    assert list(folder.iterdir()) == []
