@@ -389,6 +389,10 @@ def setup_of(verdict: Verdict) -> dict[str, Any]:
         item = measures.get(measure)
         if item is not None and item.value is not None:
             settings[name] = item.value if item.heavy is None else item.heavy
+    if "rapid_override" in settings:
+        # What the heavy end would need below it is weighed before it is turned, or refused.
+        lowest = verdict.machine.rotary.lowest_override
+        settings["rapid_override"] = max(settings["rapid_override"], lowest)
     for mitigation in verdict.mitigations:
         if "rapid_override" in mitigation.values:
             settings["rapid_override"] = min(

@@ -184,6 +184,7 @@ class _Answering:
             values = measured.heavy.get(measure, measured.nominal[measure])
             values = np.where(np.isfinite(values), values, measured.nominal[measure])
             if column == "rapid_override":
+                values = np.fmax(values, self.decision.scope.numbers["machine.lowest_override"])
                 for name, told in extra.items():
                     if name.endswith(".rapid_override"):
                         values = np.fmin(np.where(np.isnan(values), 1.0, values), told)

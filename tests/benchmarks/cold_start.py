@@ -1,12 +1,16 @@
 """Cold start of ``check``, as a ratio to importing common libraries in the same run.
 
-Run by hand: ``python tests/benchmarks/cold_start.py``. Needs the command installed in the same
+And of ``check`` from a book, as a ratio to ``check`` from a machine file.
+
+Run by hand: ``python tests/benchmarks/cold_start.py [postgresql://…]``. Needs the command installed in the same
 environment, with pydantic and typer for the comparison (``pip install pydantic typer``).
 """
 
+import os
 import statistics
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -24,18 +28,43 @@ CASES = {
 }  # fmt: skip
 
 
-def main() -> None:
-    """Print medians of interleaved rounds and their ratio to the first case."""
-    times: dict[str, list[float]] = {name: [] for name in CASES}
+MODEL = Path(__file__).parents[2] / "catalogue" / "models" / "rowan-150.toml"
+JOB = [COMMAND, "check", "NPS 4 SCH 40", "20 ft", "--machine"]
+
+
+def measured(cases: dict[str, list[str]], **env: str) -> dict[str, float]:
+    """Return the median of each case in ms, over interleaved rounds."""
+    times: dict[str, list[float]] = {name: [] for name in cases}
     for _ in range(ROUNDS):
-        for name, words in CASES.items():
+        for name, words in cases.items():
             start = time.perf_counter()
-            subprocess.run(words, stdout=subprocess.DEVNULL, check=False)
-            times[name].append(time.perf_counter() - start)
-    base = statistics.median(next(iter(times.values())))
-    for name, values in times.items():
-        median = statistics.median(values)
-        print(f"{median * 1000:7.1f} ms  x{median / base:.2f}  {name}")
+            subprocess.run(words, stdout=subprocess.DEVNULL, check=False, env=os.environ | env)
+            times[name].append(1000 * (time.perf_counter() - start))
+    return {name: statistics.median(values) for name, values in times.items()}
+
+
+def shown(medians: dict[str, float]) -> None:
+    """Print medians and their ratio to the first."""
+    base = next(iter(medians.values()))
+    for name, median in medians.items():
+        print(f"{median:7.1f} ms  x{median / base:.2f}  {name}")
+
+
+def main() -> None:
+    """Print both comparisons."""
+    shown(measured(CASES, CUTTABLE_BOOK="none"))
+    with tempfile.TemporaryDirectory() as folder:
+        book = str(Path(folder) / "book.db")
+        subprocess.run([COMMAND, "book", "init", "--book", book], check=True)
+        cases = {
+            "check, a machine file": [*JOB, str(MODEL), "--book", "none"],
+            "check, the book": [*JOB, "rowan-150", "--book", book],
+        }
+        if len(sys.argv) > 1:
+            url = sys.argv[1]
+            subprocess.run([COMMAND, "book", "init", "--book", url], check=False)
+            cases["check, the book in PostgreSQL"] = [*JOB, "rowan-150", "--book", url]
+        shown(measured(cases))
 
 
 if __name__ == "__main__":

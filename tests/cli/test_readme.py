@@ -8,6 +8,7 @@ import os
 import re
 import shlex
 import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -57,11 +58,59 @@ def test_the_readme_has_examples_of_every_command() -> None:
         "sections",
         "machines",
         "rules",
+        "sites",
+        "grades",
+        "impact",
+        "whatif",
+        "answer",
+        "book",
         "explain",
         "completion",
     ):
         assert f"cuttable {command}" in text or f"output: {command}" in text
     assert len(examples()) >= 9
+
+
+_STEPS = re.compile(r"<!-- steps -->\n```text\n(?P<text>.*?)```", re.DOTALL)
+
+# What differs each time the steps are run.
+_TIME = re.compile(r"\d{4}-\d\d-\d\d([T ]\d\d:\d\d)?")
+
+
+def test_the_steps_of_the_readme_print_what_it_shows(tmp_path: Path) -> None:
+    """Typed one after the other in a shell, on a book of their own; only the times may differ."""
+    text = README.read_text(encoding="utf-8")
+    (steps,) = _STEPS.findall(text)
+    for file in _FILE.finditer(text):
+        (tmp_path / file["name"]).write_text(file["text"], encoding="utf-8")
+    programs = tmp_path / "programs"
+    programs.mkdir()
+    program = programs / "cuttable"
+    program.write_text(
+        f"#!{sys.executable}\nfrom cuttable.cli.main import run\nrun()\n", encoding="utf-8"
+    )
+    program.chmod(0o755)
+    env = {name: value for name, value in os.environ.items() if name != "COLUMNS"} | {
+        "PATH": f"{programs}{os.pathsep}{os.environ['PATH']}",
+        "CUTTABLE_BOOK": "plant.db",
+    }
+    shown = ""
+    for line in steps.splitlines():
+        if line.startswith("$ "):
+            done = subprocess.run(  # noqa: S607 - the shell a reader types them in
+                ["bash", "-c", line[2:]], capture_output=True, text=True, encoding="utf-8",
+                cwd=tmp_path, env=env, timeout=120, check=False,
+            )  # fmt: skip
+            assert "Traceback" not in done.stderr
+            said = "".join(
+                part for part in done.stderr.splitlines(keepends=True)
+                if not part.startswith("month.csv: columns")
+            )  # fmt: skip
+            shown += f"{line}\n{said}{_without_trailing_space(done.stdout)}"
+    if os.environ.get("CUTTABLE_UPDATE_README"):
+        README.write_text(text.replace(steps, shown), encoding="utf-8")
+        return
+    assert _TIME.sub("DATE", shown) == _TIME.sub("DATE", steps)
 
 
 def _without_trailing_space(text: str) -> str:
