@@ -2,8 +2,9 @@
 
 And of ``check`` from a book, as a ratio to ``check`` from a machine file.
 
-Run by hand: ``python tests/benchmarks/cold_start.py [postgresql://…]``. Needs the command installed in the same
-environment, with pydantic and typer for the comparison (``pip install pydantic typer``).
+Run by hand: ``python tests/benchmarks/cold_start.py [postgresql://…]``. Needs the command
+installed in the same environment, with pydantic and typer for the comparison (``pip install
+pydantic typer``).
 """
 
 import os

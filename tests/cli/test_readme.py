@@ -97,8 +97,8 @@ def test_the_steps_of_the_readme_print_what_it_shows(tmp_path: Path) -> None:
     shown = ""
     for line in steps.splitlines():
         if line.startswith("$ "):
-            done = subprocess.run(  # noqa: S607 - the shell a reader types them in
-                ["bash", "-c", line[2:]], capture_output=True, text=True, encoding="utf-8",
+            done = subprocess.run(
+                ["/bin/bash", "-c", line[2:]], capture_output=True, text=True, encoding="utf-8",
                 cwd=tmp_path, env=env, timeout=120, check=False,
             )  # fmt: skip
             assert "Traceback" not in done.stderr
