@@ -18,14 +18,14 @@ from sqlalchemy.exc import ArgumentError
 
 from ..errors import FileError, InputError
 from . import schema
-from .faults import damaged, told, url_unreadable
+from .faults import damaged, last_moment, told, url_unreadable
 from .place import Place
-from .records import Entry, moment, person, stamp
+from .records import Entry, person, stamp
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
 
-FORMS: Final = ("0001", "0002", "0003")
+FORMS: Final = ("0001", "0002", "0003", "0004")
 """Forms of the tables, oldest first; the last is today's."""
 
 PATIENCE: Final = 5.0
@@ -107,7 +107,7 @@ class Book:
             with connection.begin():
                 if self.place.kind == "postgresql":
                     connection.execute(
-                        text(f"SET LOCAL lock_timeout = {int(self.patience * 1000)}")
+                        text(f"SET LOCAL lock_timeout = {max(1, int(self.patience * 1000))}")
                     )
                     connection.execute(text(f"SELECT pg_advisory_xact_lock({LOCK})"))
                 yield connection
@@ -139,7 +139,7 @@ class Book:
         Raises:
             FileError: ``clock-behind``: this machine's clock was set back.
         """
-        now, before = self.clock(), moment(last)
+        now, before = self.clock(), last_moment(last, self.place)
         check_clock(now, before, self.place)
         return stamp(max(now, before + dt.timedelta(microseconds=1)))
 
@@ -150,7 +150,7 @@ def check_clock(now: dt.datetime, last: dt.datetime, place: Place) -> None:
     Raises:
         FileError: ``clock-behind``.
     """
-    if now < last - SKEW:
+    if now + SKEW < last:
         raise FileError(
             "clock-behind",
             f"this machine's clock says {now:%Y-%m-%d %H:%M} UTC, but the last record of the "

@@ -8,17 +8,18 @@ question takes to answer. So this reads the few rows that an answer needs by its
 import datetime as dt
 import sqlite3
 from collections.abc import Sequence
+from copy import copy
 from functools import cached_property
 from typing import Any, NamedTuple
 
 from ..errors import InputError
 from ..overlay import MARK
 from ..store import ModelFile, Own
-from .faults import told
+from .faults import damaged, last_moment, told
 from .place import Place
-from .records import CATALOGUE, GRADES, RULES, SECTIONS, WHOLE, moment, stamp, unpack
+from .records import CATALOGUE, GRADES, RULES, SECTIONS, WHOLE, stamp, unpack
 
-FORM = "0003"
+FORM = "0004"
 """The form of tables that is read; the same as the last of :data:`.connect.FORMS`."""
 
 _IN_FORCE = (
@@ -87,12 +88,16 @@ class Held:
             check_form(form, self.place)
         if mark is not None:
             return mark
-        ((last, entries),) = self._rows("SELECT last_time, entries FROM book")
-        if at is None and now < moment(last):
+        found = self._rows("SELECT last_time, entries FROM book")
+        if not found:
+            raise damaged(self.place, "it does not tell where its journal ends")
+        ((text, entries),) = found
+        last = last_moment(text, self.place)
+        if at is None and now < last:
             from .connect import check_clock
 
-            check_clock(now, moment(last), self.place)
-            at = moment(last)
+            check_clock(now, last, self.place)
+            at = last
         return Mark(stamp(at or now), entries)
 
     def _form(self) -> str:
@@ -121,8 +126,6 @@ class Held:
         with told(self.place):
             rows = self._rows("SELECT packing, body FROM contents WHERE digest = ?", (digest,))
             if not rows:
-                from .faults import damaged
-
                 raise damaged(self.place, f"the content of {document} is missing")
             return unpack(rows[0][0], bytes(rows[0][1]), document)
 
@@ -141,6 +144,13 @@ class Held:
         number = self.numbers[document][0]
         (content,) = self.files(document).values()
         return ModelFile(content, f"{self.label}, {document}/{number}", number)
+
+    def with_revision(self, document: str, number: int, content: str) -> "Held":
+        """Return what would be held were a revision in force: ``content`` is its digest."""
+        other = copy(self)
+        other.numbers = self.numbers | {document: (number, content)}
+        other.__dict__.pop("_machines", None)
+        return other
 
     @property
     def label(self) -> str:

@@ -38,8 +38,9 @@ if TYPE_CHECKING:
 
 TABLES = (
     schema.book, schema.contents, schema.revisions, schema.journal,
-    schema.answers, schema.answer_names, schema.keys,
+    schema.answers, schema.answer_names, schema.keys, schema.people, schema.tokens,
 )  # fmt: skip
+"""Tables that a backup has: all but the sessions, which end with it."""
 ROWS = 5_000
 """Rows copied at a time."""
 
@@ -218,8 +219,8 @@ def back_up(book: Book, target: Path) -> Report:
 
 
 def copy_rows(source: "Connection", target: "Connection") -> None:
-    """Replace all rows of one book by those of another."""
-    for table in reversed(TABLES):
+    """Replace all rows of one book by those of another; who is signed in is signed out."""
+    for table in (schema.sessions, *reversed(TABLES)):
         target.execute(delete(table))
     for table in TABLES:
         rows = source.execution_options(yield_per=ROWS).execute(select(table)).mappings()

@@ -117,3 +117,36 @@ keys: Final = Table(
     Column("since", String(27), nullable=False),
     Column("who", Text, nullable=False),
 )
+
+people: Final = Table(
+    "people",
+    metadata,
+    Column("key", String(80), primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("role", String(16), nullable=False),
+    Column("password", Text, nullable=False),
+    Column("is_active", Integer, nullable=False),
+    Column("must_change", Integer, nullable=False),
+    Column("created", String(27), nullable=False),
+)
+
+sessions: Final = Table(
+    "sessions",
+    metadata,
+    Column("secret", String(64), primary_key=True),
+    Column("person", String(80), ForeignKey("people.key"), nullable=False),
+    Column("csrf", String(64), nullable=False),
+    Column("expires", String(27), nullable=False),
+)
+
+tokens: Final = Table(
+    "tokens",
+    metadata,
+    Column("id", String(8), primary_key=True),
+    Column("secret", String(64), nullable=False, unique=True),
+    Column("person", String(80), ForeignKey("people.key"), nullable=False),
+    Column("title", Text, nullable=False),
+    Column("rights", String(40), nullable=False),
+    Column("created", String(27), nullable=False),
+    Column("expires", String(27), nullable=False),
+)
