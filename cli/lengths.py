@@ -10,11 +10,11 @@ from ..catalogue.errors import OpenQuestion
 from ..engine.ask import Desk
 from ..engine.job import Job, JobText, read_job
 from ..engine.lengths import STEPS, Interval, length_intervals
+from ..engine.reasons import lengths_content, reason_of
 from ..engine.verdict import VERDICTS
 from ..engine.wording import SYSTEMS, System, show
 from .desk import open_desk
 from .job_options import stock_options
-from .reasons import plain, reason_of
 
 WORDS = {
     VERDICTS["setting"]: "in range",
@@ -59,17 +59,7 @@ def command(
         for verdict in (VERDICTS["setting"], VERDICTS["conditions"])
     )
     if is_json:
-        content = {
-            "schema": "cuttable.lengths/1",
-            "section": job.section.designation,
-            "grade": job.grade.name,
-            "step": STEPS[units],
-            "machines": [
-                {"model": machine.code, "revision": machine.revision, "digest": machine.digest,
-                 "intervals": [plain(item) for item in intervals]}
-                for machine, intervals in found
-            ],
-        }  # fmt: skip
+        content = lengths_content(job, found, units)
         click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0 if is_allowed else 1
     from .render import console

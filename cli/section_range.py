@@ -9,12 +9,12 @@ import click
 from ..catalogue.families import FAMILIES
 from ..catalogue.quantities import length as read_length
 from ..engine.job import grade_of
+from ..engine.reasons import plain, reason_of
 from ..engine.section_range import section_range
 from ..engine.verdict import VERDICTS
 from ..engine.wording import show_both
 from .desk import open_desk
 from .job_options import system_of
-from .reasons import plain, reason_of
 
 COLUMNS = ("setting", "conditions", "refused")
 

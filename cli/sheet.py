@@ -13,8 +13,6 @@ from .desk import open_desk
 from .files import write_whole
 from .job_options import job_options, section_and_length, system_of
 
-KINDS = (".pdf", ".svg", ".html")
-
 
 @click.command(
     "sheet",
@@ -58,11 +56,14 @@ def command(
     """
     section, length = section_and_length(ctx, words)
     system = units or system_of(length)
-    if out.suffix.casefold() not in KINDS:
+    from ..engine.sheet.making import KINDS, kind_of_file, sheet_file
+
+    kind = kind_of_file(out.suffix)
+    if kind is None:
         raise InputError(
             "choice-unknown",
             f"{out.name!r} is no kind of sheet",
-            remedy=f"End the file name in {', '.join(KINDS)}.",
+            remedy=f"End the file name in {', '.join(f'.{item}' for item in KINDS)}.",
         )
     desk = open_desk()
     if len(machines) != 1:
@@ -78,15 +79,9 @@ def command(
         question = answer.questions[0]
         raise OpenQuestion(question.code, question.text, question.choices)
     verdict = answer.verdicts[0]
-    from ..engine.sheet import bed_drawing, content_of, html_page, pdf_page, svg_page
+    from ..engine.sheet import content_of
 
-    content, drawing = content_of(verdict, system), bed_drawing(verdict, system)
-    size = "us-letter" if (paper or ("letter" if system == "us" else "a4")) == "letter" else "a4"
-    kind = out.suffix.casefold()
-    if kind == ".html":
-        made = html_page(content, drawing).encode()
-    else:
-        made = (pdf_page if kind == ".pdf" else svg_page)(content, drawing, size)
+    content, made = content_of(verdict, system), sheet_file(verdict, kind, system, paper)
     write_whole(out, made, "the sheet")
     click.echo(f"{out}: {content.headline.lower()}; {content.stock} on {verdict.machine.code}.")
     return 1 if verdict.verdict == "refused" else 0

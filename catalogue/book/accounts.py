@@ -39,7 +39,7 @@ SHORTEST: Final = 12
 LONGEST: Final = 200
 SESSION: Final = dt.timedelta(hours=12)
 """How long a session lasts."""
-TOKEN_MARK: Final = "cut_"
+TOKEN_MARK: Final = "cut_"  # noqa: S105 - what every token begins with
 LONGEST_TOKEN: Final = dt.timedelta(days=366)
 
 
@@ -151,7 +151,7 @@ def set_password(writing: Writing, name: str, password: str = "") -> str:
     _check_password(password, found.name)
     _set(writing, found, password=_hashed(password), must_change=int(is_once), is_active=1)
     _end_sessions(writing.connection, found.name)
-    writing.enter("account", "", 0, details(person=found.name, password="set"))
+    writing.enter("account", "", 0, details(person=found.name, changed="the password"))
     return password
 
 

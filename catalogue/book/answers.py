@@ -185,12 +185,10 @@ def _kept(connection: "Connection", row: Mapping[Any, Any], patterns: dict[str, 
         (patterns[digest],) = kept(connection, digest, "an answer").values()
     try:
         text = _opened(bytes(row["body"]), patterns[digest]).decode()
-    except (zlib.error, UnicodeDecodeError):
+        inputs, basis = json.loads(row["inputs"]), json.loads(row["basis"])
+    except (zlib.error, ValueError):
         raise _unreadable(row["answer"], "cannot be read") from None
-    return Kept(
-        row["answer"], row["at"], row["asker"], row["verdict"],
-        json.loads(row["inputs"]), json.loads(row["basis"]), text,
-    )  # fmt: skip
+    return Kept(row["answer"], row["at"], row["asker"], row["verdict"], inputs, basis, text)
 
 
 def _unreadable(answer: int, what: str) -> FileError:
@@ -204,13 +202,18 @@ def _pattern(connection: "Connection", kind: str, text: bytes) -> tuple[str, byt
     """Return the pattern in use for answers of a kind, else make this answer the pattern."""
     table = schema.answers
     row = connection.execute(
-        select(table.c.pattern, table.c.basis).order_by(table.c.answer.desc()).limit(1)
-    ).first()
+        select(table.c.answer, table.c.pattern, table.c.basis)
+        .order_by(table.c.answer.desc()).limit(1)
+    ).first()  # fmt: skip
     if row is not None:
-        basis = json.loads(row[1])
-        if f"{basis.get('tool')}, {basis.get('rules')}" == kind:
-            (known,) = kept(connection, row[0], "an answer").values()
-            return row[0], known
+        try:
+            basis = json.loads(row[2])
+            is_kind = f"{basis.get('tool')}, {basis.get('rules')}" == kind
+        except (ValueError, AttributeError):
+            raise _unreadable(row[0], "cannot be read") from None
+        if is_kind:
+            (known,) = kept(connection, row[1], "an answer").values()
+            return row[1], known
     known = text[-WINDOW:]
     return keep(connection, {"pattern": known}), known
 

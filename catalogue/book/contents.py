@@ -7,7 +7,7 @@ from sqlalchemy import insert, select
 
 from ..errors import FileError
 from . import schema
-from .records import pack, unpack
+from .records import pack, unpack_kept
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -40,4 +40,4 @@ def kept(connection: "Connection", digest: str, document: str = "") -> dict[str,
             "book-damaged", f"the content {digest[:19]}… of {document or 'a record'} is missing",
             remedy="See what else is wrong: cuttable book verify. Then restore a backup.",
         )  # fmt: skip
-    return unpack(row["packing"], bytes(row["body"]), document)
+    return unpack_kept(row["packing"], bytes(row["body"]), document)

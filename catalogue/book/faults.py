@@ -1,5 +1,6 @@
 """What databases complain of, as the family of errors people can act on."""
 
+import datetime as dt
 import sqlite3
 from collections.abc import Generator
 from contextlib import contextmanager
@@ -7,8 +8,10 @@ from typing import Any
 
 from ..errors import CuttableError, FileError, InputError
 from .place import Place
+from .records import moment
 
-_DENIED = ("authentication", "no password supplied", "pg_hba.conf", "does not exist")
+_DENIED = ("authentication", "no password supplied", "pg_hba.conf", "does not exist",
+           "not permitted to log in")  # fmt: skip
 """What a server says that lets nobody in; it gives no code before it has let somebody in."""
 
 
@@ -21,6 +24,9 @@ def told(place: Place) -> Generator[None]:
         raise
     except sqlite3.Error as fault:
         raise _of_sqlite(fault, place) from None
+    except UnicodeDecodeError:
+        # Of a name in a damaged file, in words that the library wanted to say about it.
+        raise damaged(place, "text in it cannot be read") from None
     except Exception as fault:
         library = type(fault).__module__.partition(".")[0]
         if library not in ("sqlalchemy", "psycopg"):
@@ -62,6 +68,18 @@ def url_unreadable(place: Place) -> InputError:
         remedy="Write it like postgresql://user@host:5432/database; "
         "write @ : / and % of a password as %40 %3A %2F %25.",
     )  # fmt: skip
+
+
+def last_moment(text: str, place: Place) -> dt.datetime:
+    """Return when the last record of a book was made.
+
+    Raises:
+        FileError: ``book-damaged``.
+    """
+    try:
+        return moment(text)
+    except (ValueError, TypeError):
+        raise damaged(place, "when its last record was made cannot be read") from None
 
 
 def damaged(place: Place, reason: str) -> FileError:

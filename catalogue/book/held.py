@@ -17,7 +17,7 @@ from ..overlay import MARK
 from ..store import ModelFile, Own
 from .faults import damaged, last_moment, told
 from .place import Place
-from .records import CATALOGUE, GRADES, RULES, SECTIONS, WHOLE, stamp, unpack
+from .records import CATALOGUE, GRADES, RULES, SECTIONS, WHOLE, stamp, unpack_kept
 
 FORM = "0004"
 """The form of tables that is read; the same as the last of :data:`.connect.FORMS`."""
@@ -127,7 +127,7 @@ class Held:
             rows = self._rows("SELECT packing, body FROM contents WHERE digest = ?", (digest,))
             if not rows:
                 raise damaged(self.place, f"the content of {document} is missing")
-            return unpack(rows[0][0], bytes(rows[0][1]), document)
+            return unpack_kept(rows[0][0], bytes(rows[0][1]), document)
 
     def files(self, document: str) -> dict[str, bytes]:
         """Return the files of the revision in force of a document that there is."""

@@ -11,7 +11,7 @@ import unicodedata
 from collections.abc import Mapping
 from typing import Any, Final, NamedTuple
 
-from ..errors import InputError
+from ..errors import FileError, InputError
 from ..overlay import MARK
 from ..reading import digest_of
 
@@ -234,3 +234,18 @@ def unpack(packing: str, body: bytes, document: str) -> dict[str, bytes]:
 
     texts: dict[str, Any] = json.loads(body)
     return {name: str(text).encode() for name, text in texts.items()}
+
+
+def unpack_kept(packing: str, body: bytes, document: str) -> dict[str, bytes]:
+    """Return kept files by name.
+
+    Raises:
+        FileError: ``book-damaged`` where they are not as anybody would have kept them.
+    """
+    try:
+        return unpack(packing, body, document)
+    except (ValueError, AttributeError, RecursionError):
+        raise FileError(
+            "book-damaged", f"the content of {document or 'a record'} cannot be read",
+            remedy="See what else is wrong: cuttable book verify. Then restore a backup.",
+        ) from None  # fmt: skip

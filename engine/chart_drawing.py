@@ -10,10 +10,10 @@ from html import escape
 from itertools import groupby
 from typing import Any, Final, NamedTuple
 
-from ..engine.chart import Chart, ChartRow
-from ..engine.lengths import Interval
-from ..engine.verdict import VERDICTS
-from ..engine.wording import System, show
+from .chart import Chart, ChartRow
+from .lengths import Interval
+from .verdict import VERDICTS
+from .wording import System, show
 
 
 class Look(NamedTuple):
