@@ -8,9 +8,9 @@ import click
 from ..engine.answer_text import answer_text
 from ..engine.ask import is_at_least
 from ..engine.job import JobText
-from ..engine.wording import System
+from ..engine.wording import System, system_of
 from .desk import open_desk
-from .job_options import job_options, section_and_length, system_of
+from .job_options import job_options, section_and_length
 from .revisions import AS
 
 

@@ -7,9 +7,8 @@ import click
 
 from ..catalogue.errors import OpenQuestion
 from ..engine.job import Job, JobText, read_job
-from ..engine.wording import SYSTEMS, System, show
+from ..engine.wording import SYSTEMS, System, show, system_of
 from .desk import open_desk
-from .job_options import system_of
 
 MEASURES = ("linear_mass", "stock_mass", "rotary_inertia")
 

@@ -7,8 +7,7 @@ import click
 
 from ..catalogue.errors import InputError
 from ..catalogue.nearest import did_you_mean
-from ..catalogue.quantities import tidy
-from ..engine.wording import SYSTEMS, System
+from ..engine.wording import SYSTEMS
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -61,16 +60,6 @@ def job_options(function: F) -> F:
     for option in reversed(_OPTIONS):
         function = option(function)
     return function
-
-
-def system_of(text: str) -> System:
-    """Return the unit system a length was typed in."""
-    try:
-        plain = tidy(text)
-    except InputError:
-        return "si"  # the text will be refused where it is read
-    marks = ("'", '"', "ft", "feet", "foot", "in")
-    return "us" if any(mark in plain for mark in marks) else "si"
 
 
 def section_and_length(ctx: click.Context, words: Sequence[str]) -> tuple[str, str]:

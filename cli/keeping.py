@@ -2,18 +2,17 @@
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, cast
 
 import click
 
-from ..catalogue.book.answers import Kept, New, keep_answers
+from ..catalogue.book.answers import Kept, keep_answers
 from ..catalogue.book.connect import Book
 from ..catalogue.book.held import Held, Mark
 from ..catalogue.reading import read_bytes
-from ..engine.answer_text import answer_text
 from ..engine.ask import Answer, Desk
 from ..engine.book_desk import desk_of
 from ..engine.job import JobText
+from ..engine.keeping import new_answer, question_of
 from ..engine.wording import System
 from .desk import open_book, person
 
@@ -42,43 +41,6 @@ def ask_and_keep(
     return answer, desk
 
 
-def new_answer(
-    answer: Answer,
-    desk: Desk,
-    mark: Mark,
-    text: JobText,
-    machines: Sequence[str],
-    system: System,
-    files: dict[str, bytes],
-) -> New:
-    """Return an answer with all that is needed to give it again."""
-    typed: dict[str, str | Sequence[str]] = text._asdict()
-    said = {
-        name: value if isinstance(value, str) else list(value)
-        for name, value in typed.items()
-        if value
-    }
-    provenance = desk.provenance
-    return New(
-        verdict=answer.best,
-        inputs={"job": said, "machines": list(machines), "units": system},
-        basis={
-            "at": mark.at,
-            "entries": mark.entries,
-            "tool": provenance.tool,
-            "rules": provenance.rules,
-            "catalogue": provenance.catalogue,
-            "machines": [
-                [item.machine.code, item.machine.revision, item.machine.digest]
-                for item in answer.verdicts
-            ],
-        },
-        text=answer_text(answer),
-        names=[item.id for item in answer.verdicts],
-        files=files,
-    )
-
-
 def ask_again(
     book: Book, kept: Kept, files: dict[str, bytes], *, is_today: bool
 ) -> tuple[Answer, Desk, Held]:
@@ -91,10 +53,5 @@ def ask_again(
     held = Held(book.place, mark=mark, now=book.clock())
     desk = desk_of(held)
     desk.catalogue.given_files |= {str(Path(name)): content for name, content in files.items()}
-    said: dict[str, Any] = {
-        name: tuple(cast("list[str]", value)) if isinstance(value, list) else value
-        for name, value in kept.inputs["job"].items()
-    }
-    job = JobText(**said)
-    units: System = "us" if kept.inputs["units"] == "us" else "si"
-    return desk.ask(job, kept.inputs["machines"], system=units), desk, held
+    job, machines, units = question_of(kept)
+    return desk.ask(job, machines, system=units), desk, held

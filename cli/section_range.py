@@ -12,9 +12,8 @@ from ..engine.job import grade_of
 from ..engine.reasons import plain, reason_of
 from ..engine.section_range import section_range
 from ..engine.verdict import VERDICTS
-from ..engine.wording import show_both
+from ..engine.wording import show_both, system_of
 from .desk import open_desk
-from .job_options import system_of
 
 COLUMNS = ("setting", "conditions", "refused")
 

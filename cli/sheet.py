@@ -8,10 +8,10 @@ import click
 
 from ..catalogue.errors import InputError, OpenQuestion
 from ..engine.job import JobText
-from ..engine.wording import System
+from ..engine.wording import System, system_of
 from .desk import open_desk
 from .files import write_whole
-from .job_options import job_options, section_and_length, system_of
+from .job_options import job_options, section_and_length
 
 
 @click.command(

@@ -3,6 +3,8 @@
 import math
 from typing import Final, Literal
 
+from ..catalogue.errors import InputError
+from ..catalogue.quantities import tidy
 from ..catalogue.sections import Section
 from ..catalogue.units import convert
 from ..rules.model import Template
@@ -20,6 +22,16 @@ _US: Final = {
     "MPa": "ksi",
 }
 _LONG: Final = 1000.0  # mm: from here a US length is shown in feet and inches
+
+
+def system_of(text: str) -> System:
+    """Return the unit system a length was typed in."""
+    try:
+        plain = tidy(text)
+    except InputError:
+        return "si"  # the text will be refused where it is read
+    marks = ("'", '"', "ft", "feet", "foot", "in")
+    return "us" if any(mark in plain for mark in marks) else "si"
 
 
 def show(

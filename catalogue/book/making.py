@@ -223,10 +223,10 @@ def copy_rows(source: "Connection", target: "Connection") -> None:
     for table in (schema.sessions, *reversed(TABLES)):
         target.execute(delete(table))
     for table in TABLES:
-        rows = source.execution_options(yield_per=ROWS).execute(select(table)).mappings()
-        for part in rows.partitions(ROWS):
-            batch: list[dict[str, Any]] = [dict(row) for row in part]
-            target.execute(insert(table), batch)
+        with source.execute(select(table), execution_options={"yield_per": ROWS}) as rows:
+            for part in rows.mappings().partitions(ROWS):
+                batch: list[dict[str, Any]] = [dict(row) for row in part]
+                target.execute(insert(table), batch)
 
 
 def restore(place: Place, backup: Path, *, clock: Clock = utc_now) -> tuple[Report, Path | None]:

@@ -72,9 +72,9 @@ def _rows(connection: "Connection", table: "Table", key: str) -> Iterator[Any]:
     """Yield the rows of a table in the order of its key."""
     columns = ", ".join(column.name for column in table.columns)
     query = f"SELECT {columns} FROM {table.name} ORDER BY {key}"  # noqa: S608 - our own names
-    found = connection.execution_options(yield_per=STEP).exec_driver_sql(query)
-    for part in found.partitions():
-        yield from part
+    with connection.exec_driver_sql(query, execution_options={"yield_per": STEP}) as found:
+        for part in found.partitions():
+            yield from part
 
 
 def _heads(connection: "Connection", problems: list[str]) -> Heads:

@@ -1,0 +1,59 @@
+"""An answer with all that is needed to give it again."""
+
+from collections.abc import Sequence
+from typing import Any, cast
+
+from ..catalogue.book.answers import Kept, New
+from ..catalogue.book.held import Mark
+from .answer_text import answer_text
+from .ask import Answer, Desk
+from .job import JobText
+from .wording import System
+
+
+def new_answer(
+    answer: Answer,
+    desk: Desk,
+    mark: Mark,
+    text: JobText,
+    machines: Sequence[str],
+    system: System,
+    files: dict[str, bytes],
+) -> New:
+    """Return an answer with all that is needed to give it again."""
+    typed: dict[str, str | Sequence[str]] = text._asdict()
+    said = {
+        name: value if isinstance(value, str) else list(value)
+        for name, value in typed.items()
+        if value
+    }
+    provenance = desk.provenance
+    return New(
+        verdict=answer.best,
+        inputs={"job": said, "machines": list(machines), "units": system},
+        basis={
+            "at": mark.at,
+            "entries": mark.entries,
+            "tool": provenance.tool,
+            "rules": provenance.rules,
+            "catalogue": provenance.catalogue,
+            "machines": [
+                [item.machine.code, item.machine.revision, item.machine.digest]
+                for item in answer.verdicts
+            ],
+        },
+        text=answer_text(answer),
+        names=[item.id for item in answer.verdicts],
+        files=files,
+    )
+
+
+def question_of(kept: Kept) -> tuple[JobText, list[str], System]:
+    """Return what was asked: the job as typed, the machines, and the units of the answer."""
+    said: dict[str, Any] = {
+        name: tuple(cast("list[str]", value)) if isinstance(value, list) else value
+        for name, value in kept.inputs["job"].items()
+    }
+    units: System = "us" if kept.inputs["units"] == "us" else "si"
+    machines: list[str] = list(kept.inputs["machines"])
+    return JobText(**said), machines, units

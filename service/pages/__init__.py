@@ -1,0 +1,1 @@
+"""The pages: rendered here, with small scripts of our own; nothing comes from elsewhere."""
