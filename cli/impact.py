@@ -3,14 +3,14 @@
 import json
 import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from ..catalogue.errors import InputError
 from ..engine.wording import SYSTEMS, System
 from .desk import open_book, person
-from .revisions import AS, check_revision
+from .revisions import AS
 
 if TYPE_CHECKING:
     from ..catalogue.book.connect import Book
@@ -76,25 +76,19 @@ def command(
             remedy="End the file name in .html.",
         )  # fmt: skip
     check_installed()
+    from ..engine.backlog.draft_impact import attach, compared, report_of, sides
+
     book = open_book()
-    draft, base, changed = _compared(book, ref)
-    before, after = _sides(book, draft, base)
+    draft, base, changed = compared(book, ref)
+    before, after = sides(book, draft, base)
     with tempfile.TemporaryDirectory() as folder:
         jobs = backlog if backlog is not None else _kept_jobs(book, Path(folder))
         impact = run_impact(before, after, jobs, sheet, workers)
-    content: dict[str, Any] = impact.to_json() | {
-        "about": {
-            "draft": draft.ref,
-            "content": draft.content,
-            "base": base.content,
-            "base_revision": base.ref,
-            "differences": [item._asdict() for item in changed],
-        }
-    }
+    content = report_of(impact, draft, base, changed)
     if report is not None:
         _write_page(report, draft, base, impact, changed, before, units)
     if not is_look:
-        _attach(book, draft, content, who)
+        attach(book, draft, content, person(who))
     if is_json:
         click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0
@@ -102,62 +96,6 @@ def command(
     if not is_look:
         click.echo(f"\nThe report is attached to {draft.ref}.")
     return 0
-
-
-def _compared(book: "Book", ref: str) -> "tuple[Revision, Revision, list[Difference]]":
-    """Return the draft, what it is compared with, and what differs.
-
-    Raises:
-        InputError: ``revision-unknown``, ``revision-state`` or ``base-superseded``.
-        FileError: the draft cannot be read.
-    """
-    from ..catalogue.book import history, lifecycle
-    from ..catalogue.book.records import parse_ref
-
-    document, number = parse_ref(ref)
-    with book.reading() as connection:
-        draft = lifecycle.revision(connection, document, number)
-        if draft.state not in ("draft", "submitted"):
-            raise InputError(
-                "revision-state", f"{draft.ref} is {draft.state}: it is no draft any more",
-                remedy=f"Compare revisions: cuttable machines diff {draft.ref}.",
-            )  # fmt: skip
-        base = lifecycle.latest_approved(connection, document)
-        if base is None:
-            raise InputError(
-                "revision-state", f"{draft.ref} is the first revision: no answer rests on it yet",
-                remedy="It can be approved without a report.",
-            )  # fmt: skip
-        lifecycle.check_base(connection, draft)
-        check_revision(book, connection, draft)
-        return draft, base, history.changes(connection, base, draft)
-
-
-def _sides(book: "Book", draft: "Revision", base: "Revision") -> "tuple[Side, Side]":
-    """Return the state with the revision approved last, and the one with the draft."""
-    from ..catalogue.book.held import Held
-    from ..catalogue.book.records import kind_of
-    from ..catalogue.overlay import MARK
-    from ..engine.backlog.impact import Side
-    from ..engine.book_desk import desk_of
-
-    held = Held(book.place, now=book.clock())
-
-    def side(revision: "Revision") -> Side:
-        there: Held = held.with_revision(revision.document, revision.number, revision.content)
-        desk = desk_of(there)
-        kind = kind_of(revision.document)
-        if kind == "machine":
-            over = [name for name in there.overlays()
-                    if name.startswith(f"{revision.document}{MARK}")]  # fmt: skip
-            names = [revision.document, *over]
-        elif kind == "overlay":
-            names = [revision.document]
-        else:
-            names = [*there.codes(), *there.overlays()]
-        return Side(desk, tuple(desk.catalogue.machine(name) for name in names))
-
-    return side(base), side(draft)
 
 
 def _kept_jobs(book: "Book", folder: Path) -> Path:
@@ -176,25 +114,6 @@ def _kept_jobs(book: "Book", folder: Path) -> Path:
         raise InputError("answer-unknown", "the book keeps no answer yet",
                          remedy="Give --backlog FILE.")  # fmt: skip
     return path
-
-
-def _attach(book: "Book", draft: "Revision", content: dict[str, Any], who: str | None) -> None:
-    """Attach the report, unless the draft was changed while it was made.
-
-    Raises:
-        InputError: ``impact-stale``.
-    """
-    from ..catalogue.book import lifecycle
-
-    text = json.dumps(content, ensure_ascii=False, sort_keys=True, allow_nan=False)
-    with book.writing(person(who)) as writing:
-        now = lifecycle.revision(writing.connection, draft.document, draft.number)
-        if now.content != draft.content:
-            raise InputError(
-                "impact-stale", f"{draft.ref} was changed meanwhile",
-                remedy=f"Run it again: cuttable impact {draft.ref}.",
-            )  # fmt: skip
-        lifecycle.attach_impact(writing, draft.document, draft.number, text.encode())
 
 
 def _write_page(

@@ -105,9 +105,7 @@ class Door:
                 return await self._known_as(f"proxy {name}", _by_name)
         return None
 
-    async def _known_as(
-        self, key: str, find: Callable[[Book, str], Asker | None]
-    ) -> Asker | None:
+    async def _known_as(self, key: str, find: Callable[[Book, str], Asker | None]) -> Asker | None:
         now = time.monotonic()
         known = self._known.get(key)
         if known is not None and now - known[0] < KNOWN_FOR:

@@ -1,0 +1,108 @@
+"""What a draft of the book would change: the two states to compare, and the report of it."""
+
+import json
+from typing import TYPE_CHECKING, Any
+
+from ...catalogue.book import history, lifecycle
+from ...catalogue.book.connect import Book
+from ...catalogue.book.contents import kept
+from ...catalogue.book.difference import Difference
+from ...catalogue.book.held import Held
+from ...catalogue.book.records import Revision, kind_of, parse_ref
+from ...catalogue.errors import InputError
+from ...catalogue.overlay import MARK
+from ..book_desk import desk_of
+from ..revision_check import check_files
+from .impact import Side
+from .impact_model import Impact
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
+
+
+def compared(book: Book, ref: str) -> tuple[Revision, Revision, list[Difference]]:
+    """Return the draft, what it is compared with, and what differs.
+
+    Raises:
+        InputError: ``revision-unknown``, ``revision-state`` or ``base-superseded``.
+        FileError: the draft cannot be read.
+    """
+    document, number = parse_ref(ref)
+    with book.reading() as connection:
+        draft = lifecycle.revision(connection, document, number)
+        if draft.state not in ("draft", "submitted"):
+            raise InputError(
+                "revision-state", f"{draft.ref} is {draft.state}: it is no draft any more",
+                remedy=f"Compare revisions: cuttable machines diff {draft.ref}.",
+            )  # fmt: skip
+        base = lifecycle.latest_approved(connection, document)
+        if base is None:
+            raise InputError(
+                "revision-state", f"{draft.ref} is the first revision: no answer rests on it yet",
+                remedy="It can be approved without a report.",
+            )  # fmt: skip
+        lifecycle.check_base(connection, draft)
+        _check(book, connection, draft)
+        return draft, base, history.changes(connection, base, draft)
+
+
+def sides(book: Book, draft: Revision, base: Revision) -> tuple[Side, Side]:
+    """Return the state with the revision approved last, and the one with the draft."""
+    held = Held(book.place, now=book.clock())
+
+    def side(revision: Revision) -> Side:
+        there: Held = held.with_revision(revision.document, revision.number, revision.content)
+        desk = desk_of(there)
+        kind = kind_of(revision.document)
+        if kind == "machine":
+            over = [name for name in there.overlays()
+                    if name.startswith(f"{revision.document}{MARK}")]  # fmt: skip
+            names = [revision.document, *over]
+        elif kind == "overlay":
+            names = [revision.document]
+        else:
+            names = [*there.codes(), *there.overlays()]
+        return Side(desk, tuple(desk.catalogue.machine(name) for name in names))
+
+    return side(base), side(draft)
+
+
+def _check(book: Book, connection: "Connection", draft: Revision) -> None:
+    held = Held(book.place, now=book.clock())
+    try:
+        files = kept(connection, draft.content, draft.document)
+        check_files(held, draft.document, files, draft.ref)
+    finally:
+        held.close()
+
+
+def report_of(
+    impact: Impact, draft: Revision, base: Revision, changed: list[Difference]
+) -> dict[str, Any]:
+    """Return the report that is attached to a draft."""
+    return impact.to_json() | {
+        "about": {
+            "draft": draft.ref,
+            "content": draft.content,
+            "base": base.content,
+            "base_revision": base.ref,
+            "differences": [item._asdict() for item in changed],
+        }
+    }
+
+
+def attach(book: Book, draft: Revision, content: dict[str, Any], who: str) -> None:
+    """Attach the report, unless the draft was changed while it was made.
+
+    Raises:
+        InputError: ``impact-stale``.
+    """
+    text = json.dumps(content, ensure_ascii=False, sort_keys=True, allow_nan=False)
+    with book.writing(who) as writing:
+        now = lifecycle.revision(writing.connection, draft.document, draft.number)
+        if now.content != draft.content:
+            raise InputError(
+                "impact-stale", f"{draft.ref} was changed meanwhile",
+                remedy=f"Run it again: cuttable impact {draft.ref}.",
+            )  # fmt: skip
+        lifecycle.attach_impact(writing, draft.document, draft.number, text.encode())

@@ -1,0 +1,106 @@
+"""Answers that were kept: as given, again, today."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from ...catalogue.book import answers
+from ...catalogue.book.answers import Kept
+from ...catalogue.book.connect import Book
+from ...catalogue.book.held import Held, Mark
+from ...engine.answer_text import answer_text
+from ...engine.book_desk import desk_of
+from ...engine.keeping import question_of
+from ..access import CanAsk
+from ..paging import Page, paged
+from ..settings import API
+from ..state import state_of
+
+router = APIRouter(prefix=API, tags=["answers"])
+
+
+@router.get("/answers")
+async def recent(request: Request, asker: CanAsk, page: Page) -> Response:
+    """List the answers kept last, the newest first."""
+    _ = asker
+
+    def work(book: Book) -> list[dict[str, Any]]:
+        with book.reading() as connection:
+            found = answers.recent(connection, page.first + page.count + 1)
+        return [{"answer": number, "at": at, "asker": who, "verdict": verdict or None,
+                 "inputs": inputs} for number, at, who, verdict, inputs in found]  # fmt: skip
+
+    return paged(request, await state_of(request).books.run(work), page)
+
+
+@router.get("/answers/{name}")
+async def one(request: Request, asker: CanAsk, name: str) -> dict[str, Any]:
+    """Return an answer as it was given, by its number or the id of a verdict."""
+    _ = asker
+    kept, _ = await find(request, name)
+    return {
+        "answer": kept.answer, "at": kept.at, "asker": kept.asker, "inputs": kept.inputs,
+        "basis": kept.basis, "given": json.loads(kept.text),
+    }  # fmt: skip
+
+
+@router.get("/answers/{name}/text")
+async def text(request: Request, asker: CanAsk, name: str) -> Response:
+    """Return the answer to the byte."""
+    _ = asker
+    kept, _ = await find(request, name)
+    return Response(kept.text, media_type="application/json")
+
+
+@router.get("/answers/{name}/again")
+async def again(request: Request, asker: CanAsk, name: str) -> dict[str, Any]:
+    """Work an answer out again from the revisions of its day; it must be the same."""
+    _ = asker
+    kept, files = await find(request, name)
+    made = await state_of(request).benches.long.run(
+        lambda standing: asked_again(standing.held, kept, files, is_today=False)
+    )
+    return {"answer": kept.answer, "is_same": made == kept.text}
+
+
+@router.get("/answers/{name}/today")
+async def today(request: Request, asker: CanAsk, name: str) -> dict[str, Any]:
+    """Return an answer as it was and as it would be today."""
+    _ = asker
+    kept, files = await find(request, name)
+    made = await state_of(request).benches.long.run(
+        lambda standing: asked_again(standing.held, kept, files, is_today=True)
+    )
+    return {"answer": kept.answer, "is_same": made == kept.text,
+            "before": json.loads(kept.text), "after": json.loads(made)}  # fmt: skip
+
+
+async def find(request: Request, name: str) -> tuple[Kept, dict[str, bytes]]:
+    """Return a kept answer and the machine files it was given.
+
+    Raises:
+        InputError: ``answer-unknown``.
+    """
+
+    def work(book: Book) -> tuple[Kept, dict[str, bytes]]:
+        with book.reading() as connection:
+            kept = answers.find_answer(connection, name)
+            return kept, answers.given_files(connection, kept)
+
+    return await state_of(request).books.run(work)
+
+
+def asked_again(held: Held, kept: Kept, files: dict[str, bytes], *, is_today: bool) -> str:
+    """Return the answer's text worked out again."""
+    mark = None if is_today else Mark(kept.basis["at"], kept.basis["entries"])
+    there = Held(held.place, mark=mark)
+    try:
+        desk = desk_of(there)
+        desk.catalogue.given_files |= {str(Path(name)): item for name, item in files.items()}
+        job, machines, units = question_of(kept)
+        return answer_text(desk.ask(job, machines, system=units))
+    finally:
+        there.close()

@@ -1,0 +1,257 @@
+"""Ask: check, lengths, sheet, chart; find sections and grades."""
+
+import json
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+from pydantic import ValidationError
+
+from ...catalogue.errors import InputError, OpenQuestion
+from ...catalogue.families import FAMILIES
+from ...catalogue.search import find_sections
+from ...engine.charting import charts_of
+from ...engine.job import read_job
+from ...engine.lengths import STEPS, length_intervals
+from ...engine.reasons import lengths_content
+from ...engine.sheet.making import sheet_file
+from ...engine.verdict import VERDICTS
+from ..access import CanAsk
+from ..asking import EXAMPLE, Question, answered, kept_answer, text_of
+from ..bench import Standing
+from ..guard import SHEET_POLICY
+from ..paging import Page, paged, tagged
+from ..settings import API
+from ..state import State, state_of
+
+router = APIRouter(prefix=API, tags=["asking"])
+ANSWER = {"content": {"application/json": {"schema": {"type": "object"}}},
+          "description": "The answer, as `check --json` prints it"}  # fmt: skip
+BODY: dict[str, Any] = {
+    "requestBody": {
+        "required": True,
+        "content": {"application/json": {"schema": Question.model_json_schema(),
+                                         "examples": {"a job": {"value": EXAMPLE}}}},
+    }
+}  # fmt: skip
+MEDIA = {"pdf": "application/pdf", "svg": "image/svg+xml", "html": "text/html; charset=utf-8",
+         "png": "image/png"}  # fmt: skip
+
+
+def question_in(body: bytes) -> Question:
+    """Read a question.
+
+    Raises:
+        ValidationError: it is not what the API describes.
+    """
+    return Question.model_validate_json(body)
+
+
+@router.post("/check", responses={200: ANSWER}, openapi_extra=BODY)
+async def check(request: Request, asker: CanAsk) -> Response:
+    """Can these machines cut this stock, and on what conditions?
+
+    Verdicts best first; or the questions that must be answered first. With `keep` the answer is
+    kept in the book, and `Location` says where.
+    """
+    state, body = state_of(request), await request.body()
+    quick = state.benches.quick
+    if quick.is_fresh() and (known := state.warm.get(quick.key, body)) is not None:
+        state.metrics.answers.labels("known").inc()
+        return Response(known, media_type="application/json")
+    question = question_in(body)
+
+    def work(standing: Standing) -> tuple[str, bytes, Any]:
+        answer = answered(standing, question)
+        kept = kept_answer(standing, question, answer) if question.keep else None
+        return standing.key, text_of(answer), kept
+
+    known = None
+    if not quick.is_fresh() and not question.keep:
+        key = await quick.run(lambda standing: standing.key)
+        known = state.warm.get(key, body)
+    if known is not None:
+        state.metrics.answers.labels("known").inc()
+        return Response(known, media_type="application/json")
+    key, text, kept = await quick.run(work)
+    state.metrics.answers.labels("new").inc()
+    headers: dict[str, str] = {}
+    if kept is not None:
+        number = await keep(state, asker.person.name, kept)
+        headers["Location"] = f"{API}/answers/{number}"
+    else:
+        state.warm.put(key, body, text)
+    return Response(text, media_type="application/json", headers=headers)
+
+
+async def keep(state: State, asker: str, new: Any) -> int:
+    """Keep an answer in the book and return its number.
+
+    Raises:
+        InputError: ``not-allowed`` on an open page, which changes nothing.
+    """
+    from ...catalogue.book.answers import keep_answers
+
+    if state.settings.is_open:
+        raise InputError("not-allowed", "an open page keeps no answers",
+                         remedy="Leave out keep.")  # fmt: skip
+    numbers = await state.books.run(lambda book: keep_answers(book, asker, [new]))
+    return numbers[0]
+
+
+@router.post("/lengths", openapi_extra=BODY)
+async def lengths(request: Request, asker: CanAsk) -> Response:
+    """For which stock lengths is a section in range, allowed, refused, and what decides?
+
+    The length of the question is not used.
+    """
+    _ = asker
+    question = question_in(await request.body())
+    question.check_machines()
+
+    def work(standing: Standing) -> bytes:
+        desk = standing.desk
+        job, questions = read_job(
+            question.text()._replace(length="1 m"), desk.catalogue, desk.rule_set.vocabulary
+        )
+        if job is None:
+            raise OpenQuestion(questions[0].code, questions[0].text, questions[0].choices)
+        system = question.units or "si"
+        found = [(machine, length_intervals(desk.engine, job, machine, STEPS[system]))
+                 for machine in desk.machines(question.machines)]  # fmt: skip
+        return json.dumps(lengths_content(job, found, system), allow_nan=False).encode()
+
+    made = await state_of(request).benches.long.run(work)
+    return Response(made, media_type="application/json")
+
+
+@router.post("/sheet", openapi_extra=BODY, responses={
+    200: {"content": {"application/pdf": {}, "image/svg+xml": {}, "text/html": {}}},
+})  # fmt: skip
+async def sheet(
+    request: Request,
+    asker: CanAsk,
+    kind: Literal["pdf", "svg", "html"] = "pdf",
+    paper: Literal["a4", "letter"] | None = None,
+) -> Response:
+    """Return the one-page set-up sheet of a job on one machine."""
+    _ = asker
+    question = question_in(await request.body())
+    if len(question.machines) != 1:
+        raise InputError("option-needs", "a sheet is for one machine",
+                         remedy="Name one in machines.")  # fmt: skip
+    return await sheet_response(state_of(request), question, kind, paper)
+
+
+async def sheet_response(
+    state: State,
+    question: Question,
+    kind: Literal["pdf", "svg", "html"],
+    paper: Literal["a4", "letter"] | None = None,
+) -> Response:
+    """Make a sheet and return it, named by its answer.
+
+    Raises:
+        OpenQuestion: something must be said first.
+    """
+
+    def work(standing: Standing) -> tuple[str, bytes]:
+        answer = answered(standing, question)
+        if answer.questions:
+            asked = answer.questions[0]
+            raise OpenQuestion(asked.code, asked.text, asked.choices)
+        verdict = answer.verdicts[0]
+        return verdict.id, sheet_file(verdict, kind, question.system, paper)
+
+    name, made = await state.benches.long.run(work)
+    headers = {"Content-Disposition": f'inline; filename="sheet-{name}.{kind}"'}
+    if kind != "pdf":
+        headers["Content-Security-Policy"] = SHEET_POLICY
+    return Response(made, media_type=MEDIA[kind], headers=headers)
+
+
+@router.get("/chart", responses={
+    200: {"content": {"image/svg+xml": {}, "image/png": {}, "text/html": {}}},
+})  # fmt: skip
+async def chart(
+    request: Request,
+    asker: CanAsk,
+    machine: Annotated[str, Query(max_length=100)],
+    against: Annotated[str, Query(max_length=100)] = "",
+    family: Annotated[str, Query(max_length=20)] = "pipe",
+    wall: Annotated[str, Query(max_length=40)] = "",
+    grade: Annotated[str, Query(max_length=100)] = "",
+    units: Literal["si", "us"] = "si",
+    kind: Literal["svg", "png", "html"] = "svg",
+) -> Response:
+    """Draw a machine's range: sections against lengths."""
+    _ = asker
+    names = [machine, *([against] if against else [])]
+    Question(section="", length="", machines=names).check_machines()
+
+    def work(standing: Standing) -> tuple[str, bytes]:
+        models = standing.desk.machines(names)
+        drawn = charts_of(standing.desk, models, family=family, wall=wall, grade=grade or None,
+                          system=units)  # fmt: skip
+        if kind == "html":
+            return standing.key, drawn.page(units).encode()
+        return standing.key, drawn.picture(kind, units)
+
+    key, made = await state_of(request).benches.long.run(work)
+    headers = {} if kind == "png" else {"Content-Security-Policy": SHEET_POLICY}
+    return tagged(request, made, MEDIA[kind], key, headers)
+
+
+@router.get("/sections")
+async def sections(
+    request: Request, asker: CanAsk, page: Page, text: Annotated[str, Query(max_length=100)] = ""
+) -> Response:
+    """Find sections by size, schedule or standard; every word must be part of one."""
+    _ = asker
+
+    def work(standing: Standing) -> tuple[str, list[dict[str, Any]]]:
+        tables = standing.desk.catalogue.tables
+        found = find_sections(text, tables) if text.strip() else list(tables.every_section())
+        return standing.key, [
+            {"designation": item.designation, "shape": item.shape, "height": item.height,
+             "width": item.width, "wall": item.wall, "standard": item.standard,
+             "note": item.note}
+            for item in found
+        ]  # fmt: skip
+
+    key, rows = await state_of(request).benches.quick.run(work)
+    return paged(request, rows, page, key)
+
+
+@router.get("/grades")
+async def grades(
+    request: Request, asker: CanAsk, page: Page, text: Annotated[str, Query(max_length=100)] = ""
+) -> Response:
+    """Find grades by name, alias or family."""
+    _ = asker
+    wanted = text.casefold().split()
+
+    def work(standing: Standing) -> tuple[str, list[dict[str, Any]]]:
+        rows: list[dict[str, Any]] = []
+        for item in standing.desk.catalogue.grades.values():
+            told = " ".join((item.name, item.family, item.product.name, *item.aliases)).casefold()
+            if all(word in told for word in wanted):
+                rows.append({
+                    "grade": item.name, "family": item.family, "product": item.product.name,
+                    "density": item.density, "yield_strength": item.yield_strength,
+                    "source": item.source, "status": item.status,
+                })  # fmt: skip
+        return standing.key, rows
+
+    key, rows = await state_of(request).benches.quick.run(work)
+    return paged(request, rows, page, key)
+
+
+@router.get("/families")
+async def families(asker: CanAsk) -> list[str]:
+    """Return the families of sections a chart can be drawn for."""
+    _ = asker
+    return list(FAMILIES)
+
+
+__all__ = ["VERDICTS", "ValidationError", "router"]

@@ -1,0 +1,228 @@
+"""Backlogs: send one, watch it, read its answers, stop it."""
+
+import io
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import Annotated, Any, Final, Literal
+
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import FileResponse, Response
+
+from ...catalogue.errors import InputError
+from ..access import Asker, CanAsk
+from ..backlogs import Order
+from ..guard import SHEET_POLICY
+from ..paging import Page, paged
+from ..settings import API
+from ..state import State, state_of
+
+router = APIRouter(prefix=API, tags=["backlogs"])
+
+UPLOAD: Final = f"{API}/backlogs"
+KINDS: Final = {
+    "csv": "text/csv; charset=utf-8",
+    "parquet": "application/vnd.apache.parquet",
+    "jsonl": "application/x-ndjson",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+}
+compute: Any = pc
+
+
+@router.post("/backlogs", status_code=201, openapi_extra={
+    "requestBody": {"required": True, "content": {"application/octet-stream": {
+        "schema": {"type": "string", "format": "binary"}}}},
+})  # fmt: skip
+async def send(
+    request: Request,
+    asker: CanAsk,
+    name: Annotated[str, Query(min_length=1, max_length=200, description="The file's name")],
+    machine: Annotated[list[str] | None, Query(max_length=50)] = None,
+    best: Annotated[bool, Query(description="Keep only the best answer of each job")] = False,
+    sheet: Annotated[str, Query(max_length=100)] = "",
+) -> dict[str, Any]:
+    """Send a backlog as the body of the request: CSV, Excel or Parquet, told by its name."""
+    state = state_of(request)
+    if state.settings.is_open:
+        raise InputError("not-allowed", "an open page takes no backlogs",
+                         remedy="Use the command line: cuttable batch.")  # fmt: skip
+    made = await take(state, asker, Order(name, machine or [], best, sheet), request.stream())
+    return state.backlogs.one(made)
+
+
+async def take(state: State, asker: Asker, order: Order, content: AsyncIterator[bytes]) -> str:
+    """Check what is asked of a backlog and keep it; returns its id.
+
+    Raises:
+        InputError: a machine is not known, or what :meth:`Backlogs.take` tells.
+    """
+    for item in order.machines:
+        if item.casefold().endswith(".toml"):
+            raise InputError("machine-unknown", f"no machine model {item[:60]!r} is known")
+
+    def look(standing: Any) -> tuple[str, int]:
+        standing.desk.machines(order.machines)
+        mark = standing.held.mark
+        return mark.at, mark.entries
+
+    mark = await state.benches.quick.run(look)
+    return await state.backlogs.take(order, asker.person.name, mark, content)
+
+
+@router.get("/backlogs")
+async def every(request: Request, asker: CanAsk, page: Page) -> Response:
+    """List the backlogs, the newest first."""
+    return paged(request, mine(state_of(request), asker), page)
+
+
+def mine(state: State, asker: Asker) -> list[dict[str, Any]]:
+    """Return the backlogs a person may see: their own; an administrator all."""
+    found = state.backlogs.all()
+    if "admin" in asker.rights:
+        return found
+    return [item for item in found if item["owner"] == asker.person.name]
+
+
+def one_of(state: State, asker: Asker, name: str) -> dict[str, Any]:
+    """Return a backlog that a person may see.
+
+    Raises:
+        InputError: ``backlog-unknown``.
+    """
+    found = state.backlogs.one(name)
+    if found["owner"] != asker.person.name and "admin" not in asker.rights:
+        raise InputError("backlog-unknown", f"there is no backlog {name[:20]!r}")
+    return found
+
+
+@router.get("/backlogs/{name}")
+async def one(request: Request, asker: CanAsk, name: str) -> dict[str, Any]:
+    """Return how far a backlog is, and its summary when it is done."""
+    import json
+
+    state = state_of(request)
+    found = one_of(state, asker, name)
+    if found["state"] == "done":
+        text = state.backlogs.file(name, "summary.json").read_text(encoding="utf-8")
+        found["summary"] = json.loads(text)
+    return found
+
+
+@router.delete("/backlogs/{name}", status_code=204)
+async def stop(request: Request, asker: CanAsk, name: str) -> Response:
+    """Stop a backlog that is waiting or running; forget one that has ended."""
+    state = state_of(request)
+    one_of(state, asker, name)
+    await state.backlogs.cancel(name)
+    return Response(status_code=204)
+
+
+@router.get("/backlogs/{name}/answers")
+async def answers(
+    request: Request,
+    asker: CanAsk,
+    name: str,
+    page: Page,
+    verdict: Annotated[str, Query(max_length=40)] = "",
+    machine: Annotated[str, Query(max_length=100)] = "",
+    text: Annotated[str, Query(max_length=100, description="Part of job, rule or error")] = "",
+    sort: Annotated[str, Query(max_length=40, description="Column; -column for falling")] = "",
+) -> dict[str, Any]:
+    """Return answers of a backlog that is done, filtered and sorted."""
+    import asyncio
+
+    state = state_of(request)
+    one_of(state, asker, name)
+    path = state.backlogs.file(name, "answers.parquet")
+    return await asyncio.to_thread(
+        rows_of, path, verdict=verdict, machine=machine, text=text, sort=sort,
+        first=page.first, count=page.count,
+    )  # fmt: skip
+
+
+def rows_of(
+    path: Path, *, verdict: str, machine: str, text: str, sort: str, first: int, count: int
+) -> dict[str, Any]:
+    """Return a part of the answers in a file, with how many fit.
+
+    Raises:
+        InputError: ``choice-unknown`` for a column that is not there.
+    """
+    table: Any = pq.read_table(path, memory_map=True)
+    keep: Any = None
+    for column, wanted in (("verdict", verdict), ("machine", machine)):
+        if wanted:
+            is_it = compute.equal(table[column], "" if wanted == "none" else wanted)
+            keep = is_it if keep is None else compute.and_(keep, is_it)
+    if text:
+        is_it = None
+        for column in ("job", "decided_by", "error", "error_text", "mitigations"):
+            has = compute.fill_null(
+                compute.match_substring(table[column], text, ignore_case=True), False
+            )
+            is_it = has if is_it is None else compute.or_(is_it, has)
+        keep = is_it if keep is None else compute.and_(keep, is_it)
+    if keep is not None:
+        table = table.filter(compute.fill_null(keep, False))
+    if sort:
+        column = sort.removeprefix("-")
+        if column not in table.column_names:
+            raise InputError("choice-unknown", f"there is no column {column[:40]!r}",
+                             remedy=f"There are: {', '.join(table.column_names)}.")  # fmt: skip
+        order = "descending" if sort.startswith("-") else "ascending"
+        table = table.take(compute.sort_indices(table, sort_keys=[(column, order)]))
+    part = table.slice(first, count)
+    return {"total": table.num_rows, "first": first, "columns": table.column_names,
+            "items": part.to_pylist()}  # fmt: skip
+
+
+@router.get("/backlogs/{name}/file")
+async def file(
+    request: Request,
+    asker: CanAsk,
+    name: str,
+    kind: Literal["csv", "xlsx", "parquet", "jsonl"] = "csv",
+) -> Response:
+    """Download all answers of a backlog."""
+    import asyncio
+
+    state = state_of(request)
+    found = one_of(state, asker, name)
+    source = state.backlogs.file(name, "answers.parquet")
+    path = source if kind == "parquet" else source.with_suffix(f".{kind}")
+    if not path.exists():
+        await asyncio.to_thread(convert, source, path)
+    stem = Path(found["name"]).stem or "backlog"
+    plain = "".join(char if char.isascii() and (char.isalnum() or char in "-_") else "_"
+                    for char in stem)  # fmt: skip
+    return FileResponse(path, media_type=KINDS[kind], filename=f"{plain}-answers.{kind}")
+
+
+def convert(source: Path, target: Path) -> None:
+    """Write answers as another kind of file: text never becomes a formula."""
+    from ...engine.backlog.writing import open_answers
+
+    whole: Any = pq.ParquetFile(source)
+    made = open_answers(
+        target, whole.schema_arrow, typed=("job", "error_text"), key={}, is_resumed=False
+    )
+    done = 0
+    for batch in whole.iter_batches(65_536):
+        done += batch.num_rows
+        made.write(batch, done, {})
+    made.finish()
+
+
+@router.get("/backlogs/{name}/report")
+async def report(request: Request, asker: CanAsk, name: str) -> Response:
+    """Return the summary as a page with charts."""
+    state = state_of(request)
+    one_of(state, asker, name)
+    path = state.backlogs.file(name, "report.html")
+    return Response(path.read_bytes(), media_type="text/html; charset=utf-8",
+                    headers={"Content-Security-Policy": SHEET_POLICY})  # fmt: skip
+
+
+__all__ = ["UPLOAD", "io", "pa", "router"]

@@ -1,0 +1,429 @@
+"""Limits: what is in force, revisions and their life, impact, rules and their pages."""
+
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+from pydantic import BaseModel, ConfigDict, Field
+
+from ...catalogue.book import contents, history, lifecycle
+from ...catalogue.book.connect import Book, Writing
+from ...catalogue.book.held import Held
+from ...catalogue.book.records import (
+    CATALOGUE,
+    RULES,
+    Revision,
+    check_document,
+    parse_ref,
+    read_moment,
+    stamp,
+)
+from ...catalogue.errors import InputError
+from ...catalogue.machines import describe
+from ...engine.book_desk import desk_of
+from ...engine.revision_check import check_files
+from ...rules.cases import load_cases
+from ...rules.model import Rule
+from ..access import CanApprove, CanAsk, CanDraft
+from ..bench import Standing
+from ..paging import Page, paged
+from ..settings import API
+from ..state import state_of
+
+router = APIRouter(prefix=API, tags=["limits"])
+
+Long = Annotated[str, Field(max_length=20_000)]
+
+
+class Draft(BaseModel):
+    """A draft: a copy of the revision approved last, or of the file given."""
+
+    model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [
+        {"document": "rowan-150", "reason": "drive tuned anew", "evidence": "overload test 31"},
+    ]})  # fmt: skip
+
+    document: Annotated[str, Field(max_length=100)]
+    reason: Long = ""
+    evidence: Long = ""
+    file: Annotated[str, Field(max_length=200_000)] | None = None
+
+
+class Edit(BaseModel):
+    """What of a draft is to be changed; what is left out stays."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    file: Annotated[str, Field(max_length=200_000)] | None = None
+    reason: Long | None = None
+    evidence: Long | None = None
+
+
+class Step(BaseModel):
+    """What goes with a step of a revision."""
+
+    model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [
+        {"effective": "2027-01-01"}, {"without_impact": "spelling only"},
+    ]})  # fmt: skip
+
+    effective: Annotated[str, Field(max_length=40)] = ""
+    reason: Long = ""
+    without_impact: Long = ""
+
+
+def plain(item: Revision) -> dict[str, Any]:
+    """Return a revision as data."""
+    return item._asdict() | {"ref": item.ref}
+
+
+@router.get("/machines")
+async def machines(
+    request: Request,
+    asker: CanAsk,
+    page: Page,
+    as_of: Annotated[str, Query(max_length=40)] = "",
+) -> Response:
+    """List models in force, smallest first; as they were at a moment where `as_of` is given."""
+    _ = asker
+
+    def work(standing: Standing) -> tuple[str, list[dict[str, Any]]]:
+        catalogue = _desk_at(standing, as_of).catalogue
+        rows = [
+            {"model": item.code, "title": item.title, "builder": item.builder,
+             "revision": item.revision, "digest": item.digest}
+            for item in catalogue.machines.values()
+        ]  # fmt: skip
+        rows += [
+            {"model": code, "title": (over := catalogue.machine(code)).title,
+             "builder": over.builder, "revision": over.revision,
+             "overlay_revision": over.overlay_revision, "digest": over.digest}
+            for code in catalogue.overlays
+        ]  # fmt: skip
+        return standing.key, rows
+
+    key, rows = await state_of(request).benches.quick.run(work)
+    return paged(request, rows, page, key)
+
+
+@router.get("/machines/{code}")
+async def machine(
+    request: Request, asker: CanAsk, code: str, as_of: Annotated[str, Query(max_length=40)] = ""
+) -> dict[str, Any]:
+    """Return a model in force, every limit with its basis."""
+    _ = asker
+
+    def work(standing: Standing) -> dict[str, Any]:
+        return describe(_desk_at(standing, as_of).catalogue.machine(code))
+
+    found = await state_of(request).benches.quick.run(work)
+    return {"schema": "cuttable.machine/1", **found}
+
+
+def _desk_at(standing: Standing, as_of: str) -> Any:
+    if not as_of:
+        return standing.desk
+    import datetime as dt
+
+    at = read_moment(as_of, dt.datetime.now(dt.UTC), option="as_of")
+    held = Held(standing.held.place, at=at)
+    return desk_of(held)
+
+
+@router.get("/documents")
+async def documents(request: Request, asker: CanAsk, page: Page) -> Response:
+    """List what is in force, and what is waiting for approval or still drafted."""
+    _ = asker
+
+    def work(book: Book) -> list[dict[str, Any]]:
+        held = Held(book.place)
+        try:
+            with book.reading() as connection:
+                rows = [
+                    plain(lifecycle.revision(connection, name, number))
+                    for name, (number, _) in sorted(held.numbers.items())
+                ]
+                return rows + [plain(item) for item in lifecycle.open_drafts(connection)]
+        finally:
+            held.close()
+
+    return paged(request, await state_of(request).books.run(work), page)
+
+
+@router.get("/documents/{document}/history")
+async def history_of(request: Request, asker: CanAsk, document: str) -> dict[str, Any]:
+    """Who changed what of a document, when, why, and who approved it."""
+    _ = asker
+    name = check_document(document)
+
+    def work(book: Book) -> dict[str, Any]:
+        with book.reading() as connection:
+            found = history.history(connection, name)
+        now = stamp(book.clock())
+        return {
+            "schema": "cuttable.history/1",
+            "document": name,
+            "revisions": [
+                plain(item) | {
+                    "standing": history.standing(item, found, now),
+                    "changes": [c._asdict() for c in found.changes.get(item.number, [])],
+                }
+                for item in found.revisions
+            ],
+            "journal": [entry._asdict() for entry in found.entries],
+        }  # fmt: skip
+
+    return await state_of(request).books.run(work)
+
+
+@router.get("/revisions/{document}/{number}")
+async def revision(request: Request, asker: CanAsk, document: str, number: int) -> dict[str, Any]:
+    """Return a revision with its files, and what differs from its base."""
+    _ = asker
+
+    def work(book: Book) -> dict[str, Any]:
+        with book.reading() as connection:
+            found = lifecycle.revision(connection, check_document(document), number)
+            files = contents.kept(connection, found.content, found.document)
+            changed: list[Any] = []
+            if found.base:
+                base = lifecycle.revision(connection, found.document, found.base)
+                changed = history.changes(connection, base, found)
+            report = contents.kept(connection, found.impact) if found.impact else {}
+        import json
+
+        return plain(found) | {
+            "files": {name: content.decode("utf-8", "replace") for name, content in files.items()},
+            "differences": [item._asdict() for item in changed],
+            "report": json.loads(next(iter(report.values()))) if report else None,
+        }
+
+    return await state_of(request).books.run(work)
+
+
+@router.get("/revisions/{document}/{number}/differences/{other}")
+async def differences(
+    request: Request, asker: CanAsk, document: str, number: int, other: int
+) -> dict[str, Any]:
+    """Return what differs between two revisions, in words and units."""
+    _ = asker
+    name = check_document(document)
+
+    def work(book: Book) -> dict[str, Any]:
+        with book.reading() as connection:
+            old = lifecycle.revision(connection, name, number)
+            new = lifecycle.revision(connection, name, other)
+            changed = history.changes(connection, old, new)
+        return {"schema": "cuttable.difference/1", "before": old.ref, "after": new.ref,
+                "differences": [item._asdict() for item in changed]}  # fmt: skip
+
+    return await state_of(request).books.run(work)
+
+
+@router.post("/revisions", status_code=201)
+async def draft(request: Request, asker: CanDraft, asked: Draft) -> dict[str, Any]:
+    """Begin a revision."""
+    name = check_document(asked.document)
+    files = None if asked.file is None else {f"{name}.toml": asked.file.encode()}
+    if files is not None and name in (RULES, CATALOGUE):
+        raise InputError("option-needs", f"the {name} are many files",
+                         remedy="Draft them with the command line.")  # fmt: skip
+
+    def step(writing: Writing) -> Revision:
+        return lifecycle.draft(writing, name, files, reason=asked.reason, evidence=asked.evidence)
+
+    return await _stepped(request, asker.person.name, step)
+
+
+@router.patch("/revisions/{document}/{number}")
+async def edit(
+    request: Request, asker: CanDraft, document: str, number: int, asked: Edit
+) -> dict[str, Any]:
+    """Edit a draft."""
+    name = check_document(document)
+    files = None if asked.file is None else {f"{name}.toml": asked.file.encode()}
+    if files is not None and name in (RULES, CATALOGUE):
+        raise InputError("option-needs", f"the {name} are many files",
+                         remedy="Edit them with the command line.")  # fmt: skip
+
+    def step(writing: Writing) -> Revision:
+        return lifecycle.edit(
+            writing, name, number, files=files, reason=asked.reason, evidence=asked.evidence
+        )
+
+    return await _stepped(request, asker.person.name, step)
+
+
+@router.post("/revisions/{document}/{number}/submit")
+async def submit(
+    request: Request, asker: CanDraft, document: str, number: int, asked: Step
+) -> dict[str, Any]:
+    """Freeze a draft for another person to approve."""
+    name = check_document(document)
+
+    def step(writing: Writing, book: Book) -> Revision:
+        wanted = lifecycle.wanted_stamp(asked.effective, book.clock())
+        read_strictly(book, writing, lifecycle.revision(writing.connection, name, number))
+        return lifecycle.submit(writing, name, number, effective=wanted)
+
+    return await _stepped(request, asker.person.name, step)
+
+
+@router.post("/revisions/{document}/{number}/return")
+async def give_back(
+    request: Request, asker: CanApprove, document: str, number: int, asked: Step
+) -> dict[str, Any]:
+    """Give a submitted revision back to its author."""
+    name = check_document(document)
+
+    def step(writing: Writing) -> Revision:
+        return lifecycle.give_back(writing, name, number, reason=asked.reason)
+
+    return await _stepped(request, asker.person.name, step)
+
+
+@router.post("/revisions/{document}/{number}/withdraw")
+async def withdraw(
+    request: Request, asker: CanDraft, document: str, number: int, asked: Step
+) -> dict[str, Any]:
+    """Give up a revision that is not approved."""
+    name = check_document(document)
+
+    def step(writing: Writing) -> Revision:
+        return lifecycle.withdraw(writing, name, number, reason=asked.reason)
+
+    return await _stepped(request, asker.person.name, step)
+
+
+@router.post("/revisions/{document}/{number}/approve")
+async def approve(
+    request: Request, asker: CanApprove, document: str, number: int, asked: Step
+) -> dict[str, Any]:
+    """Approve a submitted revision, as a person who had no hand in it."""
+    name = check_document(document)
+
+    def step(writing: Writing, book: Book) -> Revision:
+        wanted = lifecycle.wanted_stamp(asked.effective, book.clock())
+        old = lifecycle.revision(writing.connection, name, number)
+        if old.state == "submitted":
+            read_strictly(book, writing, old)
+        return lifecycle.approve(
+            writing, name, number, effective=wanted, without_impact=asked.without_impact
+        )
+
+    return await _stepped(request, asker.person.name, step)
+
+
+async def _stepped(request: Request, who: str, step: Any) -> dict[str, Any]:
+    """Do a step of a revision in one transaction, in a person's name."""
+    import inspect
+
+    has_book = len(inspect.signature(step).parameters) == 2
+    state = state_of(request)
+
+    def work(book: Book) -> Revision:
+        with book.writing(who) as writing:
+            found: Revision = step(writing, book) if has_book else step(writing)
+            return found
+
+    made = await state.books.run(work)
+    state.changed()
+    return plain(made)
+
+
+def read_strictly(book: Book, writing: Writing, found: Revision) -> None:
+    """Read a revision strictly, as if it were in force.
+
+    Raises:
+        FileError: with every problem of it.
+    """
+    held = Held(book.place)
+    try:
+        files = contents.kept(writing.connection, found.content, found.document)
+        check_files(held, found.document, files, found.ref)
+    finally:
+        held.close()
+
+
+# --- rules --------------------------------------------------------------------------------
+
+
+@router.get("/rules")
+async def rules(request: Request, asker: CanAsk, page: Page) -> Response:
+    """List the rules in force, by topic."""
+    _ = asker
+
+    def work(standing: Standing) -> tuple[str, list[dict[str, Any]]]:
+        return standing.key, [plain_rule(rule) for rule in standing.desk.rule_set.rules]
+
+    key, rows = await state_of(request).benches.quick.run(work)
+    return paged(request, rows, page, key)
+
+
+@router.get("/rules/{code}")
+async def rule(request: Request, asker: CanAsk, code: str) -> dict[str, Any]:
+    """Return a rule's page: condition, outcome, why, what lifts it, the cases that prove it."""
+    _ = asker
+
+    def work(standing: Standing) -> dict[str, Any]:
+        return rule_page(standing, code)
+
+    return await state_of(request).benches.quick.run(work)
+
+
+def rule_page(standing: Standing, code: str) -> dict[str, Any]:
+    """Return a rule with its cases and mitigations.
+
+    Raises:
+        InputError: ``rule-unknown``.
+    """
+    from ...catalogue.nearest import did_you_mean
+    from ...engine.book_desk import rule_files
+
+    rule_set = standing.desk.rule_set
+    known = {item.code: item for item in rule_set.rules}
+    found = known.get(code.strip().upper())
+    if found is None:
+        raise InputError("rule-unknown", f"there is no rule {code.strip()[:40]!r}",
+                         remedy=did_you_mean(code, known))  # fmt: skip
+    place = rule_files(standing.held)
+    from pathlib import Path
+
+    from ...catalogue.reading import KeptFiles
+
+    where = (
+        place / "cases"
+        if isinstance(place, Path)
+        else KeptFiles(
+            {name.removeprefix("cases/"): place.read(name) for name in place.names("cases/*")},
+            place.where("cases"),
+        )
+    )
+    cases = [
+        {"name": case.name, "verdict": case.verdict,
+         "holds": found.code in case.holds, "cannot_judge": found.code in case.cannot_judge}
+        for case in load_cases(rule_set, where)
+        if found.code in (*case.holds, *case.cannot_judge)
+    ]  # fmt: skip
+    mitigations = [
+        {"code": item.code, "title": item.title, "basis": item.basis,
+         "provided_by": item.provided_by or None}
+        for name in found.mitigations
+        if (item := rule_set.mitigations.get(name)) is not None
+    ]  # fmt: skip
+    return plain_rule(found) | {"cases": cases, "lifted_by": mitigations}
+
+
+def plain_rule(item: Rule) -> Mapping[str, Any]:
+    """Return a rule as data."""
+    return {
+        "code": item.code, "title": item.title, "when": item.source, "outcome": item.outcome,
+        "unknown": item.unknown, "mitigations": list(item.mitigations), "because": item.because,
+        "basis": item.basis, "may_be_wrong_when": item.may_be_wrong_when,
+        "since": item.since.isoformat(), "until": item.until.isoformat() if item.until else None,
+        "file": item.file,
+    }  # fmt: skip
+
+
+def ref_of(document: str, number: int) -> tuple[str, int]:
+    """Read a reference that is typed."""
+    return parse_ref(f"{document}/{number}")
