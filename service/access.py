@@ -2,7 +2,7 @@
 
 import asyncio
 import datetime as dt
-import ipaddress
+import threading
 import time
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable
@@ -15,6 +15,7 @@ from ..catalogue.book import accounts
 from ..catalogue.book.accounts import Person, Right
 from ..catalogue.book.connect import Book, open_book
 from ..catalogue.errors import InputError
+from .guard import HERE, SAFE, From, Proxies, host_name, is_loopback
 from .settings import Settings
 
 T = TypeVar("T")
@@ -22,7 +23,6 @@ T = TypeVar("T")
 COOKIE: Final = "cuttable_session"
 FORM_FIELD: Final = "form_key"
 FORM_HEADER: Final = "X-Form-Key"
-SAFE: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 KNOWN_FOR: Final = 5.0
 """Seconds a session or token is known without asking the book."""
 MOST_KNOWN: Final = 5000
@@ -56,11 +56,13 @@ class Books:
         self._settings = settings
         self._threads = ThreadPoolExecutor(4, thread_name_prefix="book")
         self._book: Book | None = None
+        self._opening = threading.Lock()
 
     def _open(self) -> Book:
-        if self._book is None:
-            self._book = open_book(self._settings.place)
-        return self._book
+        with self._opening:
+            if self._book is None:
+                self._book = open_book(self._settings.place)
+            return self._book
 
     async def run(self, work: Callable[[Book], T]) -> T:
         """Run work on the book in a thread, and return what it returns."""
@@ -81,7 +83,7 @@ class Door:
         self.settings, self.books = settings, books
         self._known: OrderedDict[str, tuple[float, Asker | None]] = OrderedDict()
         self._tries: OrderedDict[str, tuple[int, float]] = OrderedDict()
-        self._proxies = [ipaddress.ip_network(item) for item in settings.proxies]
+        self._proxies = Proxies(settings)
 
     def forget(self) -> None:
         """Ask the book again who everybody is: an account, session or token was changed."""
@@ -99,7 +101,7 @@ class Door:
             found = await self._known_as(f"session {secret}", _by_session)
             if found is not None:
                 return found
-        if self.settings.header and self._is_proxy(request):
+        if self.settings.header and self._proxies.has(origin_of(request).peer):
             name = request.headers.get(self.settings.header, "")[:200]
             if name:
                 return await self._known_as(f"proxy {name}", _by_name)
@@ -116,13 +118,6 @@ class Door:
         if len(self._known) > MOST_KNOWN:
             self._known.popitem(last=False)
         return found
-
-    def _is_proxy(self, request: Request) -> bool:
-        try:
-            address = ipaddress.ip_address(request.client.host if request.client else "")
-        except ValueError:
-            return False
-        return any(address in network for network in self._proxies)
 
     # --- guessing passwords ---------------------------------------------------------------
 
@@ -171,6 +166,19 @@ def _by_name(book: Book, name: str) -> Asker | None:
     # A key of its own for forms: the browser may send the proxy's cookie from anywhere.
     key = accounts.form_key_of(found.name)
     return Asker(found, found.rights, key)
+
+
+def origin_of(request: Request) -> From:
+    """Return where a request comes from."""
+    found: From = request.scope["state"]["origin"]
+    return found
+
+
+def is_from_here(request: Request) -> bool:
+    """Say whether a request was made on this machine by something that meant it."""
+    known = origin_of(request)
+    host = host_name(request.headers.get("host", "").encode("latin-1"))
+    return is_loopback(known.peer) and not known.is_proxied and host in HERE
 
 
 def door_of(request: Request) -> Door:

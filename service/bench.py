@@ -79,9 +79,14 @@ class Bench:
 
     def close(self) -> None:
         """End the thread after its last work."""
-        self._thread.shutdown(wait=True, cancel_futures=True)
+        # A connection of SQLite belongs to the thread that opened it.
+        self._thread.submit(self._let_go)
+        self._thread.shutdown(wait=True)
+
+    def _let_go(self) -> None:
         if self._standing is not None:
             self._standing.held.close()
+            self._standing = None
 
 
 class Benches:

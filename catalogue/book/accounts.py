@@ -119,7 +119,7 @@ def set_role(writing: Writing, name: str, role: str) -> None:
         InputError: ``account-unknown``, ``role-unknown``, ``last-administrator``.
     """
     _check_role(role)
-    found = _known(writing.connection, name)
+    found = known(writing.connection, name)
     if found.role == "administrator" and role != "administrator":
         _check_not_last(writing.connection, found)
     _set(writing, found, role=role)
@@ -132,7 +132,7 @@ def close_account(writing: Writing, name: str) -> None:
     Raises:
         InputError: ``account-unknown``, ``last-administrator``.
     """
-    found = _known(writing.connection, name)
+    found = known(writing.connection, name)
     _check_not_last(writing.connection, found)
     _set(writing, found, is_active=0)
     _end_all(writing.connection, found.name)
@@ -145,7 +145,7 @@ def set_password(writing: Writing, name: str, password: str = "") -> str:
     Raises:
         InputError: ``account-unknown``, ``password-weak``.
     """
-    found = _known(writing.connection, name)
+    found = known(writing.connection, name)
     is_once = not password
     password = password or secrets.token_urlsafe(12)
     _check_password(password, found.name)
@@ -338,7 +338,12 @@ def _find(connection: "Connection", name: str) -> Mapping[Any, Any] | None:
     return connection.execute(query).mappings().first()
 
 
-def _known(connection: "Connection", name: str) -> Person:
+def known(connection: "Connection", name: str) -> Person:
+    """Return the person of a name, whether the account is open or closed.
+
+    Raises:
+        InputError: ``account-unknown``.
+    """
     row = _find(connection, name)
     if row is None:
         names = [item.name for item in people(connection)]

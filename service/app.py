@@ -1,0 +1,99 @@
+"""The application: routes, what goes wrong as one shape of answer, start and end."""
+
+from collections.abc import AsyncGenerator
+from contextlib import asynccontextmanager
+from typing import Final
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import Response
+from pydantic import ValidationError
+from starlette.exceptions import HTTPException
+
+from ..catalogue.errors import CuttableError, OpenQuestion
+from ..engine.version import VERSION
+from .access import Books, Door
+from .api import accounts, answers, asking, backlogs, health, limits
+from .backlogs import Backlogs
+from .bench import Benches
+from .guard import LOG, Guard, Metrics
+from .openapi import PROBLEMS, described
+from .pages import routes as pages
+from .problems import Told, is_api, status_of, told_of
+from .settings import API, Settings
+from .state import State
+from .warm import Warm
+
+UPLOADS: Final = (backlogs.UPLOAD, *pages.UPLOADS)
+"""Paths that take large requests."""
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """Return the application of a service; the book is opened when it is first asked."""
+    state = _state(settings)
+
+    @asynccontextmanager
+    async def alive(app: FastAPI) -> AsyncGenerator[None]:
+        _ = app
+        await state.backlogs.start()
+        try:
+            yield
+        finally:
+            await state.backlogs.close()
+            state.benches.close()
+            state.books.close()
+
+    app = FastAPI(
+        title="cuttable", version=VERSION, lifespan=alive,
+        description="Can this rotary pipe and tube cutting machine cut this stock, "
+        "and how must it be set up?",
+        # Pages that show the description load scripts from other hosts.
+        docs_url=None, redoc_url=None, openapi_url=f"{API}/openapi.json",
+        redirect_slashes=False,
+    )  # fmt: skip
+    app.state.all, app.state.door = state, state.door
+    for module in (asking, limits, answers, backlogs, accounts):
+        app.include_router(module.router, responses=PROBLEMS)
+    app.include_router(health.router, include_in_schema=False)
+    app.include_router(pages.router, include_in_schema=False)
+    for kind in (CuttableError, OpenQuestion, HTTPException, ValidationError,
+                 RequestValidationError):  # fmt: skip
+        app.add_exception_handler(kind, told)
+    app.add_middleware(Guard, settings=settings, metrics=state.metrics, uploads=UPLOADS, tell=told)
+    described(app)
+    return app
+
+
+def _state(settings: Settings) -> State:
+    books = Books(settings)
+    return State(
+        settings=settings, books=books, benches=Benches(settings), door=Door(settings, books),
+        metrics=Metrics(), warm=Warm(), backlogs=Backlogs(settings),
+    )  # fmt: skip
+
+
+async def told(request: Request, fault: Exception) -> Response:
+    """Tell what went wrong: problem details to a program, a page to a person."""
+    known = told_of(fault)
+    if known.code == "internal-fault":
+        LOG.error("request %s failed", request.scope["state"].get("request_id"), exc_info=fault)
+    if is_api(request.url.path):
+        return known.response(request.url.path)
+    page: Response = pages.error_page(
+        request, status_of(known.code), known.title, *_sentence(known)
+    )
+    for name, value in (known.headers or {}).items():
+        page.headers.setdefault(name, value)
+    return page
+
+
+def _sentence(known: Told) -> tuple[str, str]:
+    """Return what a page tells: what is wrong and what to do."""
+    detail = f"{known.where}: {known.detail}" if known.where else known.detail
+    if known.choices:
+        return known.detail, f"Choose: {', '.join(known.choices)}."
+    if known.problems:
+        first = (item if isinstance(item, str) else f"{item['where']}: {item['what']}"
+                 for item in known.problems[:5])  # fmt: skip
+        detail = f"{detail} ({'; '.join(first)})"
+    return detail, known.remedy
