@@ -101,6 +101,7 @@ ERROR_CODES: dict[str, str] = {
     "kind-wrong": "The content of the request is of a kind that is not taken.",
     "request-unreadable": "The request is not what the API describes.",
     "backlog-unknown": "There is no such backlog.",
+    "address-unusable": "The service cannot listen at, or trust, this address.",
     "backlog-stopped": "The backlog was stopped before it was done.",
     "usage-wrong": "The command was typed in a way it cannot be run.",
     "question-open": "A question must be answered before there is an answer.",

@@ -35,6 +35,7 @@ _COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "impact": ("impact", "Which answers would a draft change?"),
     "answer": ("answer", "An answer given before: as it was, again, and today."),
     "book": ("book", "The book of limits: make, verify, back up, exchange."),
+    "serve": ("serve", "Serve the page for people and the API for programs."),
     "explain": ("explain", "Explain a measure, a code or a word of an answer."),
     "completion": ("completion", "Print the shell completion script."),
 }

@@ -14,8 +14,8 @@ from ..catalogue.book import accounts
 from ..catalogue.book.accounts import Person
 from ..catalogue.book.connect import Book
 from ..catalogue.errors import InputError
-from .api.accounts import check_accounts
 from .access import COOKIE, Asker, origin_of
+from .api.accounts import check_accounts
 from .guard import is_same_origin
 from .state import State, state_of
 

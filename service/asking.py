@@ -1,6 +1,6 @@
 """A question as a program or a form puts it, and its answer."""
 
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final, Literal, cast
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
@@ -49,11 +49,12 @@ class Question(BaseModel):
 
     def text(self) -> JobText:
         """Return the job as the engine reads it."""
-        said = self.model_dump(exclude={"machines", "units", "keep"})
-        return JobText(**{
-            name: tuple(value) if isinstance(value, list) else value
+        said: dict[str, Any] = self.model_dump(exclude={"machines", "units", "keep"})
+        read: dict[str, Any] = {
+            name: tuple(cast("list[str]", value)) if isinstance(value, list) else value
             for name, value in said.items()
-        })  # fmt: skip
+        }
+        return JobText(**read)
 
     @property
     def system(self) -> System:

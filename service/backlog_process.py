@@ -87,12 +87,16 @@ def work(folder: Path) -> None:
     })  # fmt: skip
 
 
+def _ended(*_: object) -> None:
+    sys.exit(143)
+
+
 def main() -> None:
     """Run, and write down how it ended."""
     folder = Path(sys.argv[1])
     with suppress(OSError, AttributeError):
         os.nice(10)
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
+    signal.signal(signal.SIGTERM, _ended)
     try:
         work(folder)
     except CuttableError as fault:

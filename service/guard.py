@@ -5,7 +5,6 @@ Plain ASGI, because a layer of a framework for each would cost more than a warm 
 
 import asyncio
 import ipaddress
-import json
 import logging
 import re
 import secrets
@@ -209,9 +208,9 @@ class Guard:
                 await self._told(refusal, scope, receive, sending)
             else:
                 await self.app(scope, self._limited(scope, receive), sending)
-        except Exception as fault:  # noqa: BLE001 - the last to see it
+        except Exception as fault:
             if status:  # half an answer is out: the connection ends with it
-                LOG.error("request %s broke off", request_id, exc_info=fault)
+                LOG.exception("request %s broke off", request_id)
                 raise
             await self._told(fault, scope, receive, sending)
         finally:
@@ -304,12 +303,12 @@ class Guard:
         self.metrics.count(method, route, status, seconds)
         if LOG.isEnabledFor(logging.INFO):
             state = scope["state"]
-            LOG.info("%s", json.dumps({
+            LOG.info("request", extra={"told": {
                 "request": request_id, "method": method, "path": scope["path"][:500],
                 "status": status, "ms": round(seconds * 1000, 2),
                 "from": state["origin"].client if "origin" in state else "",
                 "who": state.get("who", ""),
-            }))  # fmt: skip
+            }})  # fmt: skip
 
 
 _METHODS: Final = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})

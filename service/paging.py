@@ -14,7 +14,7 @@ class PageOf(NamedTuple):
     """Which part of a list is asked for."""
 
     first: int
-    count: int
+    most: int
 
 
 def page_asked(
@@ -30,11 +30,11 @@ Page = Annotated[PageOf, Depends(page_asked)]
 
 def paged(request: Request, rows: Sequence[Any], page: PageOf, key: str = "") -> Response:
     """Return a part of a list, with how many there are and where the next part is."""
-    part = list(rows[page.first : page.first + page.count])
+    part = list(rows[page.first : page.first + page.most])
     content: dict[str, Any] = {"total": len(rows), "first": page.first, "items": part}
-    following = page.first + page.count
+    following = page.first + page.most
     if following < len(rows):
-        url = request.url.include_query_params(first=following, count=page.count)
+        url = request.url.include_query_params(first=following, count=page.most)
         content["next"] = f"{url.path}?{url.query}"
     body = json.dumps(content, ensure_ascii=False, allow_nan=False).encode()
     return tagged(request, body, "application/json", key)

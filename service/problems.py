@@ -71,10 +71,10 @@ def problem(
     }
     if instance:
         content["instance"] = instance
-    for name, value in (("where", where), ("remedy", remedy), ("problems", list(problems)),
-                        ("choices", list(choices))):  # fmt: skip
-        if value:
-            content[name] = value
+    more_told: dict[str, Any] = {
+        "where": where, "remedy": remedy, "problems": list(problems), "choices": list(choices)
+    }  # fmt: skip
+    content |= {name: value for name, value in more_told.items() if value}
     more = dict(headers or {})
     if status == 401:
         # Programs only: a browser would ask for a password of its own.
@@ -129,8 +129,8 @@ def told_of(fault: Exception) -> Told:
         return Told("request-unreadable", "the request is not what the API describes",
                     remedy=f"See {API}/openapi.json.", problems=_places(fault))  # fmt: skip
     if not isinstance(fault, CuttableError):
-        return Told("internal-fault", "the tool failed",
-                    remedy="Tell whoever runs the service, with the id of the request.")  # fmt: skip
+        remedy = "Tell whoever runs the service, with the id of the request."
+        return Told("internal-fault", "the tool failed", remedy=remedy)
     where = fault.where if isinstance(fault, InputError) else ""
     problems = fault.problems if isinstance(fault, FileError) else ()
     headers = {"Retry-After": "1"} if fault.code in ("book-locked", "too-many") else None

@@ -29,7 +29,7 @@ async def recent(request: Request, asker: CanAsk, page: Page) -> Response:
 
     def work(book: Book) -> list[dict[str, Any]]:
         with book.reading() as connection:
-            found = answers.recent(connection, page.first + page.count + 1)
+            found = answers.recent(connection, page.first + page.most + 1)
         return [{"answer": number, "at": at, "asker": who, "verdict": verdict or None,
                  "inputs": inputs} for number, at, who, verdict, inputs in found]  # fmt: skip
 

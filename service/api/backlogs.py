@@ -40,6 +40,7 @@ async def send(
     asker: CanAsk,
     name: Annotated[str, Query(min_length=1, max_length=200, description="The file's name")],
     machine: Annotated[list[str] | None, Query(max_length=50)] = None,
+    *,
     best: Annotated[bool, Query(description="Keep only the best answer of each job")] = False,
     sheet: Annotated[str, Query(max_length=100)] = "",
 ) -> dict[str, Any]:
@@ -138,7 +139,7 @@ async def answers(
     path = state.backlogs.file(name, "answers.parquet")
     return await asyncio.to_thread(
         rows_of, path, verdict=verdict, machine=machine, text=text, sort=sort,
-        first=page.first, count=page.count,
+        first=page.first, count=page.most,
     )  # fmt: skip
 
 
