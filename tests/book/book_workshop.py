@@ -2,6 +2,8 @@
 
 import contextlib
 import datetime as dt
+import gc
+import json
 import os
 import pickle
 import select
@@ -17,10 +19,11 @@ from typing import Any, Final, NamedTuple, Protocol
 
 from cuttable.catalogue.book import lifecycle
 from cuttable.catalogue.book.answers import New, keep_answers
-from cuttable.catalogue.book.connect import Book, open_book
+from cuttable.catalogue.book.connect import Book, Writing, make_tables, open_book
 from cuttable.catalogue.book.making import make_book
 from cuttable.catalogue.book.place import Place
 from cuttable.catalogue.book.records import Revision, stamp
+from cuttable.catalogue.book.releases import load_first
 
 START: Final = dt.datetime(2026, 12, 1, 8, tzinfo=dt.UTC)
 """When the clock of a test starts."""
@@ -284,9 +287,24 @@ def approved(book: Book, made: Revision, *, who: str = "Bo", effective: str = ""
         )
 
 
-def report_on(content: str, base: str) -> bytes:
+BESIDE: Final = {"catalogue": 1, "rules": 1}
+"""What else is in force where nothing but the first release is."""
+
+
+def report_on(
+    content: str, base: str, beside: dict[str, int] | None = None, *, answers: int = 5
+) -> bytes:
     """Return a report of impact about a revision's content against its base's."""
-    return f'{{"about": {{"content": "{content}", "base": "{base}"}}}}'.encode()
+    about = {"content": content, "base": base, "beside": BESIDE if beside is None else beside}
+    return json.dumps({"about": about, "totals": {"answers": answers, "changed": 1}}).encode()
+
+
+def as_backed_up(found: Rows, kept: Rows) -> Rows:
+    """Return the rows of a restored book without what the restore itself entered."""
+    told = max(found["journal"])
+    assert "restore" in told
+    journal = [row for row in found["journal"] if row != told]
+    return found | {"journal": journal, "book": kept["book"]}
 
 
 def some_answers(count: int, start: int = 0) -> list[New]:
@@ -333,6 +351,23 @@ def whole_life(place: Place) -> None:
     book.close()
 
 
+def older_form(form: str) -> Callable[[Place], None]:
+    """Return what makes a book of an older form, with a first release in it."""
+
+    def make(place: Place) -> None:
+        book, at = Book(place, clock=Clock()), stamp(START)
+        with contextlib.closing(book), book.locked() as connection:
+            made = make_tables(connection, at, form)
+            writing = Writing(connection, "Ana", at, 0, "")
+            writing.enter("init", "", 0, lifecycle.details(book=made))
+            load_first(writing, FIRST)
+            connection.exec_driver_sql(
+                f"UPDATE book SET entries = {writing.entries}, entries_head = '{writing.head}'"  # noqa: S608
+            )
+
+    return make
+
+
 # --- processes --------------------------------------------------------------------------------
 
 
@@ -358,6 +393,7 @@ class Child:
         os.close(writing)
 
     def _live(self, do: Callable[[], object], writing: int) -> None:
+        gc.disable()  # it would touch, and so copy, all that the parent has
         try:
             try:
                 told = pickle.dumps((do(), None))

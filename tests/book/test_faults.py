@@ -28,6 +28,7 @@ from book_workshop import (
     changed,
     first_release,
     machine,
+    older_form,
     opened,
     quick_folder,
     rows,
@@ -41,7 +42,7 @@ from cuttable.catalogue.book.answers import (
     keep_answers,
     recent,
 )
-from cuttable.catalogue.book.connect import LOCK, Book, open_book
+from cuttable.catalogue.book.connect import FORMS, LOCK, Book, open_book
 from cuttable.catalogue.book.contents import kept
 from cuttable.catalogue.book.faults import told
 from cuttable.catalogue.book.held import Held
@@ -480,7 +481,7 @@ def test_a_backup_beside_a_damaged_book_is_offered(sqlite: SqliteDatabases) -> N
         fault = fault_of(do)
         assert fault.code == "book-damaged"
         assert f"cuttable book restore {copy}" in fault.remedy
-    restore(place, copy)
+    restore(place, copy, "Lee")
     assert with_book(place, verify).problems == ()
     sqlite.drop()
 
@@ -629,20 +630,9 @@ PATHS: dict[str, Callable[[Place, Path], object]] = {
         place, lambda book: keep_answers(book, "Ana", some_answers(40, 100))
     ),
     "renew": lambda place, backup: with_book(place, renewed),
-    "restore": restore,
+    "restore": lambda place, backup: restore(place, backup, "Lee"),
     "migrate": lambda place, backup: brought_up(place),
 }
-
-
-def old_form(place: Place) -> None:
-    """Make an empty book of the first form."""
-    from cuttable.catalogue.book.connect import make_tables
-    from cuttable.catalogue.book.records import stamp
-
-    book = Book(place)
-    with book.locked() as connection:
-        make_tables(connection, stamp(START), "0001")
-    book.close()
 
 
 @pytest.mark.parametrize("path", PATHS)
@@ -650,8 +640,8 @@ def test_a_full_disk_leaves_what_was_there(
     sqlite: SqliteDatabases, folder: Path, path: str
 ) -> None:
     """Files may grow to so many bytes and no further, at every size up to what is needed."""
-    make = old_form if path == "migrate" else whole_life
-    name = "form 0001, empty" if path == "migrate" else "life"
+    make = older_form(FORMS[0]) if path == "migrate" else whole_life
+    name = "form 0001" if path == "migrate" else "life"
     with_book(sqlite.copy_of("life", whole_life), lambda book: back_up(book, folder / "a.copy"))
     codes: list[str] = []
     most = sqlite.copy_of("life", whole_life).path.stat().st_size + 80_000

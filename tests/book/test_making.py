@@ -21,9 +21,11 @@ from book_workshop import (
     Rows,
     SqliteDatabases,
     approved,
+    as_backed_up,
     at_once,
     changed,
     first_release,
+    older_form,
     opened,
     quick_folder,
     rows,
@@ -33,12 +35,10 @@ from book_workshop import (
 )
 from cuttable.catalogue.book import lifecycle as life
 from cuttable.catalogue.book.answers import find_answer, keep_answers
-from cuttable.catalogue.book.connect import FORMS, Book, Writing, make_tables, open_book, read_form
+from cuttable.catalogue.book.connect import FORMS, Book, open_book, read_form
 from cuttable.catalogue.book.held import FORM, Held
 from cuttable.catalogue.book.making import back_up, bring_up, make_book, restore
 from cuttable.catalogue.book.place import Place
-from cuttable.catalogue.book.records import stamp
-from cuttable.catalogue.book.releases import load_first
 from cuttable.catalogue.book.schema import metadata
 from cuttable.catalogue.book.verify import verify
 from cuttable.catalogue.errors import CuttableError, FileError, InputError
@@ -128,7 +128,7 @@ def test_any_name_of_a_file_is_a_place(folder: Path, name: str) -> None:
     approved(book, changed(book))
     back_up(book, folder / f"{name}.copy")
     book.close()
-    restore(place, folder / f"{name}.copy")
+    restore(place, folder / f"{name}.copy", "Lee")
     held = Held(place, now=START.replace(year=2028))
     assert held.numbers["rowan-150"][0] == 2
     held.close()
@@ -149,23 +149,6 @@ def test_a_file_named_from_its_folder_is_a_place(
 
 
 # --- older forms ------------------------------------------------------------------------------
-
-
-def older(form: str) -> Callable[[Place], None]:
-    """Return what makes a book of an older form, with a first release in it."""
-
-    def make(place: Place) -> None:
-        book, at = Book(place, clock=Clock()), stamp(START)
-        with contextlib.closing(book), book.locked() as connection:
-            made = make_tables(connection, at, form)
-            writing = Writing(connection, "Ana", at, 0, "")
-            writing.enter("init", "", 0, life.details(book=made))
-            load_first(writing, FIRST)
-            connection.exec_driver_sql(
-                f"UPDATE book SET entries = {writing.entries}, entries_head = '{writing.head}'"  # noqa: S608
-            )
-
-    return make
 
 
 def shape(book: Book) -> dict[str, Any]:
@@ -199,7 +182,7 @@ def test_the_form_that_is_read_is_the_last() -> None:
 @pytest.mark.parametrize("form", FORMS[:-1])
 def test_an_older_book_is_brought_up(databases: Databases, form: str) -> None:
     """It is refused until then, keeps every row, and a copy as it was is kept of a file."""
-    place = databases.copy_of(f"form {form}", older(form))
+    place = databases.copy_of(f"form {form}", older_form(form))
     assert code_of(lambda: open_book(place)) == "book-older"
     assert code_of(lambda: Held(place)) == "book-older"
     before = rows(databases, place)
@@ -233,7 +216,7 @@ def test_a_book_that_was_brought_up_is_as_a_new_one(databases: Databases, form: 
     from alembic.autogenerate import compare_metadata
     from alembic.runtime.migration import MigrationContext
 
-    place = databases.copy_of(f"form {form}", older(form))
+    place = databases.copy_of(f"form {form}", older_form(form))
     book = Book(place)
     bring_up(book)
     new = opened(databases.copy_of("first", first_release))
@@ -247,7 +230,7 @@ def test_a_book_that_was_brought_up_is_as_a_new_one(databases: Databases, form: 
 
 def test_two_who_bring_a_book_up_at_once(databases: Databases) -> None:
     """One does it, the other finds it done."""
-    place = databases.copy_of("form 0001", older("0001"))
+    place = databases.copy_of("form 0001", older_form("0001"))
     outcomes = at_once(*[lambda: bring_up(Book(place))[0]] * 3)
     assert [outcome.fault for outcome in outcomes] == [None] * 3
     book = opened(place)
@@ -304,13 +287,16 @@ def test_a_backup_goes_into_either_database(
     other: Databases = sqlite if into == "sqlite" else postgres
     target = other.copy_of("first", first_release) if is_there else other.empty()
     before = rows(other, target)
-    assert restore(target, folder / "a.copy")[0] == report
+    old = folder / "old.copy" if into == "postgresql" else None
+    assert restore(target, folder / "a.copy", "Lee", copy=old)[0] == report
     again = opened(target)
-    assert verify(again) == report
+    assert verify(again) == report._replace(entries=report.entries + 1)
     with again.reading() as connection:
         assert find_answer(connection, "7").text == some_answers(7)[6].text
     again.close()
-    assert rows(other, target) == kept
+    assert as_backed_up(rows(other, target), kept) == kept
+    if is_there and old is not None:
+        assert rows(sqlite, Place("sqlite", str(old))) == before
     if is_there and into == "sqlite":
         (copy,) = target.path.parent.glob("book.db.before-restore-*.copy")
         assert rows(other, Place("sqlite", str(copy))) == before
@@ -439,7 +425,7 @@ def test_a_damaged_backup_is_refused(
     approved(book, changed(book, mass="333 kg"))
     before = rows(databases, book.place)
     damage(folder / "a.copy")
-    assert code_of(lambda: restore(book.place, folder / "a.copy")) == code
+    assert code_of(lambda: restore(book.place, folder / "a.copy", "Lee")) == code
     assert rows(databases, book.place) == before
     assert verify(book).problems == ()
     if book.place.kind == "sqlite":
@@ -472,15 +458,15 @@ def test_a_damaged_book_is_restored(
     kept = rows(sqlite, place)
     damage(place.path)
     damaged, found = place.path.read_bytes(), read_if_it_can_be(sqlite, place)
-    _, copy = restore(place, folder / "a.copy")
+    _, copy = restore(place, folder / "a.copy", "Lee")
     assert copy is not None
     if found is None:
         assert copy.read_bytes() == damaged
     else:
         assert rows(sqlite, Place("sqlite", str(copy))) == found
-    assert rows(sqlite, place) == kept
+    assert as_backed_up(rows(sqlite, place), kept) == kept
     book = opened(place)
-    assert verify(book) == report
+    assert verify(book) == report._replace(entries=report.entries + 1)
     book.close()
     assert {path.name for path in place.path.parent.iterdir()} == {"book.db", copy.name}
     sqlite.drop()
@@ -492,12 +478,12 @@ def test_a_backup_goes_over_an_older_file(sqlite: SqliteDatabases, folder: Path,
     book = opened(sqlite.copy_of("life", whole_life))
     report = back_up(book, folder / "a.copy")
     book.close()
-    place = sqlite.copy_of(f"form {form}", older(form))
+    place = sqlite.copy_of(f"form {form}", older_form(form))
     before = rows(sqlite, place)
-    _, copy = restore(place, folder / "a.copy")
+    _, copy = restore(place, folder / "a.copy", "Lee")
     assert rows(sqlite, Place("sqlite", str(copy))) == before
     book = opened(place)
-    assert verify(book) == report
+    assert verify(book) == report._replace(entries=report.entries + 1)
     book.close()
     sqlite.drop()
 
@@ -507,9 +493,9 @@ def test_an_older_database_is_not_replaced(postgres: PostgresDatabases, folder: 
     book = opened(postgres.copy_of("life", whole_life))
     back_up(book, folder / "a.copy")
     book.close()
-    place = postgres.copy_of("form 0001", older("0001"))
+    place = postgres.copy_of("form 0001", older_form("0001"))
     before = rows(postgres, place)
-    assert code_of(lambda: restore(place, folder / "a.copy")) == "book-older"
+    assert code_of(lambda: restore(place, folder / "a.copy", "Lee")) == "book-older"
     assert rows(postgres, place) == before
     postgres.drop()
 
@@ -518,13 +504,13 @@ def test_an_older_backup_says_how_to_bring_it_up(
     databases: Databases, sqlite: SqliteDatabases, folder: Path
 ) -> None:
     """And can be restored once it was."""
-    shutil.copy(sqlite.copy_of("form 0002", older("0002")).path, folder / "a.copy")
+    shutil.copy(sqlite.copy_of("form 0002", older_form("0002")).path, folder / "a.copy")
     place = databases.copy_of("first", first_release)
-    assert code_of(lambda: restore(place, folder / "a.copy")) == "book-older"
+    assert code_of(lambda: restore(place, folder / "a.copy", "Lee")) == "book-older"
     backup = Book(Place("sqlite", str(folder / "a.copy")))
     bring_up(backup)
     backup.close()
-    restore(place, folder / "a.copy")
+    restore(place, folder / "a.copy", "Lee", copy=folder / "old.copy")
     book = opened(place)
     assert verify(book).problems == ()
     book.close()
@@ -549,14 +535,15 @@ def test_a_restore_waits_for_who_writes(
     reading_2, writing_2 = os.pipe()
     child = Child(work)
     os.read(reading, 1)
-    restoring = Child(lambda: restore(book.place, folder / "a.copy")[1])
+    old = folder / "old.copy"
+    restoring = Child(lambda: restore(book.place, folder / "a.copy", "Lee", copy=old)[1])
     os.write(writing_2, b"x")
     assert child.outcome().value == 2
     copy = restoring.outcome().value
     found = rows(databases, book.place)
     assert len(found["revisions"]) == len(FIRST)
-    if databases.kind == "sqlite":
-        assert len(rows_of(copy, "revisions")) == len(FIRST) + 1
+    assert copy == old
+    assert len(rows_of(copy, "revisions")) == len(FIRST) + 1
     for handle in (reading, writing, reading_2, writing_2):
         os.close(handle)
 
@@ -574,7 +561,7 @@ def test_a_restore_gives_up_on_who_writes_for_long(
     before = rows(sqlite, place)
     with contextlib.closing(sqlite.raw(place)) as other:
         other.execute("BEGIN IMMEDIATE")
-        assert code_of(lambda: restore(place, folder / "a.copy")) == "book-locked"
+        assert code_of(lambda: restore(place, folder / "a.copy", "Lee")) == "book-locked"
         other.execute("ROLLBACK")
     assert rows(sqlite, place) == before
     assert [path.name for path in place.path.parent.iterdir()] == ["book.db"]

@@ -1,0 +1,583 @@
+"""A process that dies in the middle of any write leaves the old state or the new, never between.
+
+A child process does one thing and dies at its n-th point: before and after every statement and
+every commit, within statements and copies (SQLite), around every file that is moved or deleted,
+at every length a file can have, or at any time at all. Then the book is opened and every row
+compared with what it was before and with what it is after.
+"""
+
+import contextlib
+import os
+import random
+import resource
+import shutil
+import signal
+import sqlite3
+import time
+import uuid
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import psycopg
+import pytest
+from book_workshop import (
+    FIRST,
+    Child,
+    Clock,
+    Databases,
+    PostgresDatabases,
+    Rows,
+    SqliteDatabases,
+    approved,
+    first_release,
+    machine,
+    older_form,
+    opened,
+    quick_folder,
+    report_on,
+    rows,
+    some_answers,
+    whole_life,
+)
+from cuttable.catalogue.book import lifecycle as life
+from cuttable.catalogue.book import making
+from cuttable.catalogue.book.answers import keep_answers
+from cuttable.catalogue.book.bundle import trust
+from cuttable.catalogue.book.connect import FORMS, Book, migrate
+from cuttable.catalogue.book.making import back_up, bring_up, restore
+from cuttable.catalogue.book.place import Place
+from cuttable.catalogue.book.releases import renew
+from cuttable.catalogue.book.verify import verify
+from cuttable.catalogue.errors import FileError
+from sqlalchemy import event
+from sqlalchemy.engine import Engine
+from sqlalchemy.engine.default import DefaultDialect
+
+KILLED = 77
+"""Status of a process that died at its point."""
+
+FEWEST = 500
+"""Points at which processes must have died, in each kind of database."""
+
+
+# --- what is done -------------------------------------------------------------------------------
+
+
+def step(who: str, do: Callable[..., object], *words: Any, **more: Any) -> Callable[..., None]:
+    """Return what takes one step of a revision's life."""
+
+    def work(place: Place, backup: Path) -> None:
+        _ = backup
+        book = opened(place)
+        with book.writing(who) as writing:
+            do(writing, *words, **more)
+        book.close()
+
+    return work
+
+
+def edit_and_submit(writing: Any) -> None:
+    """Take two steps in one transaction."""
+    life.edit(writing, "alder-320", 2, files={"x": machine("alder-320", mass="777 kg")})
+    life.submit(writing, "alder-320", 2)
+
+
+def keep(place: Place, backup: Path) -> None:
+    """Keep answers, one of them with a file."""
+    _ = backup
+    book = opened(place)
+    new = some_answers(3, start=50)
+    keep_answers(book, "Ana", [*new, new[0]._replace(files={"own.toml": b"schema = 1\n"})])
+    book.close()
+
+
+def bring(place: Place, backup: Path) -> None:
+    """Bring a book up to today's form."""
+    _ = backup
+    with contextlib.closing(Book(place, clock=Clock())) as book:
+        bring_up(book)
+
+
+def save(place: Place, backup: Path) -> None:
+    """Back a book up; the target is seen whole or not at all."""
+    book = opened(place)
+    back_up(book, backup.with_name("new.copy"))
+    book.close()
+
+
+class Deed(NamedTuple):
+    """Something that writes: what it is done to (by name and maker), and what is done."""
+
+    base: str
+    make: Callable[[Place], None]
+    do: Callable[[Place, Path], object]
+
+
+def nothing(place: Place) -> None:
+    """Make nothing."""
+    _ = place
+
+
+def damaged_file(place: Place) -> None:
+    """Make a file that is no book any more."""
+    whole_life(place)
+    content = place.path.read_bytes()
+    place.path.write_bytes(b"\0" * 100 + content[100:])
+
+
+NEWER = FIRST | {
+    "rules": {"rolling.toml": b"[parameters]\nslow = 0.6\n", "cases/rolling.toml": b""},
+    "larch-500": {"larch-500.toml": machine("larch-500")},
+}
+DEEDS = {
+    "make": Deed("nothing", nothing, lambda place, _: first_release(place)),
+    "draft": Deed(
+        "life", whole_life,
+        step("Ana", life.draft, "rowan-150", {"x": machine(mass="1 t")}, reason="more"),
+    ),
+    "edit": Deed(
+        "life", whole_life,
+        step("Cem", life.edit, "alder-320", 2, files={"x": machine(mass="2 t")}, reason="other"),
+    ),
+    "submit": Deed("life", whole_life, step("Ana", edit_and_submit)),
+    "return": Deed(
+        "life", whole_life, step("Bo", life.give_back, "larch-610", 1, reason="too much"),
+    ),
+    "withdraw": Deed("life", whole_life, step("Ana", life.withdraw, "alder-320", 2)),
+    "impact": Deed(
+        "life", whole_life,
+        step("Ana", life.attach_impact, "larch-610", 1, report_on("sha256:1", "sha256:2")),
+    ),
+    "approve": Deed("life", whole_life, step("Bo", life.approve, "larch-610", 1)),
+    "trust": Deed("life", whole_life, step("Ana", trust, "ab" * 32, "Hollin")),
+    "renew": Deed("first", first_release, step("Ana", renew, NEWER, "cuttable 9")),
+    "keep": Deed("first", first_release, keep),
+    "keep more": Deed("life", whole_life, keep),
+    "migrate": Deed("form 0001", older_form(FORMS[0]), bring),
+    "restore": Deed("first", first_release, restore),
+    "restore to nothing": Deed("nothing", nothing, restore),
+    "restore over damage": Deed("damaged", damaged_file, restore),
+    "back up": Deed("life", whole_life, save),
+}  # fmt: skip
+ON_SERVERS = [name for name in DEEDS if name != "restore over damage"]
+"""Deeds that can be done to a server's databases: not those that only a file can suffer."""
+EVERYWHERE = [
+    *(("sqlite", name) for name in DEEDS), *(("postgresql", name) for name in ON_SERVERS)
+]  # fmt: skip
+
+
+# --- where it dies ------------------------------------------------------------------------------
+
+
+class Points:
+    """Counts the points a deed passes, and acts at one of them."""
+
+    def __init__(self, at: int, act: Callable[[], None]) -> None:
+        self.at, self.act = at, act
+        self.kinds: list[str] = []
+
+    def pass_(self, kind: str) -> None:
+        """Pass a point."""
+        self.kinds.append(kind)
+        if len(self.kinds) == self.at:
+            self.act()
+
+
+def around(points: Points, owner: Any, name: str) -> None:
+    """Pass a point before and after every call of a function."""
+    inner = getattr(owner, name)
+
+    def outer(*words: Any, **more: Any) -> Any:
+        points.pass_(f"before {name}")
+        found = inner(*words, **more)
+        points.pass_(f"after {name}")
+        return found
+
+    setattr(owner, name, outer)
+
+
+def watch(points: Points, steps: int) -> None:
+    """Pass points wherever this process writes; it is a child that ends soon."""
+
+    def at_statement(*words: Any) -> None:
+        _ = words
+        points.pass_("statement")
+
+    event.listen(Engine, "before_cursor_execute", at_statement)
+    event.listen(Engine, "after_cursor_execute", at_statement)
+    event.listen(Engine, "begin", at_statement)
+    around(points, DefaultDialect, "do_commit")
+    around(points, DefaultDialect, "do_rollback")
+    for name in ("replace", "unlink", "touch", "mkdir"):
+        around(points, Path, name)
+    around(points, shutil, "copy2")
+
+    class Copying(sqlite3.Connection):
+        def backup(self, target: sqlite3.Connection, **more: Any) -> None:  # type: ignore[override]
+            progress = more.pop("progress", None)
+
+            def on(*words: int) -> None:
+                points.pass_("copying")
+                if progress:
+                    progress(*words)
+
+            points.pass_("before copying")
+            super().backup(target, pages=4, progress=on, **more)
+            points.pass_("after copying")
+
+    connect = sqlite3.connect
+
+    def connected(*words: Any, **more: Any) -> sqlite3.Connection:
+        found = connect(*words, **({"factory": Copying} | more))
+        found.set_progress_handler(lambda: points.pass_("step"), steps)
+        return found
+
+    making.sqlite3 = Module(sqlite3, connected)  # type: ignore[assignment]
+
+    def opened_(connection: Any, record: object) -> None:
+        _ = record
+        if isinstance(connection, sqlite3.Connection):
+            connection.set_progress_handler(lambda: points.pass_("step"), steps)
+
+    event.listen(Engine, "connect", opened_)
+
+
+class Module:
+    """A module with another ``connect``."""
+
+    def __init__(self, module: Any, connect: Callable[..., Any]) -> None:
+        self._module, self.connect = module, connect
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._module, name)
+
+
+def same_ids() -> None:
+    """Let a book that is made get the same name each time, so that states can be compared."""
+    uuid.uuid4 = lambda: uuid.UUID(int=7)  # type: ignore[assignment]
+
+
+def die() -> None:
+    """End at once: no handler, no rollback, no closing."""
+    os._exit(KILLED)
+
+
+# --- what is left -------------------------------------------------------------------------------
+
+
+class Bench:
+    """One deed, done again and again."""
+
+    def __init__(self, databases: Databases, name: str, folder: Path) -> None:
+        self.databases, self.deed, self.folder = databases, DEEDS[name], folder
+        backup = SqliteDatabases(folder / "life")
+        self.backup = folder / "life.copy"
+        shutil.copy(backup.copy_of("life", whole_life).path, self.backup)
+        self.place = self.new()
+        self.before = self.state()
+        self.killed = 0
+        self.changed = self.is_changed = False
+        place = self.new()
+        self.kinds = Child(lambda: self._run(place, 0, die)).outcome().value
+        self.clear()
+        self.states = [self.before, *self._between(), rows(databases, place)]
+        assert self.states[-1] != self.before or name == "back up"
+
+    def new(self) -> Place:
+        """Return a place in the state before."""
+        if self.deed.base == "nothing":
+            return self.databases.empty()
+        return self.databases.copy_of(self.deed.base, self.deed.make)
+
+    def _between(self) -> Iterator[Rows]:
+        """Yield the states of a migration that goes step by step."""
+        if self.deed.do is bring:
+            place = self.new()
+            for form in FORMS[1:-1]:
+                with contextlib.closing(Book(place)) as book, book.locked() as connection:
+                    migrate(connection, form)
+                yield rows(self.databases, place)
+
+    def clear(self) -> None:
+        """Take away a backup that was made."""
+        (self.folder / "new.copy").unlink(missing_ok=True)
+
+    def _run(self, place: Place, at: int, act: Callable[[], None], steps: int = 60) -> list[str]:
+        same_ids()
+        points = Points(at, act)
+        watch(points, steps)
+        self.deed.do(place, self.backup)
+        return points.kinds
+
+    def state(self) -> Rows | bytes:
+        """Return every row; of a file that is damaged, its bytes."""
+        try:
+            found = rows(self.databases, self.place)
+        except sqlite3.DatabaseError:
+            return self.place.path.read_bytes()
+        return found if any(found.values()) else {}
+
+    def kill_at(self, point: int) -> None:
+        """Die at a point, and look at what is left."""
+        outcome = Child(lambda: self._run(self.place, point, die)).outcome()
+        assert outcome.status == KILLED, (outcome, point)
+        self.look(point)
+
+    def look(self, point: object) -> None:
+        """Look at what is left of a deed that was not finished."""
+        self.killed += 1
+        state = self.state()
+        assert state in self.states, point
+        if state == self.states[-1] or self.databases.kind == "sqlite":
+            self.check(state)
+        for copy in self.place.path.parent.glob("*.copy") if self.place.kind == "sqlite" else ():
+            self.check_copy(copy)
+        new = Place("sqlite", str(self.folder / "new.copy"))
+        if new.path.exists():
+            assert rows(SqliteDatabases(self.folder), new) == self.before
+            self.clear()
+        if state != self.before or self.databases.kind == "sqlite":
+            self.databases.drop()
+            self.place = self.new()
+
+    def check(self, state: Rows | bytes) -> None:
+        """Verify a book, and go on with what was not done."""
+        if isinstance(state, bytes) or not state:
+            return
+        if state["alembic_version"] == [(FORMS[-1],)]:
+            with contextlib.closing(opened(self.place)) as book:
+                assert verify(book).problems == ()
+        if self.databases.kind == "sqlite":
+            with contextlib.closing(self.databases.raw(self.place)) as connection:
+                assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+
+    def check_copy(self, copy: Path) -> None:
+        """See that a copy that has its name is whole."""
+        if isinstance(self.before, bytes):
+            assert copy.read_bytes() == self.before[: copy.stat().st_size]
+        else:
+            assert rows(self.databases, Place("sqlite", str(copy))) in self.states
+
+    def goes_on(self) -> None:
+        """See that after all the deaths the deed can be done."""
+        outcome = Child(lambda: self._run(self.place, 0, die)).outcome(120)
+        assert outcome.fault is None
+        assert self.state() == self.states[-1]
+
+
+@pytest.fixture
+def folder() -> Iterator[Path]:
+    """A folder for backups."""
+    found = quick_folder()
+    yield found
+    shutil.rmtree(found)
+
+
+MOST = {"sqlite": 120, "postgresql": 60}
+"""Points of one deed between statements; of a deed that has more, so many of them."""
+
+
+def spread(points: list[int], most: int) -> list[int]:
+    """Return not more than so many points, the first and the last among them."""
+    if len(points) <= most:
+        return points
+    return [points[round(place * (len(points) - 1) / (most - 1))] for place in range(most)]
+
+
+COUNTED: dict[str, int] = {"sqlite": 0, "postgresql": 0}
+"""Points at which processes have died, by kind of database."""
+
+
+@pytest.mark.parametrize(("databases", "name"), EVERYWHERE, indirect=["databases"])
+def test_a_deed_that_is_cut_off_is_done_or_not_done(
+    databases: Databases, folder: Path, name: str
+) -> None:
+    """At every statement and commit and file, and at many places within statements."""
+    bench = Bench(databases, name, folder)
+    within = {place for place, kind in enumerate(bench.kinds, 1) if kind in ("step", "copying")}
+    between = [place for place in range(1, len(bench.kinds) + 1) if place not in within]
+    chosen = {*spread(between, MOST[databases.kind]), *spread(sorted(within), 25)}
+    for point in sorted(chosen):
+        bench.kill_at(point)
+    bench.goes_on()
+    assert bench.killed == len(chosen) > 5
+    COUNTED[databases.kind] += bench.killed
+
+
+@pytest.mark.parametrize("name", DEEDS)
+def test_a_writer_of_files_may_die_at_every_length(
+    sqlite: SqliteDatabases, folder: Path, name: str
+) -> None:
+    """The system ends it where a file would grow beyond a length: within a commit as well."""
+    bench = Bench(sqlite, name, folder)
+
+    def limited(limit: int) -> Callable[[], object]:
+        def work() -> object:
+            same_ids()
+            signal.signal(signal.SIGXFSZ, signal.SIG_DFL)
+            resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+            resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+            return bench.deed.do(bench.place, bench.backup)
+
+        return work
+
+    limit, ended = 0, False
+    while not ended:
+        outcome = Child(limited(limit)).outcome()
+        if outcome.status == -signal.SIGXFSZ:
+            bench.look(limit)
+        else:
+            assert outcome.fault is None, (limit, outcome)
+            ended = True
+        limit += 1500 if limit < 12_000 else 6100
+    assert bench.killed > 3
+    COUNTED["sqlite"] += bench.killed
+    sqlite.drop()
+
+
+@pytest.mark.parametrize(("databases", "name"), EVERYWHERE, indirect=["databases"])
+def test_a_writer_may_be_killed_at_any_time(databases: Databases, folder: Path, name: str) -> None:
+    """By the system, without a word, whatever it and the server are doing."""
+    bench, dice = Bench(databases, name, folder), random.Random(name)
+    for turn in range(6):
+        child = Child(lambda: bench.deed.do(bench.place, bench.backup))
+        time.sleep(dice.random() * 0.02 * (turn + 1))
+        child.kill()
+        outcome = child.outcome()
+        assert outcome.status == -signal.SIGKILL or outcome.fault is None
+        settle(databases, bench.place)
+        if outcome.status == -signal.SIGKILL and name != "make":
+            bench.look(turn)
+        elif outcome.status == -signal.SIGKILL:  # its name is another each time
+            state = bench.state()
+            bench.killed += 1
+            assert not state or len(state["revisions"]) == len(FIRST)
+            databases.drop()
+            bench.place = bench.new()
+        else:
+            databases.drop()
+            bench.clear()
+            bench.place = bench.new()
+    COUNTED[databases.kind] += bench.killed
+    assert bench.killed <= 6
+
+
+def settle(databases: Databases, place: Place) -> None:
+    """Wait until a server has done with those who died."""
+    if not isinstance(databases, PostgresDatabases):
+        return
+    name = place.text.partition("@/")[2].partition("?")[0]
+    query = f"SELECT count(*) FROM pg_stat_activity WHERE datname = '{name}'"  # noqa: S608
+    while databases.ask(query) != [(0,)]:
+        time.sleep(0.01)
+
+
+# --- the server dies ------------------------------------------------------------------------------
+
+
+def server_side(bench: Bench, point: int, end: Callable[[int], None]) -> Callable[[], object]:
+    """Return a deed whose server process is ended at a point, by another connection."""
+    pids: list[int] = []
+
+    def remember(connection: Any, record: object) -> None:
+        _ = record
+        if isinstance(connection, psycopg.Connection):
+            pids.append(connection.info.backend_pid)
+
+    def act() -> None:
+        if pids:
+            end(pids[-1])
+
+    def work() -> object:
+        event.listen(Engine, "connect", remember)
+        return bench._run(bench.place, point, act)
+
+    return work
+
+
+@pytest.mark.parametrize("name", ON_SERVERS)
+def test_a_server_may_end_a_connection_at_every_statement(
+    postgres: PostgresDatabases, folder: Path, name: str
+) -> None:
+    """It is told as an error, and nothing is done; or it was done already."""
+    bench = Bench(postgres, name, folder)
+    chosen = [place for place, kind in enumerate(bench.kinds, 1)
+              if kind == "statement" or "commit" in kind]  # fmt: skip
+    for point in spread(chosen, 12):
+
+        def end(pid: int) -> None:
+            postgres.ask(f"SELECT pg_terminate_backend({pid}, 5000)")
+
+        outcome = Child(server_side(bench, point, end)).outcome()
+        if outcome.fault is not None:
+            assert isinstance(outcome.fault, FileError), outcome.fault
+            assert outcome.fault.code == "book-unreachable"
+        settle(postgres, bench.place)
+        bench.look(point)
+    bench.goes_on()
+    COUNTED["postgresql"] += bench.killed
+    assert bench.killed > 5
+    postgres.drop()
+
+
+@pytest.mark.parametrize("name", ["make", "approve", "keep", "restore", "migrate"])
+def test_a_server_may_crash(postgres: PostgresDatabases, folder: Path, name: str) -> None:
+    """One of its processes is killed, all of it starts again; what was promised is there."""
+    bench = Bench(postgres, name, folder)
+    chosen = [place for place, kind in enumerate(bench.kinds, 1)
+              if kind == "statement" or "commit" in kind]  # fmt: skip
+    for point in (chosen[len(chosen) // 2], chosen[-3]):
+        outcome = Child(
+            server_side(bench, point, lambda pid: os.kill(pid, signal.SIGKILL))
+        ).outcome()
+        if outcome.fault is not None:
+            assert isinstance(outcome.fault, FileError), outcome.fault
+            assert outcome.fault.code == "book-unreachable"
+        wait_for(postgres)
+        bench.look(point)
+    bench.goes_on()
+    COUNTED["postgresql"] += bench.killed
+    assert bench.killed == 2
+    postgres.drop()
+
+
+def wait_for(postgres: PostgresDatabases) -> None:
+    """Wait until a server that crashed answers again."""
+    until = time.monotonic() + 60
+    while True:
+        try:
+            postgres.ask("SELECT 1")
+        except psycopg.OperationalError:
+            assert time.monotonic() < until
+            time.sleep(0.05)
+        else:
+            return
+
+
+def test_there_were_enough_deaths(request: pytest.FixtureRequest) -> None:
+    """Counted over all tests of this file, where all of them ran."""
+    there = sum(item.path == request.path for item in request.session.items)
+    if there < 2 * len(EVERYWHERE) + len(DEEDS) + len(ON_SERVERS):
+        pytest.skip("only some of them ran")
+    assert COUNTED["sqlite"] >= FEWEST
+    assert COUNTED["postgresql"] >= FEWEST
+
+
+def test_a_book_that_was_approved_stays_approved(databases: Databases) -> None:
+    """What somebody was told is done, is done: the process may die right after."""
+    place = databases.copy_of("life", whole_life)
+
+    def work() -> None:
+        book = opened(place)
+        with book.reading() as connection:
+            made = life.revision(connection, "larch-610", 1)
+        approved(book, made)
+        os._exit(KILLED)
+
+    assert Child(work).outcome().status == KILLED
+    book = opened(place)
+    with book.reading() as connection:
+        assert life.revision(connection, "larch-610", 1).state == "approved"
+    assert verify(book).problems == ()
+    book.close()
