@@ -61,6 +61,7 @@ ERROR_CODES: dict[str, str] = {
     "book-denied": "The database does not let this user in.",
     "book-unwritable": "Nothing can be written in the book: no right, or no room.",
     "backup-damaged": "The backup is not as it was written.",
+    "backup-older": "The book has what the backup has not, or the backup is of another book.",
     "output-exists": "There is a file of this name already.",
     "clock-behind": "The machine's clock is behind the last record of the book.",
     "person-unknown": "Nobody is named who does this.",

@@ -1,6 +1,7 @@
 """``cuttable book``: make, verify, back up, restore and exchange the book of limits."""
 
 import json
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -9,10 +10,12 @@ import click
 
 from ..catalogue.errors import FileError, InputError
 from .desk import book_place, brought_here, open_book, person
-from .revisions import AS, JSON
-from .rows import counted
+from .revisions import AS, JSON, group_of
+from .rows import counted, minute
 
 if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
     from ..catalogue.book.bundle import Bundle
     from ..catalogue.book.connect import Book
     from ..catalogue.book.place import Place
@@ -21,7 +24,7 @@ if TYPE_CHECKING:
 
 KEY = click.option(
     "--key", "key_file", type=click.Path(path_type=Path), default=None, metavar="FILE",
-    help="Key to sign with; else your own, made on first use.",
+    help="Key to sign with, which must be there; else your own, made on first use.",
 )  # fmt: skip
 
 
@@ -49,10 +52,28 @@ def init(*, who: str | None) -> int:
     from ..catalogue.book.making import make_book
 
     place = _place()
+    if place.kind == "sqlite" and place.path.exists() and not _is_book(place):
+        raise InputError(
+            "output-exists", "there is a file of this name, and it is no book",
+            where=place.label, remedy="Give the book another name: --book PATH.",
+        )  # fmt: skip
     documents = brought_here()
     make_book(place, person(who), documents).close()
     click.echo(f"{place.label}: made, with the first release of {len(documents)} documents.")
     return 0
+
+
+def _is_book(place: "Place") -> bool:
+    """Say whether there is a book of some form at a place."""
+    from ..catalogue.book.connect import Book, read_form
+
+    book = Book(place)
+    try:
+        return bool(read_form(book))
+    except FileError:
+        return False
+    finally:
+        book.close()
 
 
 @command.command("status", epilog="Example: cuttable book status")
@@ -110,7 +131,7 @@ def status(*, is_json: bool) -> int:
         ),
     )
     for item in coming:
-        screen.print(f"Coming: {item.ref} from {item.effective[:16].replace('T', ' ')} UTC")
+        screen.print(f"Coming: {item.ref} from {minute(item.effective)} UTC")
     for item in waiting:
         screen.print(f"Waiting: {item.ref}, {item.state}, by {item.author}")
     for name in other:
@@ -148,6 +169,13 @@ def verify(*, is_json: bool) -> int:
         backups = newest_backups(book.place)
         if backups:
             click.echo(f"The newest backup is {backups[0]}: cuttable book restore {backups[0]}")
+        else:
+            click.echo(
+                "No backup lies beside the book. Restore one kept elsewhere: cuttable book "
+                "restore FILE. Without any, make a new book and take bundles from other books: "
+                "cuttable book init --book NEW, cuttable book import. Until then rest no job on "
+                "what is named above."
+            )
     return 1 if report.problems else 0
 
 
@@ -192,19 +220,50 @@ def backup(file: Path | None) -> int:
 @command.command("restore", epilog="Example: cuttable book restore book-2026-11.copy")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--yes", "is_sure", is_flag=True, help="Do not ask.")
-def restore(file: Path, *, is_sure: bool) -> int:
-    """Put a verified backup in the place of the book. A copy of a SQLite book is kept."""
-    from ..catalogue.book.making import check_backup
+@click.option("--lose", "may_lose", is_flag=True,
+              help="Even where the book has what the backup has not.")  # fmt: skip
+@click.option("--copy", type=click.Path(path_type=Path), default=None, metavar="FILE",
+              help="Where the book that is there is kept; else beside a SQLite book.")  # fmt: skip
+@AS
+def restore(
+    file: Path, *, is_sure: bool, may_lose: bool, copy: Path | None, who: str | None
+) -> int:
+    """Put a verified backup in the place of the book. The book that is there is kept as a copy.
+
+    What was approved or kept since the backup is then not in the book any more, and limits of
+    that day are in force again.
+    """
+    from ..catalogue.book.making import check_backup, loss
     from ..catalogue.book.making import restore as put_back
 
     place = _place()
+    _check_there(file, "backup")
     report = check_backup(file)
     click.echo(f"{file}: {_size(report)}.")
+    lost = loss(place, file)
+    if lost:
+        told = (
+            "is of another book"
+            if lost.is_other
+            else f"lacks {counted(lost.entries, 'journal entry')} and "
+            f"{counted(lost.answers, 'answer')} of the book"
+        )
+        if not may_lose:
+            raise InputError(
+                "backup-older", f"the backup {told}", where=str(file),
+                remedy="Limits of that day would be in force again. If that is wanted: --lose.",
+            )  # fmt: skip
+        click.echo(f"The backup {told}.", err=True)
+    if not is_sure and not sys.stdin.isatty():
+        raise InputError(
+            "option-needs", "nobody can be asked whether the book may be replaced",
+            where=place.label, remedy="Nothing was changed. If it may: add --yes.",
+        )  # fmt: skip
     if not is_sure and not click.confirm(f"Put it in the place of {place.label}?", err=True):
         click.echo("Nothing was changed.")
         return 0
-    _, copy = put_back(place, file)
-    click.echo(f"{place.label}: restored." + (f" The book that was there: {copy}" if copy else ""))
+    _, kept = put_back(place, file, person(who), copy=copy)
+    click.echo(f"{place.label}: restored." + (f" The book that was there: {kept}" if kept else ""))
     return 0
 
 
@@ -222,12 +281,22 @@ def renew(*, who: str | None) -> int:
     with book.writing(person(who)) as writing:
         made, left = take(writing, brought_here(), f"cuttable {VERSION}")
     for item in made:
-        click.echo(f"{item.ref}: submitted. Next: cuttable impact {item.ref} --backlog FILE")
+        group = group_of(item.document)
+        step = f"cuttable {group} approve {item.ref}"
+        if item.base:
+            step = f"cuttable impact {item.ref} --backlog FILE, then {step}"
+        click.echo(f"{item.ref}: submitted. Next, another person: {step}")
     for document in left:
         click.echo(f"{document}: changed here, left alone.")
     if not made and not left:
         click.echo("The book has everything this tool brings.")
     return 0
+
+
+def _check_there(path: Path, what: str) -> None:
+    if not path.exists():
+        raise FileError("file-missing", f"there is no such {what}", where=str(path),
+                        remedy="See its name, and the folder it is in.")  # fmt: skip
 
 
 def _size(report: "Report") -> str:
@@ -241,17 +310,34 @@ def _key_file(named: Path | None) -> Path:
     from ..catalogue.book.bundle import key_path
     from ..catalogue.book.place import default_path
 
+    if named is not None and not named.is_file():
+        raise FileError(
+            "file-missing", "there is no such key", where=str(named),
+            remedy="Leave --key out to sign with your own, which is made on first use.",
+        )  # fmt: skip
     return named or key_path(default_path().parent)
+
+
+def _signer(named: Path | None) -> "Ed25519PrivateKey":
+    """Return the key to sign with, and say so where it was made for it."""
+    from ..catalogue.book.bundle import signing_key
+
+    path = _key_file(named)
+    is_new = not path.exists()
+    signer = signing_key(path)
+    if is_new:
+        click.echo(f"Your signing key was made: {path}", err=True)
+    return signer
 
 
 @command.command("key", epilog="Example: cuttable book key")
 @KEY
 def key(*, key_file: Path | None) -> int:
     """Print the fingerprint of your signing key, for those who are to trust your bundles."""
-    from ..catalogue.book.bundle import fingerprint, public_bytes, signing_key
+    from ..catalogue.book.bundle import fingerprint, public_bytes
 
     path = _key_file(key_file)
-    click.echo(fingerprint(public_bytes(signing_key(path))))
+    click.echo(fingerprint(public_bytes(_signer(key_file))))
     click.echo(f"The key is in {path}. Who has that file can sign as you.", err=True)
     return 0
 
@@ -297,7 +383,9 @@ def export(
     from ..catalogue.book.records import check_document, stamp
 
     book = open_book()
-    signer = bundle.signing_key(_key_file(key_file))
+    with book.reading() as connection:
+        _check_target(target, lifecycle.approved_documents(connection))
+    signer = _signer(key_file)
     with book.reading() as connection:
         names = [check_document(name) for name in dict.fromkeys(documents)]
         names = names or lifecycle.approved_documents(connection)
@@ -310,6 +398,20 @@ def export(
     return 0
 
 
+def _check_target(target: Path, known: Sequence[str]) -> None:
+    """Refuse to take the name of a document for that of a folder to be made.
+
+    Raises:
+        InputError: ``option-needs``.
+    """
+    name = str(target).casefold()
+    if name in known:
+        raise InputError(
+            "option-needs", f"{str(target)!r} is a document, and a file or folder to write is wanted",
+            remedy=f"Name it first: cuttable book export {name}.zip {name}",
+        )  # fmt: skip
+
+
 @command.command("import", epilog="Example: cuttable book import limits.zip")
 @click.argument("source", type=click.Path(path_type=Path), metavar="FILE.zip|FOLDER")
 @AS
@@ -318,12 +420,13 @@ def take(source: Path, *, who: str | None) -> int:
     from ..catalogue.book import bundle
 
     book = open_book()
+    _check_there(source, "bundle")
     read = bundle.read_bundle(source)
     with book.writing(person(who)) as writing:
         taken = bundle.take_bundle(writing, read)
         check_taken(book, taken.added, read)
     for item in taken.added:
-        click.echo(f"{item.ref}: taken, in force from {item.effective[:16].replace('T', ' ')} UTC")
+        click.echo(f"{item.ref}: taken, in force from {minute(item.effective)} UTC")
     if taken.known:
         click.echo(f"Known already: {', '.join(taken.known)}")
     return 0

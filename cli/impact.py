@@ -10,7 +10,7 @@ import click
 from ..catalogue.errors import InputError
 from ..engine.wording import SYSTEMS, System
 from .desk import open_book, person
-from .revisions import AS
+from .revisions import AS, coming
 
 if TYPE_CHECKING:
     from ..catalogue.book.connect import Book
@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from ..catalogue.book.records import Revision
     from ..engine.backlog.impact import Side
     from ..engine.backlog.impact_model import Impact
+
+
+KEPT = "answers kept"
+"""What the answers of a book are called, as a backlog."""
 
 
 @click.command(
@@ -76,15 +80,22 @@ def command(
             remedy="End the file name in .html.",
         )  # fmt: skip
     check_installed()
-    from ..engine.backlog.draft_impact import attach, compared, report_of, sides
+    from ..engine.backlog.draft_impact import attach, beside, compared, report_of, sides
+
+    from ..engine.backlog.impact import models_only
 
     book = open_book()
     draft, base, changed = compared(book, ref)
+    others = beside(book, draft)
     before, after = sides(book, draft, base)
     with tempfile.TemporaryDirectory() as folder:
+        if backlog is None:
+            before, after = models_only(before), models_only(after)
         jobs = backlog if backlog is not None else _kept_jobs(book, Path(folder))
-        impact = run_impact(before, after, jobs, sheet, workers)
-    content = report_of(impact, draft, base, changed)
+        impact = run_impact(
+            before, after, jobs, sheet, workers, name=KEPT if backlog is None else ""
+        )
+    content = report_of(impact, draft, base, changed, others)
     if report is not None:
         _write_page(report, draft, base, impact, changed, before, units)
     if not is_look:
@@ -92,6 +103,9 @@ def command(
     if is_json:
         click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0
+    told = coming(book, base)
+    if told:
+        click.echo(f"{told} What it will change is what is compared with, not what is in force.")
     _tell(draft, base, impact, changed, units)
     if not is_look:
         click.echo(f"\nThe report is attached to {draft.ref}.")

@@ -1,7 +1,10 @@
 """The steps of a revision as commands, the same for models, sites, rules, sections, grades."""
 
 import json
-from collections.abc import Callable, Mapping
+import sys
+from collections.abc import Callable, Generator, Mapping
+from contextlib import contextmanager
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -10,6 +13,7 @@ import click
 from ..catalogue.errors import FileError, InputError
 from ..catalogue.reading import Folder, read_bytes
 from .desk import open_book, person
+from .rows import counted, minute
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -33,6 +37,7 @@ class Kind(NamedTuple):
         document: the one document of this kind; empty where each has its own name.
         example: a document, for help.
         patterns: files of a folder that make up a revision; empty for one file.
+        needed: files without which such a folder is none.
         begin: text a first draft of a new document begins with, where no file is given.
     """
 
@@ -40,6 +45,7 @@ class Kind(NamedTuple):
     document: str
     example: str
     patterns: tuple[str, ...] = ()
+    needed: tuple[str, ...] = ()
     begin: str = ""
 
     def name(self, text: str) -> str:
@@ -48,19 +54,28 @@ class Kind(NamedTuple):
         Raises:
             InputError: ``name-unusable``.
         """
-        from ..catalogue.book.records import check_document, kind_of
+        from ..catalogue.book.records import check_document
 
         if self.document:
             return self.document
         name = check_document(text)
-        wanted = "overlay" if self.group == "sites" else "machine"
-        if kind_of(name) != wanted:
-            form = "MODEL@NAME" if wanted == "overlay" else "the code of a model"
-            raise InputError(
-                "name-unusable", f"{text.strip()[:60]!r} is not {form}",
-                remedy=f"Example: {self.example}.",
-            )  # fmt: skip
+        self._check_group(name, name)
         return name
+
+    def _check_group(self, document: str, typed: str) -> None:
+        """Refuse a document of another group, and say how to type it there."""
+        group = group_of(document)
+        if group == self.group:
+            return
+        ctx = click.get_current_context(silent=True)
+        step = ctx.info_name if ctx is not None else "history"
+        form = {"sites": "MODEL@NAME", "machines": "the code of a model"}.get(self.group, "")
+        raise InputError(
+            "name-unusable",
+            f"{typed[:60]!r} is not {form or f'of the {self.group}'}, but of the {group}",
+            remedy=f"Type: cuttable {group} {step} {typed[:60]}"
+            + (f"; or name it like {self.example}." if form else ""),
+        )
 
     def ref(self, text: str) -> tuple[str, int]:
         """Read ``rowan-150/3``; where there is one document, ``3`` will do.
@@ -73,12 +88,25 @@ class Kind(NamedTuple):
         if self.document and text.strip().isdecimal():
             text = f"{self.document}/{text.strip()}"
         document, number = parse_ref(text)
-        return self.name(document), number
+        # Of a document that there is one of, the number will do.
+        short = str(number) if group_of(document) == document else f"{document}/{number}"
+        self._check_group(document, short)
+        return document, number
+
+
+def group_of(document: str) -> str:
+    """Return the group of commands that a document belongs to."""
+    from ..catalogue.book.records import kind_of
+
+    kind = kind_of(document)
+    return {"machine": "machines", "overlay": "sites"}.get(kind, kind)
 
 
 def add_revision_commands(group: click.Group, kind: Kind) -> None:
     """Add draft, edit, submit, return, withdraw, approve, history and diff to a group."""
-    for make in (_draft, _edit, _submit, _return, _withdraw, _approve, _history, _diff):
+    for make in (
+        _draft, _edit, _submit, _return, _withdraw, _approve, _revoke, _history, _diff,
+    ):  # fmt: skip
         group.add_command(make(kind))
 
 
@@ -122,6 +150,8 @@ def _draft(kind: Kind) -> click.Command:
         files = None if source is None else read_files(kind, source)
         book = open_book(is_made=True)
         with book.reading() as connection:
+            if kind.group == "sites":
+                _check_model(connection, document)
             is_new = lifecycle.latest_approved(connection, document) is None
         if is_new and files is None and kind.begin:
             model, _, site = document.partition("@")
@@ -130,11 +160,32 @@ def _draft(kind: Kind) -> click.Command:
             made = lifecycle.draft(writing, document, files, reason=reason or "", evidence=evidence)
         source_words = f"from revision {made.base}" if made.base else "as the first revision"
         click.echo(f"{made.ref}: drafted {source_words} by {made.author}.")
+        _tell_coming(book, made)
         _tell_problems(book, made)
         click.echo(f"Edit it: cuttable {kind.group} edit {made.ref}")
         return 0
 
     return draft
+
+
+def _check_model(connection: "Connection", document: str) -> None:
+    """Refuse a site of a model that the book has not, or that is no model.
+
+    Raises:
+        InputError: ``machine-unknown``.
+    """
+    from ..catalogue.book import lifecycle
+    from ..catalogue.nearest import did_you_mean
+    from ..catalogue.overlay import MARK
+
+    model = document.partition(MARK)[0]
+    approved = lifecycle.approved_documents(connection)
+    models = [name for name in approved if group_of(name) == "machines"]
+    if model not in models:
+        raise InputError(
+            "machine-unknown", f"there is no model {model!r} to keep a site of",
+            remedy=did_you_mean(model, models, otherwise=f"Known: {', '.join(models)}."),
+        )  # fmt: skip
 
 
 def _edit(kind: Kind) -> click.Command:
@@ -155,22 +206,25 @@ def _edit(kind: Kind) -> click.Command:
         from ..catalogue.book import contents, lifecycle
 
         document, number = kind.ref(ref)
+        _check_edit(target, source, reason, evidence)
         book = open_book()
         with book.reading() as connection:
             old = lifecycle.revision(connection, document, number)
             files = contents.kept(connection, old.content, document)
         if target is not None:
             write_files(kind, files, target)
-            click.echo(f"{old.ref} is in {target}. Put it back: "
-                       f"cuttable {kind.group} edit {old.ref} --from {target}")  # fmt: skip
+            click.echo(f"{old.ref} is in {target}. {_after_writing(kind, old, target)}")
             return 0
+        editor = _Editor(kind, old)
+        editor.check_state(old)
         changed = None if source is None else read_files(kind, source)
         if source is None and reason is None and evidence is None:
-            changed = _edited(kind, files)
+            changed = editor.edited(files)
             if changed is None:
                 click.echo(f"{old.ref}: nothing was changed.")
                 return 0
-        with book.writing(person(who)) as writing:
+        with editor.saving(), book.writing(person(who)) as writing:
+            editor.check_same(lifecycle.revision(writing.connection, document, number))
             new = lifecycle.edit(
                 writing, document, number, files=changed, reason=reason, evidence=evidence
             )
@@ -181,16 +235,108 @@ def _edit(kind: Kind) -> click.Command:
     return edit
 
 
-def _edited(kind: Kind, files: Mapping[str, bytes]) -> dict[str, bytes] | None:
-    """Return files as edited in a person's editor, None where nothing was saved."""
-    if kind.patterns:
+def _check_edit(
+    target: Path | None, source: Path | None, reason: str | None, evidence: str | None
+) -> None:
+    """Refuse options that do not go together, and a reason of no words."""
+    from ..catalogue.book.records import words
+
+    if target is not None and not (source is reason is evidence is None):
         raise InputError(
-            "option-needs", "a draft of many files is edited through a folder",
-            remedy="Write it out with --to FOLDER, edit it, and put it back with --from FOLDER.",
+            "option-needs", "--to writes the draft out, and changes nothing of it",
+            where="--to", remedy="Leave the other options for the edit that puts it back.",
         )  # fmt: skip
-    ((name, content),) = files.items()
-    text = click.edit(content.decode("utf-8", "replace"), extension=".toml")
-    return None if text is None else {name: text.encode()}
+    if reason is not None and not words(reason):
+        raise InputError("reason-missing", "the reason has no words", where="--reason",
+                         remedy="Say why, or leave --reason out.")  # fmt: skip
+
+
+def _after_writing(kind: Kind, old: "Revision", target: Path) -> str:
+    if old.state == "draft":
+        return f"Put it back: cuttable {kind.group} edit {old.ref} --from {target}"
+    name = "" if kind.document else f" {old.document}"
+    return (
+        f"It is {old.state}, and stays as it is; to change something: "
+        f"cuttable {kind.group} draft{name} --from {target}"
+    )
+
+
+class _Editor:
+    """One edit of a draft: what was handed out, and what a person made of it."""
+
+    def __init__(self, kind: Kind, old: "Revision") -> None:
+        self.kind, self.old = kind, old
+        self.text = ""
+
+    def check_state(self, now: "Revision") -> None:
+        """Refuse to edit what is no draft.
+
+        Raises:
+            InputError: ``revision-state``.
+        """
+        if now.state == "draft":
+            return
+        ways = "Another person approves it, or gives it back."
+        if now.state != "submitted":
+            name = "" if self.kind.document else f" {now.document}"
+            ways = f"Draft a new revision: cuttable {self.kind.group} draft{name}"
+        raise InputError(
+            "revision-state", f"{now.ref} cannot be edited: it is {now.state}", remedy=ways
+        )
+
+    def edited(self, files: Mapping[str, bytes]) -> dict[str, bytes] | None:
+        """Return files as edited in a person's editor, None where nothing was saved.
+
+        Raises:
+            InputError: ``option-needs`` where no editor can be opened.
+        """
+        place = "FOLDER" if self.kind.patterns else "FILE.toml"
+        ways = f"Write it out with --to {place}, edit it, and put it back with --from {place}."
+        if self.kind.patterns:
+            raise InputError(
+                "option-needs", "a draft of many files is edited through a folder", remedy=ways
+            )
+        if not sys.stdin.isatty():
+            raise InputError(
+                "option-needs", "an editor needs a terminal, and there is none", remedy=ways
+            )
+        ((name, content),) = files.items()
+        text = click.edit(content.decode("utf-8", "replace"), extension=".toml")
+        self.text = text or ""
+        return None if text is None else {name: text.encode()}
+
+    def check_same(self, now: "Revision") -> None:
+        """Refuse to lay an edited text over what somebody else made of the draft meanwhile.
+
+        Raises:
+            InputError: ``revision-state``.
+        """
+        self.check_state(now)
+        if self.text and now.content != self.old.content:
+            raise InputError(
+                "revision-state", f"{now.ref} was changed by somebody else meanwhile",
+                remedy="See what they changed, and bring yours into it: "
+                f"cuttable {self.kind.group} diff {now.ref}",
+            )  # fmt: skip
+
+    @contextmanager
+    def saving(self) -> Generator[None]:
+        """Save the edited text to a file where the book does not take it: it was work."""
+        try:
+            yield
+        except (FileError, InputError):
+            if self.text:
+                click.echo(f"What you wrote is in {self._saved()}.", err=True)
+            raise
+
+    def _saved(self) -> Path:
+        from .files import write_whole
+
+        name = f"{self.old.document}-{self.old.number}"
+        paths = (Path(f"{name}.edited{number or ''}.toml") for number in count())
+        path = next(path for path in paths if not path.exists())
+        write_whole(path, self.text.encode(), "the edited text")
+        return path
 
 
 def _submit(kind: Kind) -> click.Command:
@@ -229,6 +375,11 @@ def _return(kind: Kind) -> click.Command:
         from ..catalogue.book import lifecycle
 
         document, number = kind.ref(ref)
+        if not (reason or "").strip():
+            raise InputError(
+                "reason-missing", "a revision is not given back without a reason",
+                where="--reason", remedy="Tell its author what to put right: --reason TEXT.",
+            )  # fmt: skip
         with open_book().writing(person(who)) as writing:
             new = lifecycle.give_back(writing, document, number, reason=reason or "")
         click.echo(f"{new.ref}: given back to {new.author}.")
@@ -277,12 +428,42 @@ def _approve(kind: Kind) -> click.Command:
             new = lifecycle.approve(
                 writing, document, number, effective=wanted, without_impact=without_impact
             )
+        if new.impact and not new.without_impact:
+            click.echo(f"Its report: {report_told(book, new)}.")
         begins = lifecycle.effective_date(new)
         when = "now" if new.effective == new.approved else f"from {begins:%Y-%m-%d %H:%M} UTC"
         click.echo(f"{new.ref}: approved by {new.approver}, in force {when}.")
         return 0
 
     return approve
+
+
+def report_told(book: "Book", item: "Revision") -> str:
+    """Return what a report has looked at, in words."""
+    from ..catalogue.book import contents, lifecycle
+
+    with book.reading() as connection:
+        (report,) = contents.kept(connection, item.impact, item.ref).values()
+    answers, changed = lifecycle.jobs_of(report)
+    return f"{counted(answers, 'answer')} looked at, {changed} of them changed"
+
+
+def _revoke(kind: Kind) -> click.Command:
+    @click.command("revoke", epilog=_example(kind, f'revoke {kind.example}/2 --reason "too early"'))
+    @click.argument("ref", metavar="REVISION")
+    @REASON
+    @AS
+    def revoke(*, ref: str, reason: str | None, who: str | None) -> int:
+        """Take back an approval that is not yet in force, as a person who did not write it."""
+        from ..catalogue.book import lifecycle
+
+        document, number = kind.ref(ref)
+        with open_book().writing(person(who)) as writing:
+            new = lifecycle.revoke(writing, document, number, reason=reason or "")
+        click.echo(f"{new.ref}: revoked. What is in force stays so.")
+        return 0
+
+    return revoke
 
 
 def _history(kind: Kind) -> click.Command:
@@ -294,18 +475,23 @@ def _history(kind: Kind) -> click.Command:
     def history(*, is_json: bool, name: str = "") -> int:
         """Who changed what, when, why, and who approved it."""
         from ..catalogue.book import history as told
+        from ..catalogue.book.lifecycle import revisions
         from ..catalogue.book.records import stamp
 
         document = kind.name(name)
         book = open_book()
         with book.reading() as connection:
-            found = told.history(connection, document)
+            is_none = bool(kind.begin and kind.document) and not revisions(connection, document)
+            found = told.History([], {}, []) if is_none else told.history(connection, document)
         now = stamp(book.clock())
         if is_json:
             _print_json("cuttable.history/1", document=document, revisions=[
                 item._asdict() | {"ref": item.ref, "standing": told.standing(item, found, now)}
                 for item in found.revisions
             ], journal=[entry._asdict() for entry in found.entries])  # fmt: skip
+            return 0
+        if is_none:
+            click.echo(f"There are none of your own yet: cuttable {kind.group} draft")
             return 0
         _print_history(found, now)
         return 0
@@ -335,7 +521,8 @@ def _print_history(found: Any, now: str) -> None:
         for change in changed[:12]:
             screen.print(paragraph(change.text(), screen.width, indent=2, mark="- "))
         if len(changed) > 12:
-            screen.print(f"  and {len(changed) - 12} more: cuttable … diff {item.ref}")
+            group = group_of(item.document)
+            screen.print(f"  and {len(changed) - 12} more: cuttable {group} diff {item.ref}")
         if item.evidence:
             screen.print(paragraph(f"Evidence: {item.evidence}", screen.width, indent=2))
         if item.without_impact:
@@ -346,7 +533,7 @@ def _print_history(found: Any, now: str) -> None:
 
 
 def _entry_row(entry: "Entry") -> tuple[str, ...]:
-    return (entry.at[:16].replace("T", " "), entry.who, entry.action,
+    return (minute(entry.at), entry.who, entry.action,
             f"{entry.document}/{entry.number}")  # fmt: skip
 
 
@@ -417,22 +604,38 @@ def read_files(kind: Kind, source: Path) -> dict[str, bytes]:
         FileError: ``file-missing`` or ``file-damaged``.
     """
     if kind.patterns:
-        from ..catalogue.book.brought import gathered
-
-        files = gathered(Folder(source), kind.patterns)
-        if len(files) < 2:
-            raise FileError("file-missing", "the folder holds no such files", where=str(source),
-                            remedy=f"Wanted are {', '.join(kind.patterns)}.")  # fmt: skip
-        contents = files
+        contents = _read_folder(kind, source)
     else:
         contents = {source.name: read_bytes(source)}
     for name, content in contents.items():
         try:
             content.decode("utf-8")
         except UnicodeDecodeError:
-            raise FileError("file-damaged", f"{name} is not UTF-8 text",
-                            where=str(source)) from None  # fmt: skip
+            raise FileError("file-damaged", f"{name} is not UTF-8 text", where=str(source),
+                            remedy="Save it as UTF-8 in your editor.") from None  # fmt: skip
     return contents
+
+
+def _read_folder(kind: Kind, source: Path) -> dict[str, bytes]:
+    """Return the files of a folder that make up a revision, all that it needs among them.
+
+    Raises:
+        FileError: ``file-missing``.
+    """
+    from ..catalogue.book.brought import gathered
+
+    remedy = f"Name a folder with {', '.join(kind.patterns)}: edit --to FOLDER writes one."
+    if not source.is_dir():
+        told = "it is a file, and a folder is wanted" if source.exists() else "no such folder"
+        raise FileError("file-missing", told, where=str(source), remedy=remedy)
+    files = gathered(Folder(source), kind.patterns)
+    missing = [name for name in kind.needed if name not in files]
+    if missing or not files:
+        raise FileError(
+            "file-missing", f"the folder lacks {', '.join(missing) or 'such files'}",
+            where=str(source), remedy=remedy,
+        )  # fmt: skip
+    return files
 
 
 def write_files(kind: Kind, files: Mapping[str, bytes], target: Path) -> None:
@@ -483,8 +686,32 @@ def check_revision(book: "Book", connection: "Connection", revision: "Revision")
 
 def _tell_problems(book: "Book", revision: "Revision") -> None:
     """Tell what must still be put right in a draft before it can be submitted."""
+    from ..catalogue.book import lifecycle
+
     try:
         with book.reading() as connection:
+            lifecycle.check_base(connection, revision)
             check_revision(book, connection, revision)
     except (FileError, InputError) as fault:
         click.echo(f"Before it can be submitted: {fault}", err=True)
+
+
+def _tell_coming(book: "Book", made: "Revision") -> None:
+    """Say that a draft was made from a revision that no answer rests on yet."""
+    from ..catalogue.book import lifecycle
+
+    if not made.base:
+        return
+    with book.reading() as connection:
+        told = coming(book, lifecycle.revision(connection, made.document, made.base))
+    if told:
+        click.echo(told, err=True)
+
+
+def coming(book: "Book", base: "Revision") -> str:
+    """Return in a sentence that a revision is approved but not yet in force; else nothing."""
+    from ..catalogue.book.records import stamp
+
+    if base.effective <= stamp(book.clock()):
+        return ""
+    return f"{base.ref} is approved, but in force only from {minute(base.effective)} UTC."

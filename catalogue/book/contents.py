@@ -40,4 +40,4 @@ def kept(connection: "Connection", digest: str, document: str = "") -> dict[str,
             "book-damaged", f"the content {digest[:19]}… of {document or 'a record'} is missing",
             remedy="See what else is wrong: cuttable book verify. Then restore a backup.",
         )  # fmt: skip
-    return unpack_kept(row["packing"], bytes(row["body"]), document)
+    return unpack_kept(row["packing"], bytes(row["body"]), document, digest)

@@ -127,7 +127,7 @@ class Held:
             rows = self._rows("SELECT packing, body FROM contents WHERE digest = ?", (digest,))
             if not rows:
                 raise damaged(self.place, f"the content of {document} is missing")
-            return unpack_kept(rows[0][0], bytes(rows[0][1]), document)
+            return unpack_kept(rows[0][0], bytes(rows[0][1]), document, digest)
 
     def files(self, document: str) -> dict[str, bytes]:
         """Return the files of the revision in force of a document that there is."""

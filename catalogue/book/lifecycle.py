@@ -7,15 +7,16 @@ it writes. Nothing is deleted: a draft that is given up is withdrawn.
 import datetime as dt
 import json
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from sqlalchemy import func, insert, select, update
 
 from ..errors import InputError
+from ..overlay import MARK
 from . import schema
 from .connect import Writing
 from .contents import keep, kept
-from .records import Revision, is_same_person, moment, person, stamp, words
+from .records import MAKER, WHOLE, Revision, is_same_person, moment, person, stamp, words
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -169,7 +170,12 @@ def edit(
         changes["evidence"] = words(evidence)
     if changes.get("content", old.content) != old.content:
         changes["impact"] = ""  # a report on what it was before says nothing of it
-    new = _change(writing, old, editors=_with_editor(old, writing.who), **changes)
+    if old.author == MAKER:
+        # It is no longer what the tool brought.
+        changes |= {"author": writing.who, "editors": old.editors}
+    else:
+        changes["editors"] = _with_editor(old, writing.who)
+    new = _change(writing, old, **changes)
     _enter(writing, "edit", new)
     return new
 
@@ -187,6 +193,7 @@ def submit(writing: Writing, document: str, number: int, *, effective: str = "")
         InputError: ``revision-state``, ``base-superseded``, ``draft-unchanged``,
             ``reason-missing`` or ``effective-past``.
     """
+    effective = "" if effective == NOW else effective
     old = _in_state(writing, document, number, "draft", "submitted")
     check_base(writing.connection, old)
     base = latest_approved(writing.connection, document)
@@ -242,11 +249,16 @@ def attach_impact(writing: Writing, document: str, number: int, report: bytes) -
     """Attach the report of what a revision would change.
 
     Raises:
-        InputError: ``revision-state``.
+        InputError: ``revision-state``, or ``impact-missing`` where no job was asked.
     """
     old = revision(writing.connection, document, number)
     if old.state not in ("draft", "submitted"):
         raise _wrong_state(old, "given a report")
+    if not jobs_of(report)[0]:
+        raise InputError(
+            "impact-missing", "no job of the backlog asks what the revision changes",
+            remedy="Take a backlog with jobs for it that can be read.",
+        )  # fmt: skip
     digest = keep(writing.connection, {"impact.json": report})
     new = _change(writing, old, impact=digest)
     _enter(writing, "impact", new, impact=digest)
@@ -276,16 +288,12 @@ def approve(
     """
     connection = writing.connection
     old = _in_state(writing, document, number, "submitted", "approved")
-    for name in (old.author, *filter(None, old.editors.split("\n"))):
-        if is_same_person(name, writing.who):
-            raise InputError(
-                "own-approval",
-                f"{writing.who} had a hand in {old.ref} and cannot approve it",
-                remedy="Another person approves.",
-            )
+    _check_hands(old, writing.who, "approve")
     check_base(connection, old)
     base = latest_approved(connection, document)
-    begins = effective or old.wanted or writing.at
+    begins = writing.at if effective == NOW else effective
+    # What its author wanted may have passed while it waited: then it is for at once.
+    begins = begins or max(old.wanted, writing.at)
     if begins < writing.at:
         raise _past(old.ref, begins)
     if base is not None and begins <= base.effective:
@@ -296,7 +304,7 @@ def approve(
             where="--effective",
             remedy="Name a later date.",
         )
-    _check_impact(connection, old, base, words(without_impact))
+    _check_impact(connection, old, base, words(without_impact), writing.at)
     new = old._replace(
         state="approved",
         approver=writing.who,
@@ -308,6 +316,33 @@ def approve(
     new = new._replace(digest=new.own_digest())
     entry = _enter(writing, "approve", new)
     return _change(writing, old, **(new._replace(entry=entry)._asdict()))
+
+
+def revoke(writing: Writing, document: str, number: int, *, reason: str) -> Revision:
+    """Take back an approval before it takes effect: what is in force stays so.
+
+    Only the revision approved last can be revoked, by a person who did not write it; a later
+    one rests on it.
+
+    Raises:
+        InputError: ``revision-state``, ``own-approval`` or ``reason-missing``.
+    """
+    old = revision(writing.connection, document, number)
+    last = latest_approved(writing.connection, document)
+    if old.state != "approved" or old.effective <= writing.at:
+        raise _wrong_state(old, "revoked")
+    if last is not None and last.number != number:
+        raise InputError(
+            "revision-state", f"{old.ref} cannot be revoked: {last.ref} rests on it",
+            remedy=f"Revoke {last.ref} first.",
+        )  # fmt: skip
+    _check_hands(old, writing.who, "revoke")
+    if not words(reason):
+        raise InputError("reason-missing", f"no reason is given to revoke {old.ref}",
+                         remedy="Say why with --reason TEXT.")  # fmt: skip
+    new = old._replace(state="revoked")
+    _enter(writing, "revoke", new, reason=words(reason))
+    return _change(writing, old, state="revoked")
 
 
 def put_approved(writing: Writing, made: Revision, action: str) -> Revision:
@@ -358,6 +393,8 @@ def _wrong_state(found: Revision, verb: str) -> InputError:
     elif found.state == "submitted":
         told = f"it was submitted on {found.submitted[:16]} and is frozen"
         remedy = "Another person approves it or gives it back."
+    elif found.state == "revoked":
+        told, remedy = "its approval was revoked", f"Draft a new revision of {found.document}."
     elif found.state == "withdrawn":
         told, remedy = "it was withdrawn", f"Draft a new revision of {found.document}."
     else:
@@ -398,8 +435,17 @@ def check_base(connection: "Connection", old: Revision) -> None:
     )
 
 
+def _check_hands(old: Revision, who: str, verb: str) -> None:
+    for name in (old.author, *filter(None, old.editors.split("\n"))):
+        if is_same_person(name, who):
+            raise InputError(
+                "own-approval", f"{who} had a hand in {old.ref} and cannot {verb} it",
+                remedy=f"Another person must {verb} it.",
+            )  # fmt: skip
+
+
 def _check_impact(
-    connection: "Connection", old: Revision, base: Revision | None, without: str
+    connection: "Connection", old: Revision, base: Revision | None, without: str, at: str
 ) -> None:
     if base is None or without:
         return  # a new document changes no answer given so far
@@ -411,31 +457,69 @@ def _check_impact(
             "or say --without-impact REASON.",
         )
     (content,) = kept(connection, old.impact).values()
-    if _is_about(content) != (old.content, base.content):
+    beside = beside_of(connection, old.document, at)
+    if _is_about(content) != (old.content, base.content, beside):
         raise InputError(
             "impact-stale",
-            f"the report attached to {old.ref} is about another state of it or of {base.ref}",
+            f"the report attached to {old.ref} is about another state of it, of {base.ref} or of "
+            "what else is in force",
             remedy=f"Run it again: cuttable impact {old.ref} --backlog FILE.",
         )
 
 
-def _is_about(report: bytes) -> tuple[object, object]:
-    """Return the contents of revision and base that a report is about."""
+def jobs_of(report: bytes) -> tuple[int, int]:
+    """Return how many answers a report has looked at, and how many of them change."""
+    try:
+        totals = json.loads(report)["totals"]
+        return int(totals["answers"]), int(totals["changed"])
+    except (ValueError, LookupError, TypeError):
+        return 0, 0
+
+
+def _is_about(report: bytes) -> tuple[object, object, object]:
+    """Return what a report is about: contents of revision and base, and what was beside them."""
     try:
         about = json.loads(report)["about"]
-        return about["content"], about["base"]
+        return about["content"], about["base"], about["beside"]
     except (ValueError, LookupError, TypeError):
-        return None, None
+        return None, None, None
+
+
+def beside_of(connection: "Connection", document: str, at: str) -> dict[str, int]:
+    """Return what else answers rest on that a change of a document alters: number by document.
+
+    Rules, catalogue, own sections and grades; with a model its sites, with a site its model, and
+    with any of the former every model and site.
+    """
+    query = (
+        select(TABLE.c.document, func.max(TABLE.c.number))
+        .where(TABLE.c.state == "approved", TABLE.c.effective <= at)
+        .group_by(TABLE.c.document)
+    )
+    found = {str(name): int(number) for name, number in connection.execute(query)}
+    model = document.partition(MARK)[0]
+
+    def counts(name: str) -> bool:
+        if name == document:
+            return False
+        if name in WHOLE or document in WHOLE:
+            return True
+        return name == model or (MARK not in document and name.startswith(f"{document}{MARK}"))
+
+    return {name: number for name, number in sorted(found.items()) if counts(name)}
+
+
+NOW: Final = "now"
 
 
 def wanted_stamp(text: str, now: dt.datetime) -> str:
-    """Return the stamp of a date that a person typed; empty for none or for now."""
+    """Return the stamp of a date that a person typed; ``now`` for now, empty for none."""
     from .records import read_moment
 
     if not text.strip():
         return ""
     found = read_moment(text, now)
-    return "" if found == now else stamp(found)
+    return NOW if found == now else stamp(found)
 
 
 def effective_date(made: Revision) -> dt.datetime:

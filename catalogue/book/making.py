@@ -1,13 +1,14 @@
 """Make a book, bring an older one to today's form, back one up, restore one."""
 
 import contextlib
+import datetime as dt
 import shutil
 import sqlite3
-from collections.abc import Generator, Mapping
+from collections.abc import Callable, Generator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from sqlalchemy import delete, insert, inspect, select, text
+from sqlalchemy import delete, insert, inspect, select, text, update
 
 from ..errors import FileError, InputError
 from . import schema
@@ -29,7 +30,7 @@ from .connect import (
 from .faults import told
 from .lifecycle import details
 from .place import Place
-from .records import person, stamp
+from .records import moment, person, stamp
 from .releases import load_first
 from .verify import Report, verify
 
@@ -180,10 +181,11 @@ def _unwritable(target: Path, reason: str) -> FileError:
     )  # fmt: skip
 
 
-def back_up(book: Book, target: Path) -> Report:
+def back_up(book: Book, target: Path, *, is_verified: bool = True) -> Report:
     """Write a backup: a SQLite book with the same rows, whichever database the book is in.
 
-    The backup is verified before it takes its name.
+    The backup is verified before it takes its name, but where it is a copy of what a restore
+    replaces.
 
     Raises:
         InputError: ``output-exists``.
@@ -208,7 +210,7 @@ def back_up(book: Book, target: Path) -> Report:
                 copy_rows(source, made)
         with contextlib.closing(Book(place)) as opened:
             report = verify(opened)
-        if report.problems:
+        if report.problems and is_verified:
             raise FileError(
                 "book-damaged", "the book is damaged; no backup was made of it",
                 where=book.place.label, remedy="Restore an earlier backup.",
@@ -229,39 +231,122 @@ def copy_rows(source: "Connection", target: "Connection") -> None:
                 target.execute(insert(table), batch)
 
 
-def restore(place: Place, backup: Path, *, clock: Clock = utc_now) -> tuple[Report, Path | None]:
-    """Put a backup in the place of a book; the book that was there is kept as a copy (SQLite).
+class Loss(NamedTuple):
+    """What a restore would take away.
 
-    Rows are replaced in one transaction, which waits for other writers and is waited for.
+    Attributes:
+        is_other: the backup is of another book.
+        entries, answers: journal entries and kept answers that the backup does not have.
+    """
+
+    is_other: bool
+    entries: int
+    answers: int
+
+    def __bool__(self) -> bool:
+        """Say whether anything is lost."""
+        return self.is_other or self.entries > 0 or self.answers > 0
+
+
+def loss(place: Place, backup: Path) -> Loss:
+    """Return what restoring a backup would take away; nothing where the book cannot be read."""
+
+    def heads(which: Place) -> tuple[str, int, int]:
+        with contextlib.closing(open_book(which)) as book, book.reading() as connection:
+            row = connection.execute(select(schema.book)).mappings().one()
+            return row["id"], row["entries"], row["answers"]
+
+    name, entries, answers = heads(Place("sqlite", str(backup)))
+    try:
+        ours = heads(place)
+    except FileError:
+        return Loss(is_other=False, entries=0, answers=0)
+    return Loss(ours[0] != name, ours[1] - entries, ours[2] - answers)
+
+
+def restore(
+    place: Place, backup: Path, who: str, *, clock: Clock = utc_now, copy: Path | None = None
+) -> tuple[Report, Path | None]:
+    """Put a backup in the place of a book; the book that was there is kept as a copy.
+
+    Rows are replaced in one transaction, which waits for other writers and is waited for. The
+    journal tells of it, in a person's name.
+
+    Args:
+        place: of the book.
+        backup: a SQLite book.
+        who: the person.
+        clock: tells the time.
+        copy: where the book that is there is kept; needed for a database that holds one.
 
     Raises:
+        InputError: ``option-needs`` where no copy is named for a database.
         FileError: ``backup-damaged``, ``book-locked`` and what opening and writing tell.
     """
+    name = person(who)
     report = check_backup(backup)
-    copy = None
+
+    def note(connection: "Connection") -> None:
+        _note_restore(connection, name, report, clock)
+
     if place.kind == "sqlite":
         _make_folder(place)
         if not place.path.exists():
-            copy_sqlite(backup, place.path)
+            _put_file(place, backup, note)
             return report, None
-        copy = copy_name(place, "before-restore")
+        copy = copy or copy_name(place, "before-restore")
     try:
-        _replace_rows(place, backup, copy, clock)
+        _replace_rows(place, backup, copy, clock, note)
     except FileError as fault:
-        if copy is None or fault.code != "book-damaged":
+        if place.kind != "sqlite" or copy is None or fault.code != "book-damaged":
             raise
-        _replace_file(place, backup, copy)
+        try:
+            # As it is, damage included: it may be wanted to see what happened.
+            shutil.copy2(place.path, copy)
+        except OSError as trouble:
+            raise _unwritable(copy, trouble.strerror or "it cannot be written") from None
+        _put_file(place, backup, note)
     return report, copy
 
 
-def _replace_rows(place: Place, backup: Path, copy: Path | None, clock: Clock) -> None:
+def _note_restore(connection: "Connection", who: str, report: Report, clock: Clock) -> None:
+    """Enter a restore into the journal, in its transaction; the clock may be behind the backup."""
+    row = connection.execute(select(schema.book)).mappings().one()
+    at = stamp(max(clock(), moment(row["last_time"]) + dt.timedelta(microseconds=1)))
+    writing = Writing(connection, who, at, row["entries"], row["entries_head"])
+    writing.enter("restore", "", 0, details(entries=report.entries, answers=report.answers))
+    connection.execute(
+        update(schema.book).values(last_time=at, entries=writing.entries, entries_head=writing.head)
+    )
+
+
+def _keep_copy(place: Place, copy: Path | None, clock: Clock, form: str) -> None:
+    """Write a copy of the book in a database, before its rows are replaced."""
+    if form != FORMS[-1]:
+        return  # empty, or refused for its form
+    if copy is None:
+        raise InputError(
+            "option-needs", "the book that is there must be kept",
+            remedy="Name a file for a copy of it: --copy FILE.",
+        )  # fmt: skip
+    with contextlib.closing(Book(place, clock=clock)) as there:
+        back_up(there, copy, is_verified=False)  # it may be damaged, and be wanted
+
+
+Note = Callable[["Connection"], None]
+
+
+def _replace_rows(place: Place, backup: Path, copy: Path | None, clock: Clock, note: Note) -> None:
     with (
         contextlib.closing(Book(Place("sqlite", str(backup)))) as source,
         contextlib.closing(Book(place, clock=clock)) as target,
         target.locked() as writing,
     ):
         form = form_of(writing)
-        if copy is not None:
+        # Copied under the lock: what a writer has just done is in the copy or in the book.
+        if place.kind == "postgresql":
+            _keep_copy(place, copy, clock, form)
+        elif copy is not None:
             copy_sqlite(place.path, copy)
             if form != FORMS[-1]:
                 for name, _ in reversed(inspect(writing).get_sorted_table_and_fkc_names()):
@@ -274,20 +359,18 @@ def _replace_rows(place: Place, backup: Path, copy: Path | None, clock: Clock) -
             check_form(form, place)
         with source.reading() as reading:
             copy_rows(reading, writing)
+        note(writing)
 
 
-def _replace_file(place: Place, backup: Path, copy: Path) -> None:
-    """Put a copy of a backup in the place of a file that is damaged."""
-    try:
-        # As it is, damage included: it may be wanted to see what happened.
-        shutil.copy2(place.path, copy)
-        with _beside(place.path, "restoring") as beside:
-            copy_sqlite(backup, beside)
-            # A half-done change of the damaged file goes with it.
-            place.path.with_name(f"{place.path.name}-journal").unlink(missing_ok=True)
-            beside.replace(place.path)
-    except OSError as fault:
-        raise _unwritable(copy, fault.strerror or "it cannot be written") from None
+def _put_file(place: Place, backup: Path, note: Note) -> None:
+    """Put a copy of a backup where there is no book, or one that is damaged."""
+    with _beside(place.path, "restoring") as beside:
+        copy_sqlite(backup, beside)
+        with contextlib.closing(Book(Place("sqlite", str(beside)))) as made, made.locked() as rows:
+            note(rows)
+        # A half-done change of the damaged file goes with it.
+        place.path.with_name(f"{place.path.name}-journal").unlink(missing_ok=True)
+        beside.replace(place.path)
 
 
 def check_backup(backup: Path) -> Report:

@@ -22,7 +22,10 @@ GRADES: Final = "grades"
 WHOLE: Final = (RULES, CATALOGUE, SECTIONS, GRADES)
 """Documents of which a book has one each; every other document is a machine or an overlay."""
 
-STATES: Final = ("draft", "submitted", "approved", "withdrawn")
+MAKER: Final = "cuttable"
+"""Who the tool's own releases are by; nobody else may be called so."""
+
+STATES: Final = ("draft", "submitted", "approved", "withdrawn", "revoked")
 
 
 class Revision(NamedTuple):
@@ -236,16 +239,20 @@ def unpack(packing: str, body: bytes, document: str) -> dict[str, bytes]:
     return {name: str(text).encode() for name, text in texts.items()}
 
 
-def unpack_kept(packing: str, body: bytes, document: str) -> dict[str, bytes]:
-    """Return kept files by name.
+def unpack_kept(packing: str, body: bytes, document: str, digest: str) -> dict[str, bytes]:
+    """Return kept files by name, if they are what was kept under a digest.
 
     Raises:
-        FileError: ``book-damaged`` where they are not as anybody would have kept them.
+        FileError: ``book-damaged``: they are not. No answer may rest on them.
     """
     try:
-        return unpack(packing, body, document)
+        files = unpack(packing, body, document)
+        own = digest_of_files(files) if packing == "set" else digest_of(body)
     except (ValueError, AttributeError, RecursionError):
+        own, files = "", {}
+    if own != digest:
         raise FileError(
-            "book-damaged", f"the content of {document or 'a record'} cannot be read",
+            "book-damaged", f"the content of {document or 'a record'} is not what was kept",
             remedy="See what else is wrong: cuttable book verify. Then restore a backup.",
-        ) from None  # fmt: skip
+        )  # fmt: skip
+    return files

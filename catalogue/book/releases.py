@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING, Final
 from .contents import keep
 from .lifecycle import draft as begin
 from .lifecycle import latest_approved, open_drafts, put_approved, submit
-from .records import Revision
+from .records import MAKER, Revision
 
 if TYPE_CHECKING:
     from .connect import Writing
 
-MAKER: Final = "cuttable"
 RELEASED: Final = "2026-11-25T00:00:00.000000Z"
 """When the first release takes effect: the day the tool was first released."""
 
@@ -69,9 +68,9 @@ def renew(
             continue
         if (document, digest, last.number if last else 0) in waiting:
             continue
-        # The tool is the author: whoever takes its release over is free to approve it.
+        # The tool is the author, and whoever takes its release over has a hand in it.
         writing.who = MAKER
         drafted = begin(writing, document, files, reason=f"Brought by {tool}")
-        made.append(submit(writing, document, drafted.number))
         writing.who = asking
+        made.append(submit(writing, document, drafted.number))
     return made, left

@@ -67,7 +67,9 @@ revisions: Final = Table(
     Column("previous", String(71), nullable=False),
     Column("digest", String(71), nullable=False),
     Column("entry", Integer, nullable=False),
-    CheckConstraint("state IN ('draft', 'submitted', 'approved', 'withdrawn')", name="known_state"),
+    CheckConstraint(
+        "state IN ('draft', 'submitted', 'approved', 'withdrawn', 'revoked')", name="known_state"
+    ),
     Index("revisions_in_force", "state", "document", "number"),
 )
 

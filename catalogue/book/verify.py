@@ -170,6 +170,7 @@ def _revisions(
 STATE_AFTER = {
     "draft": "draft", "edit": "draft", "submit": "submitted", "return": "draft", "impact": "",
     "withdraw": "withdrawn", "approve": "approved", "release": "approved", "import": "approved",
+    "revoke": "revoked",
 }  # fmt: skip
 """The state a revision has after an action; empty: the one it had."""
 

@@ -8,7 +8,7 @@ from ...catalogue.book.connect import Book
 from ...catalogue.book.contents import kept
 from ...catalogue.book.difference import Difference
 from ...catalogue.book.held import Held
-from ...catalogue.book.records import Revision, kind_of, parse_ref
+from ...catalogue.book.records import Revision, kind_of, parse_ref, stamp
 from ...catalogue.errors import InputError
 from ...catalogue.overlay import MARK
 from ..book_desk import desk_of
@@ -76,16 +76,30 @@ def _check(book: Book, connection: "Connection", draft: Revision) -> None:
         held.close()
 
 
+def beside(book: Book, draft: Revision) -> dict[str, int]:
+    """Return what else is in force that the report will rest on; asked before the work begins."""
+    with book.reading() as connection:
+        return lifecycle.beside_of(connection, draft.document, stamp(book.clock()))
+
+
 def report_of(
-    impact: Impact, draft: Revision, base: Revision, changed: list[Difference]
+    impact: Impact,
+    draft: Revision,
+    base: Revision,
+    changed: list[Difference],
+    others: dict[str, int],
 ) -> dict[str, Any]:
-    """Return the report that is attached to a draft."""
+    """Return the report that is attached to a draft.
+
+    It says what else was in force: it holds only as long as that does.
+    """
     return impact.to_json() | {
         "about": {
             "draft": draft.ref,
             "content": draft.content,
             "base": base.content,
             "base_revision": base.ref,
+            "beside": others,
             "differences": [item._asdict() for item in changed],
         }
     }

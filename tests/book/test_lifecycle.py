@@ -235,7 +235,7 @@ STEPS: dict[str, Callable[[Book], object]] = {
     "submit": lambda book: act(book, "Ana", life.submit, CODE, 2),
     "return": lambda book: act(book, "Bo", life.give_back, CODE, 2, reason="x"),
     "withdraw": lambda book: act(book, "Ana", life.withdraw, CODE, 2),
-    "impact": lambda book: act(book, "Ana", life.attach_impact, CODE, 2, b"{}"),
+    "impact": lambda book: act(book, "Ana", life.attach_impact, CODE, 2, report_on("1", "2")),
     "approve": lambda book: act(book, "Bo", life.approve, CODE, 2, without_impact="x"),
 }
 ALLOWED = {
@@ -325,13 +325,52 @@ def test_no_limit_takes_effect_in_the_past(book: Book, clock: Clock) -> None:
     fault = refusal(book, "Bo", life.approve, CODE, 2, effective=past, without_impact="x")
     assert fault.code == "effective-past"
     clock.on(days=2)
-    fault = refusal(book, "Bo", life.approve, CODE, 2, without_impact="x")
-    assert fault.code == "effective-past"
-    made = act(
-        book, "Bo", life.approve, CODE, 2, without_impact="x",
-        effective=stamp(clock.now + dt.timedelta(hours=1)),
-    )  # fmt: skip
-    assert (made.wanted, made.effective > made.approved) == (soon, True)
+    made = act(book, "Bo", life.approve, CODE, 2, without_impact="x")
+    assert (made.wanted, made.effective) == (soon, made.approved)
+
+
+def test_an_approver_may_say_now(book: Book, clock: Clock) -> None:
+    """Whatever its author wants."""
+    draft(book)
+    later = stamp(clock.now + dt.timedelta(days=40))
+    act(book, "Ana", life.submit, CODE, 2, effective=later)
+    now = life.wanted_stamp("now", clock.now)
+    made = act(book, "Bo", life.approve, CODE, 2, without_impact="x", effective=now)
+    assert (made.wanted, made.effective) == (later, made.approved)
+
+
+def test_what_is_not_yet_in_force_can_be_revoked(book: Book, clock: Clock) -> None:
+    """By a person who did not write it, with a reason; then an urgent one can take its place."""
+    later = stamp(clock.now + dt.timedelta(days=40))
+    approved(book, changed(book, mass="300 kg"), effective=later)
+    urgent = changed(book, mass="100 kg")
+    fault = refusal(book, "Bo", life.approve, CODE, 3, without_impact="cracked bearing")
+    assert fault.code == "effective-overlap"
+    assert refusal(book, "Ana", life.revoke, CODE, 2, reason="x").code == "own-approval"
+    assert refusal(book, "Bo", life.revoke, CODE, 2, reason=" ").code == "reason-missing"
+    assert refusal(book, "Bo", life.revoke, CODE, 1, reason="x").code == "revision-state"
+    revoked = act(book, "Bo", life.revoke, CODE, 2, reason="cracked bearing")
+    assert revoked.state == "revoked"
+    assert refusal(book, "Bo", life.revoke, CODE, 2, reason="x").code == "revision-state"
+    assert refusal(book, "Bo", life.approve, CODE, 3).code == "base-superseded"
+    act(book, "Ana", life.withdraw, CODE, urgent.number)
+    made = approved(book, changed(book, mass="100 kg"))
+    assert (made.number, made.base) == (4, 1)
+    held = Held(book.place, now=clock.now + dt.timedelta(days=60))
+    assert held.numbers[CODE][0] == 4
+    held.close()
+    assert verify(book).problems == ()
+
+
+def test_what_a_later_revision_rests_on_cannot_be_revoked(book: Book, clock: Clock) -> None:
+    """The later one first."""
+    for days in (40, 50):
+        later = stamp(clock.now + dt.timedelta(days=days))
+        approved(book, changed(book, mass=f"{days} kg"), effective=later)
+    assert refusal(book, "Bo", life.revoke, CODE, 2, reason="x").code == "revision-state"
+    act(book, "Bo", life.revoke, CODE, 3, reason="x")
+    act(book, "Bo", life.revoke, CODE, 2, reason="x")
+    assert verify(book).problems == ()
 
 
 def test_revisions_take_effect_one_after_another(book: Book, clock: Clock) -> None:
@@ -356,11 +395,18 @@ def test_somebody_must_have_seen_the_impact(book: Book) -> None:
         base = life.revision(connection, CODE, 1).content
     assert refusal(book, "Bo", life.approve, CODE, 2).code == "impact-missing"
     for stale in (
-        report_on("sha256:1", base), report_on(made.content, "sha256:1"), b"{}", b"[]", b"nonsense",
-        b'{"about": 1}', b"\xff",
+        report_on("sha256:1", base), report_on(made.content, "sha256:1"),
+        report_on(made.content, base, {"rules": 1, "catalogue": 2}),
+        report_on(made.content, base, {}),
     ):  # fmt: skip
         act(book, "Ana", life.attach_impact, CODE, 2, stale)
         assert refusal(book, "Bo", life.approve, CODE, 2).code == "impact-stale"
+    for empty in (
+        report_on(made.content, base, answers=0), b"{}", b"[]", b"nonsense", b'{"totals": 1}',
+        b"\xff",
+    ):  # fmt: skip
+        fault = refusal(book, "Ana", life.attach_impact, CODE, 2, empty)
+        assert fault.code == "impact-missing"
     reported = act(book, "Ana", life.attach_impact, CODE, 2, report_on(made.content, base))
     made = act(book, "Bo", life.approve, CODE, 2)
     assert made.impact == reported.impact
@@ -672,7 +718,7 @@ def test_records_follow_each_other_though_the_clock_stands(book: Book) -> None:
 
 
 def test_a_newer_release_is_submitted_once(book: Book) -> None:
-    """Changed documents are submitted for approval by anyone; those changed here are left."""
+    """Changed documents are submitted for another to approve; those changed here are left."""
     approved(book, changed(book, "alder-320", mass="750 kg"))
     newer = FIRST | {
         CODE: {f"{CODE}.toml": machine(mass="290 kg")},
@@ -687,7 +733,24 @@ def test_a_newer_release_is_submitted_once(book: Book) -> None:
     assert left == ["alder-320"]
     with book.writing("Bo") as writing:
         assert renew(writing, newer, "cuttable 9") == ([], ["alder-320"])
-    act(book, "Ana", life.approve, CODE, 2, without_impact="x")
+    assert refusal(book, "Ana", life.approve, CODE, 2).code == "own-approval"
+    act(book, "Bo", life.approve, CODE, 2, without_impact="x")
     with book.writing("Bo") as writing:
         assert renew(writing, newer, "cuttable 9") == ([], ["alder-320"])
     assert verify(book).problems == ()
+
+
+def test_what_was_brought_and_edited_here_is_left_alone(book: Book) -> None:
+    """A limit that was lowered in a draft the tool brought is not raised by the next release."""
+    newer = FIRST | {CODE: {f"{CODE}.toml": machine(mass="290 kg")}}
+    with book.writing("Ana") as writing:
+        renew(writing, newer, "cuttable 9")
+    act(book, "Bo", life.give_back, CODE, 2, reason="too much")
+    lowered = {f"{CODE}.toml": machine(mass="150 kg")}
+    edited = act(book, "Bo", life.edit, CODE, 2, files=lowered)
+    assert edited.author == "Bo"
+    act(book, "Bo", life.submit, CODE, 2)
+    act(book, "Cem", life.approve, CODE, 2, without_impact="x")
+    with book.writing("Ana") as writing:
+        made, left = renew(writing, newer, "cuttable 9")
+    assert (made, left) == ([], [CODE])

@@ -44,7 +44,8 @@ def upgrade() -> None:
         *(sa.Column(name, sa.String(71), nullable=False) for name in ("previous", "digest")),
         sa.Column("entry", sa.Integer, nullable=False),
         sa.CheckConstraint(
-            "state IN ('draft', 'submitted', 'approved', 'withdrawn')", name="known_state"
+            "state IN ('draft', 'submitted', 'approved', 'withdrawn', 'revoked')",
+            name="known_state",
         ),
     )  # fmt: skip
     op.create_index("revisions_in_force", "revisions", ["state", "document", "number"])
