@@ -7,11 +7,14 @@ is read and checked before anything is written, and then written in one transact
 
 import base64
 import contextlib
+import datetime as dt
 import io
 import json
 import os
+import re
 import zipfile
-from collections.abc import Mapping, Sequence
+import zlib
+from collections.abc import Generator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, cast
 
@@ -20,10 +23,19 @@ from sqlalchemy import insert, select
 from ..errors import FileError, InputError
 from ..reading import digest_of
 from . import schema
-from .connect import Writing
+from .connect import SKEW, Clock, Writing, utc_now
 from .contents import keep_packed
 from .lifecycle import put_approved, revisions
-from .records import Revision, check_document, digest_of_files, person, unpack
+from .records import (
+    Revision,
+    check_document,
+    digest_of_files,
+    is_same_person,
+    moment,
+    person,
+    unpack,
+    words,
+)
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -34,7 +46,10 @@ MANIFEST: Final = "manifest.json"
 SIGNATURE: Final = "manifest.sig"
 LARGEST: Final = 64 * 2**20
 """Bytes of one file; more is no bundle of limits."""
-MOST_FILES: Final = 100_000
+LARGEST_OF_ALL: Final = 256 * 2**20
+"""Bytes of all files together."""
+LARGEST_NUMBER: Final = 1_000_000
+_NAME: Final = re.compile(r"contents/[0-9a-f]{64}")
 
 
 class Bundle(NamedTuple):
@@ -255,36 +270,36 @@ def write_bundle(files: Mapping[str, bytes], target: Path) -> None:
 # --- reading ------------------------------------------------------------------------------
 
 
-def read_bundle(source: Path) -> Bundle:
+def read_bundle(source: Path, *, clock: Clock = utc_now) -> Bundle:
     """Read a bundle and check all of it: signature, every file, every record.
+
+    The signature first: nothing else of what a stranger sends is looked at before it.
 
     Raises:
         FileError: ``file-missing`` or ``bundle-damaged``.
     """
-    files = _files_of(source)
-    manifest_bytes, signature = files.pop(MANIFEST, b""), files.pop(SIGNATURE, b"")
-    if not manifest_bytes or not signature:
-        raise _damaged(source, "manifest or signature is missing")
-    try:
-        manifest = cast("dict[str, Any]", json.loads(manifest_bytes))
-        if manifest["schema"] != SCHEMA:
-            raise _damaged(source, f"it is of another form ({str(manifest['schema'])[:40]})")
-        public = base64.b64decode(manifest["key"], validate=True)
-        _check_signature(source, public, signature, manifest_bytes)
-        named = cast("dict[str, str]", manifest["files"])
-        _check_files(source, files, named)
-        histories = _histories(cast("list[dict[str, Any]]", manifest["revisions"]))
-        packed = {name: _unpacked(content) for name, content in files.items()}
-        _check_contents(source, histories, packed)
-        return Bundle(
-            fingerprint(public), person(str(manifest["by"])), str(manifest["made"])[:27],
-            histories,
-            {f"sha256:{name.removeprefix('contents/')}": item for name, item in packed.items()},
-        )  # fmt: skip
-    except FileError:
-        raise
-    except (ValueError, KeyError, TypeError, AttributeError) as fault:
-        raise _damaged(source, f"its manifest cannot be read ({type(fault).__name__})") from None
+    with _opened(source) as there:
+        manifest_bytes, signature = there.read(MANIFEST, LARGEST), there.read(SIGNATURE, 1000)
+        try:
+            manifest = cast("dict[str, Any]", json.loads(manifest_bytes))
+            if manifest["schema"] != SCHEMA:
+                raise _damaged(source, f"it is of another form ({str(manifest['schema'])[:40]})")
+            public = base64.b64decode(manifest["key"], validate=True)
+            _check_signature(source, public, signature, manifest_bytes)
+            files = _named_files(source, there, cast("dict[str, str]", manifest["files"]))
+            histories = _histories(
+                cast("list[dict[str, Any]]", manifest["revisions"]), clock() + SKEW
+            )
+            packed = {name: _unpacked(content) for name, content in files.items()}
+            _check_contents(source, histories, packed)
+            by, made = person(str(manifest["by"])), str(manifest["made"])[:27]
+        except FileError:
+            raise
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as fault:
+            reason = f"its manifest cannot be read ({type(fault).__name__})"
+            raise _damaged(source, reason) from None
+    contents = {f"sha256:{name.removeprefix('contents/')}": item for name, item in packed.items()}
+    return Bundle(fingerprint(public), by, made, histories, contents)
 
 
 def _damaged(source: Path, reason: str) -> FileError:
@@ -294,35 +309,84 @@ def _damaged(source: Path, reason: str) -> FileError:
     )  # fmt: skip
 
 
-def _files_of(source: Path) -> dict[str, bytes]:
+class _Folder:
+    """The files of a bundle that is a folder."""
+
+    def __init__(self, source: Path) -> None:
+        self.source = source
+
+    def names(self) -> set[str]:
+        """Return the names of all files there are."""
+        return {path.relative_to(self.source).as_posix()
+                for path in self.source.rglob("*") if not path.is_dir()}  # fmt: skip
+
+    def read(self, name: str, most: int) -> bytes:
+        """Return a file of at most so many bytes."""
+        path = self.source / name
+        if path.is_symlink() or not path.is_file():
+            raise _damaged(self.source, f"{name[:90]} is missing")
+        if path.stat().st_size > most:
+            raise _damaged(self.source, "it is larger than any bundle")
+        return path.read_bytes()
+
+
+class _Zip:
+    """The files of a bundle that is a zip."""
+
+    def __init__(self, source: Path, packed: zipfile.ZipFile) -> None:
+        self.source, self._packed = source, packed
+
+    def names(self) -> set[str]:
+        """Return the names of all files there are."""
+        return {item.filename for item in self._packed.infolist() if not item.is_dir()}
+
+    def read(self, name: str, most: int) -> bytes:
+        """Return a file of at most so many bytes, whatever the zip says of its size."""
+        try:
+            found = self._packed.getinfo(name)
+        except KeyError:
+            raise _damaged(self.source, f"{name[:90]} is missing") from None
+        with self._packed.open(found) as file:
+            content = file.read(most + 1)
+        if len(content) > most:
+            raise _damaged(self.source, "it is larger than any bundle")
+        return content
+
+
+@contextlib.contextmanager
+def _opened(source: Path) -> Generator[_Folder | _Zip]:
+    """Give the files of a bundle, a folder or a zip."""
     if source.is_dir():
-        found: dict[str, bytes] = {}
-        for path in sorted(source.rglob("*")):
-            if path.is_symlink() or not path.is_file():
-                continue
-            _check_sizes(source, [path.stat().st_size] * (len(found) + 1))
-            found[path.relative_to(source).as_posix()] = path.read_bytes()
-        return found
+        yield _Folder(source)
+        return
     if not source.is_file():
-        raise FileError("file-missing", "there is no such bundle", where=str(source))
+        raise FileError("file-missing", "there is no such bundle", where=str(source),
+                        remedy="Name the zip or folder that you were sent.")  # fmt: skip
     try:
         with zipfile.ZipFile(source) as packed:
-            items = [item for item in packed.infolist() if not item.is_dir()]
-            _check_sizes(source, [item.file_size for item in items])
-            return {item.filename: packed.read(item) for item in items}
+            yield _Zip(source, packed)
     except FileError:
         raise
-    except (zipfile.BadZipFile, OSError, ValueError, EOFError, NotImplementedError, RuntimeError):
+    except (zipfile.BadZipFile, OSError, ValueError, EOFError, NotImplementedError,
+            RuntimeError, zlib.error):  # fmt: skip
         raise _damaged(source, "it is no zip, or cut off") from None
-    except Exception as fault:
-        if type(fault).__module__ == "zlib":
-            raise _damaged(source, "it cannot be unpacked") from None
-        raise
 
 
-def _check_sizes(source: Path, sizes: Sequence[int]) -> None:
-    if len(sizes) > MOST_FILES or (sizes and max(sizes) > LARGEST):
-        raise _damaged(source, "it is larger than any bundle")
+def _named_files(source: Path, files: _Folder | _Zip, named: Mapping[str, str]) -> dict[str, bytes]:
+    """Return the files a manifest names, each as it says; there may be no others."""
+    stray = sorted(files.names() - set(named) - {MANIFEST, SIGNATURE})
+    if stray:
+        raise _damaged(source, f"{stray[0][:90]} is not in its manifest")
+    found: dict[str, bytes] = {}
+    left = LARGEST_OF_ALL
+    for name, digest in named.items():
+        if not _NAME.fullmatch(name):
+            raise _damaged(source, f"{name[:90]} is no name of a file in it")
+        found[name] = files.read(name, min(LARGEST, left))
+        left -= len(found[name])
+        if digest_of(found[name]) != digest:
+            raise _damaged(source, f"{name[:90]} was changed")
+    return found
 
 
 def _check_signature(source: Path, public: bytes, signature: bytes, manifest: bytes) -> None:
@@ -338,17 +402,6 @@ def _check_signature(source: Path, public: bytes, signature: bytes, manifest: by
         raise _damaged(source, "its signature does not fit: it was changed") from None
 
 
-def _check_files(source: Path, files: Mapping[str, bytes], named: Mapping[str, str]) -> None:
-    for name, digest in named.items():
-        if name not in files:
-            raise _damaged(source, f"{name[:90]} is missing")
-        if digest_of(files[name]) != digest:
-            raise _damaged(source, f"{name[:90]} was changed")
-    stray = sorted(set(files) - set(named))
-    if stray:
-        raise _damaged(source, f"{stray[0][:90]} is not in its manifest")
-
-
 def _unpacked(content: bytes) -> tuple[str, bytes]:
     packing, _, body = content.partition(b"\n")
     if packing not in (b"file", b"set"):
@@ -356,29 +409,51 @@ def _unpacked(content: bytes) -> tuple[str, bytes]:
     return packing.decode(), body
 
 
-def _histories(records: list[dict[str, Any]]) -> dict[str, list[Revision]]:
+def _histories(records: list[dict[str, Any]], now: dt.datetime) -> dict[str, list[Revision]]:
+    """Return the revisions by document, each record checked.
+
+    Raises:
+        ValueError, TypeError: a record is not as any book would have made it.
+    """
     found: dict[str, list[Revision]] = {}
     for record in records:
         item = Revision(**record)
-        if not all(
-            isinstance(value, int if name in ("number", "base", "entry") else str)
-            for name, value in item._asdict().items()
-        ):
-            raise TypeError
-        if check_document(item.document) != item.document or item.state != "approved":
-            raise ValueError
-        if item.own_digest() != item.digest:
-            raise ValueError
         history = found.setdefault(item.document, [])
-        last = history[-1] if history else None
-        if item.previous != (last.digest if last else ""):
-            raise ValueError
-        if last and (item.number <= last.number or item.effective <= last.effective):
-            raise ValueError
+        _check_record(item, history[-1] if history else None, now)
         history.append(item)
     if not found:
         raise ValueError
     return found
+
+
+def _check_record(item: Revision, last: Revision | None, now: dt.datetime) -> None:
+    for name, value in item._asdict().items():
+        if type(value) is not (int if name in ("number", "base", "entry") else str):
+            raise TypeError(name)
+    times = [moment(text) for text in
+             (item.drafted, item.submitted, item.approved, item.effective)]  # fmt: skip
+    if item.wanted:
+        moment(item.wanted)
+    people = [item.author, item.approver, *filter(None, item.editors.split("\n"))]
+    texts = (item.reason, item.evidence, item.without_impact)
+    is_right = (
+        check_document(item.document) == item.document
+        and item.state == "approved"
+        and item.entry == 0
+        and 0 <= item.base < item.number <= LARGEST_NUMBER
+        and times == sorted(times)
+        and times[2] <= now
+        and all(person(name) == name for name in people)
+        and all(words(text) == text for text in texts)
+        # Another person approved it, having seen its impact or said why not.
+        and not any(is_same_person(item.approver, name) for name in (item.author, *people[2:]))
+        and (item.base == 0 or bool(item.impact or item.without_impact))
+        and item.own_digest() == item.digest
+        and item.previous == (last.digest if last else "")
+        and (last is None or (item.number > last.number and item.effective > last.effective))
+    )
+    if not is_right:
+        raise ValueError
 
 
 def _check_contents(
@@ -400,21 +475,27 @@ def _check_contents(
 # --- taking -------------------------------------------------------------------------------
 
 
-def take_bundle(writing: Writing, bundle: Bundle) -> Taken:
-    """Put into a book what a bundle has and the book has not.
+def plan_bundle(connection: "Connection", bundle: Bundle, who: str) -> Taken:
+    """Return what taking a bundle would come to.
 
     Raises:
-        InputError: ``bundle-untrusted`` or ``bundle-diverged``; nothing is changed.
+        InputError: ``bundle-untrusted``, ``own-approval`` where one person both trusts a key and
+            takes what it signed, or ``bundle-diverged``.
     """
-    connection = writing.connection
-    keys = {key for key, *_ in trusted_keys(connection)}
-    if bundle.key not in keys:
+    trusting = {key: by for key, _, _, by in trusted_keys(connection)}
+    if bundle.key not in trusting:
         raise InputError(
             "bundle-untrusted",
             f"the bundle is signed by {bundle.by} with a key this book does not trust: "
             f"{bundle.key}",
             remedy="Compare the fingerprint with them, then: cuttable book trust FINGERPRINT "
             "--name NAME.",
+        )
+    if is_same_person(trusting[bundle.key], who):
+        raise InputError(
+            "own-approval",
+            f"{who} has trusted the key, and cannot take what it signed",
+            remedy="Limits take two persons: another one imports the bundle.",
         )
     added: list[Revision] = []
     known: list[str] = []
@@ -429,20 +510,30 @@ def take_bundle(writing: Writing, bundle: Bundle) -> Taken:
         if not fresh:
             known.append(document)
             continue
-        taken = {item.number for item in mine} & {item.number for item in fresh}
-        if taken:
-            number = min(taken)
-            raise InputError(
-                "bundle-diverged",
-                f"{document}/{number} is a draft here, but approved in the bundle",
-                remedy="Withdraw nothing by hand: bring the draft's changes into a new one "
-                "elsewhere, or agree which book leads for this document.",
-            )
+        taken = {item.number: item for item in mine if item.number >= fresh[0].number}
         for item in fresh:
-            for digest in filter(None, (item.content, item.impact)):
-                keep_packed(connection, digest, *bundle.packed[digest])
-            added.append(put_approved(writing, item, "import"))
+            if item.number in taken:
+                raise InputError(
+                    "bundle-diverged",
+                    f"{item.ref} is approved in the bundle, but {taken[item.number].state} here",
+                    remedy="Nothing was changed. Of a document that comes from another book no "
+                    "revision is drafted here.",
+                )
+        added += fresh
     return Taken(added, known)
+
+
+def take_bundle(writing: Writing, bundle: Bundle) -> Taken:
+    """Put into a book what a bundle has and the book has not.
+
+    Raises:
+        InputError: what :func:`plan_bundle` tells; nothing is changed.
+    """
+    plan = plan_bundle(writing.connection, bundle, writing.who)
+    for item in plan.added:
+        for digest in filter(None, (item.content, item.impact)):
+            keep_packed(writing.connection, digest, *bundle.packed[digest])
+    return plan._replace(added=[put_approved(writing, item, "import") for item in plan.added])
 
 
 def _diverged(own: Revision, theirs: Revision) -> InputError:

@@ -341,7 +341,7 @@ def revoke(writing: Writing, document: str, number: int, *, reason: str) -> Revi
         raise InputError("reason-missing", f"no reason is given to revoke {old.ref}",
                          remedy="Say why with --reason TEXT.")  # fmt: skip
     new = old._replace(state="revoked")
-    _enter(writing, "revoke", new, reason=words(reason))
+    _enter(writing, "revoke", new, reason=words(reason), entry=old.entry)
     return _change(writing, old, state="revoked")
 
 

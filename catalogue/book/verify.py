@@ -154,12 +154,14 @@ def _revisions(
         for what, digest in (("content", item.content), ("report", item.impact)):
             if digest and digest not in contents:
                 problems.append(f"{item.ref}: its {what} is missing")
-        if item.state != "approved":
+        if item.state not in ("approved", "revoked"):
             if item.digest or item.entry != 0:
                 problems.append(f"{item.ref}: is marked as approved, but is {item.state}")
             continue
         if item.own_digest() != item.digest:
             problems.append(f"{item.ref}: changed after it was approved")
+        if item.state == "revoked":
+            continue  # what was approved after it follows the one before it
         if item.previous != last.get(item.document, ""):
             problems.append(f"{item.ref}: does not follow the revision approved before it")
         last[item.document] = item.digest
@@ -196,7 +198,9 @@ def _told(
             problems.append(f"{name}: its content is not what the journal says")
         elif item.own_digest() != told.get("revision"):
             problems.append(f"{name}: is not what the journal says")
-        elif state == "approved" and item.entry != entry.entry:
+        elif (state == "approved" and item.entry != entry.entry) or (
+            state == "revoked" and item.entry != told.get("entry")
+        ):
             problems.append(f"{name}: names another entry of the journal than the one it is of")
     problems += [f"{item.ref}: the journal tells nothing of it"
                  for key, item in found.items() if key not in states]  # fmt: skip

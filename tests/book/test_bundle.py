@@ -5,17 +5,24 @@ import shutil
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
-from book_workshop import Clock, Databases, first_release, machine, opened
+from book_workshop import START, Clock, Databases, first_release, machine, opened
 from cuttable.catalogue.book import bundle, lifecycle
 from cuttable.catalogue.book.connect import Book
+from cuttable.catalogue.book.records import Revision
 from cuttable.catalogue.book.verify import verify
 from cuttable.catalogue.errors import CuttableError, FileError, InputError
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 Other = Callable[[], Book]
+
+
+def read(path: Path) -> bundle.Bundle:
+    """Read a bundle some time after the clocks of the tests."""
+    return bundle.read_bundle(path, clock=lambda: START.replace(year=2028))
 
 
 @pytest.fixture
@@ -47,11 +54,12 @@ def exported(book: Book, folder: Path, *documents: str, name: str = "made.zip") 
 
 def taken(book: Book, path: Path, *, is_trusted: bool = True) -> bundle.Taken:
     """Take a bundle."""
-    read = bundle.read_bundle(path)
+    found = read(path)
+    if is_trusted:
+        with book.writing("Kim") as writing:
+            bundle.trust(writing, found.key, "North works")
     with book.writing("Lee") as writing:
-        if is_trusted:
-            bundle.trust(writing, read.key, "North works")
-        return bundle.take_bundle(writing, read)
+        return bundle.take_bundle(writing, found)
 
 
 def test_a_bundle_brings_the_whole_history(
@@ -111,7 +119,6 @@ def test_two_histories_are_not_mixed(
     assert "rowan-150/2" in told.value.what
     with there.reading() as connection:
         assert "quince-80" not in lifecycle.approved_documents(connection)
-        assert bundle.trusted_keys(connection) == []
     there.close()
 
 
@@ -126,6 +133,24 @@ def test_a_draft_of_the_same_number_is_told(
     with pytest.raises(InputError) as told:
         taken(there, exported(book, tmp_path, "rowan-150"))
     assert told.value.code == "bundle-diverged"
+    there.close()
+
+
+def test_who_trusts_a_key_does_not_take_what_it_signed(
+    book: Book, clock: Clock, other: Other, tmp_path: Path
+) -> None:
+    """One person alone brings no limit into force, by a private book and a key of their own."""
+    release(book, clock, "2800 kg")
+    path = exported(book, tmp_path, "rowan-150")
+    there = other()
+    found = read(path)
+    with there.writing("Lee") as writing:
+        bundle.trust(writing, found.key, "my own")
+    with pytest.raises(InputError) as told, there.writing("LEE ") as writing:
+        bundle.take_bundle(writing, found)
+    assert told.value.code == "own-approval"
+    with there.writing("Kim") as writing:
+        assert bundle.take_bundle(writing, found).added
     there.close()
 
 
@@ -196,7 +221,7 @@ def test_any_change_of_a_bundle_is_found(
         else:
             (copy / "contents" / "more").write_bytes(b"file\nmore")
     with pytest.raises(FileError) as told:
-        bundle.read_bundle(copy)
+        read(copy)
     assert told.value.code == "bundle-damaged"
 
 
@@ -208,7 +233,7 @@ def test_a_whole_bundle_is_read(book: Book, clock: Clock, tmp_path: Path) -> Non
     second = exported(book, tmp_path, "rowan-150", name="again.zip")
     folder = exported(book, tmp_path, "rowan-150", name="folder")
     assert first.read_bytes() == second.read_bytes()
-    assert bundle.read_bundle(first) == bundle.read_bundle(folder)
+    assert read(first) == read(folder)
 
 
 @pytest.mark.parametrize("databases", ["sqlite"], indirect=True)
@@ -223,6 +248,18 @@ def test_signed_nonsense_is_refused(book: Book, tmp_path: Path) -> None:
         lambda told: told["revisions"][0].update(document="../../etc"),
         lambda told: told["revisions"][0].update(number="1"),
         lambda told: told["revisions"][0].update(extra="x"),
+        lambda told: signed_again(told, approver="cuttable"),
+        lambda told: signed_again(told, effective="2026-99-99T00:00:00.000000Z"),
+        lambda told: signed_again(told, effective="3"),
+        lambda told: signed_again(told, effective="2020-01-01T00:00:00.000000Z"),
+        lambda told: signed_again(told, approved="2097-01-01T00:00:00.000000Z",
+                                  effective="2097-01-01T00:00:00.000000Z"),
+        lambda told: signed_again(told, number=2**40),
+        lambda told: signed_again(told, number=10**30),
+        lambda told: signed_again(told, number=2, base=1),
+        lambda told: signed_again(told, base=-5),
+        lambda told: signed_again(told, reason="\x1b[31mred"),
+        lambda told: signed_again(told, author="A\nB"),
         lambda told: told["revisions"].append(dict(told["revisions"][0])),
         lambda told: told.update(revisions=[]),
         lambda told: told.update(files={}),
@@ -239,8 +276,27 @@ def test_signed_nonsense_is_refused(book: Book, tmp_path: Path) -> None:
         path = tmp_path / f"{number}.zip"
         bundle.write_bundle(signed, path)
         with pytest.raises(CuttableError) as refused:
-            bundle.read_bundle(path)
+            read(path)
         assert refused.value.code == "bundle-damaged", number
+
+
+def signed_again(manifest: dict[str, Any], **changes: object) -> None:
+    """Change the first record as one who makes records could: its digest fits."""
+    record = manifest["revisions"][0]
+    record.update(changes)
+    record["digest"] = Revision(**record).own_digest()
+
+
+def test_a_manifest_that_is_all_brackets_is_refused(tmp_path: Path) -> None:
+    """And so is one that swells when it is unpacked."""
+    for number, content in enumerate([b"[" * 200_000, b" " * (65 * 2**20)]):
+        path = tmp_path / f"{number}.zip"
+        with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+            packed.writestr("manifest.json", content)
+            packed.writestr("manifest.sig", "x")
+        with pytest.raises(FileError) as told:
+            read(path)
+        assert told.value.code == "bundle-damaged"
 
 
 def test_names_in_a_zip_lead_nowhere(tmp_path: Path) -> None:
@@ -251,7 +307,7 @@ def test_names_in_a_zip_lead_nowhere(tmp_path: Path) -> None:
         packed.writestr("manifest.json", "{}")
         packed.writestr("manifest.sig", "x")
     with pytest.raises(FileError):
-        bundle.read_bundle(path)
+        read(path)
     assert not (tmp_path.parent / "outside").exists()
 
 
