@@ -1,5 +1,6 @@
 """A question as a program or a form puts it, and its answer."""
 
+from collections.abc import Sequence
 from typing import Annotated, Any, Final, Literal, cast
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
@@ -67,10 +68,19 @@ class Question(BaseModel):
         Raises:
             InputError: ``machine-unknown``.
         """
-        for name in self.machines:
-            if name.casefold().endswith(".toml") or "/" in name or "\\" in name:
-                raise InputError("machine-unknown", f"no machine model {name[:60]!r} is known",
-                                 remedy="Name models by their codes.")  # fmt: skip
+        check_names(self.machines)
+
+
+def check_names(machines: Sequence[str]) -> None:
+    """Refuse names of machines that would read a file of the server.
+
+    Raises:
+        InputError: ``machine-unknown``.
+    """
+    for name in machines:
+        if name.strip().casefold().endswith(".toml") or "/" in name or "\\" in name:
+            raise InputError("machine-unknown", f"no machine model {name[:60]!r} is known",
+                             remedy="Name models by their codes.")  # fmt: skip
 
 
 def answered(standing: Standing, question: Question) -> Answer:

@@ -1,5 +1,6 @@
 """What a service is started with."""
 
+import os
 from pathlib import Path
 from typing import NamedTuple
 
@@ -25,6 +26,7 @@ class Settings(NamedTuple):
         rate: requests a minute from one address, after a burst of as many.
         fresh: seconds after which the book is looked at again.
         workers: processes of a backlog; None for one less than there are processors.
+        most_memory: bytes that each process of a backlog may use.
     """
 
     place: Place
@@ -39,3 +41,9 @@ class Settings(NamedTuple):
     rate: int = 1200
     fresh: float = 1.0
     workers: int | None = None
+    most_memory: int = 4 * 2**30
+
+    @property
+    def backlog_workers(self) -> int:
+        """Processes of a backlog: one processor is left to those who ask."""
+        return self.workers or max((os.cpu_count() or 2) - 1, 1)

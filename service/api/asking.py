@@ -5,7 +5,6 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
-from pydantic import ValidationError
 
 from ...catalogue.errors import InputError, OpenQuestion
 from ...catalogue.families import FAMILIES
@@ -15,9 +14,8 @@ from ...engine.job import read_job
 from ...engine.lengths import STEPS, length_intervals
 from ...engine.reasons import lengths_content
 from ...engine.sheet.making import sheet_file
-from ...engine.verdict import VERDICTS
 from ..access import CanAsk
-from ..asking import EXAMPLE, Question, answered, kept_answer, text_of
+from ..asking import EXAMPLE, Question, answered, check_names, kept_answer, text_of
 from ..bench import Standing
 from ..guard import SHEET_POLICY
 from ..paging import Page, paged, tagged
@@ -187,7 +185,7 @@ async def chart(
     """Draw a machine's range: sections against lengths."""
     _ = asker
     names = [machine, *([against] if against else [])]
-    Question(section="", length="", machines=names).check_machines()
+    check_names(names)
 
     def work(standing: Standing) -> tuple[str, bytes]:
         models = standing.desk.machines(names)
@@ -252,6 +250,3 @@ async def families(asker: CanAsk) -> list[str]:
     """Return the families of sections a chart can be drawn for."""
     _ = asker
     return list(FAMILIES)
-
-
-__all__ = ["VERDICTS", "ValidationError", "router"]

@@ -1,19 +1,20 @@
 """Backlogs: send one, watch it, read its answers, stop it."""
 
-import io
+import asyncio
 from collections.abc import AsyncIterator
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
 
-import pyarrow as pa
-import pyarrow.compute as pc
-import pyarrow.parquet as pq
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import FileResponse, Response
 
 from ...catalogue.errors import InputError
 from ..access import Asker, CanAsk
-from ..backlogs import Order
+from ..asking import check_names
+from ..backlog_rows import rows_of
+from ..backlogs import Order, read
 from ..guard import SHEET_POLICY
 from ..paging import Page, paged
 from ..settings import API
@@ -28,7 +29,7 @@ KINDS: Final = {
     "jsonl": "application/x-ndjson",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
-compute: Any = pc
+_READER: Final = ThreadPoolExecutor(1, thread_name_prefix="rows")
 
 
 @router.post("/backlogs", status_code=201, openapi_extra={
@@ -59,9 +60,7 @@ async def take(state: State, asker: Asker, order: Order, content: AsyncIterator[
     Raises:
         InputError: a machine is not known, or what :meth:`Backlogs.take` tells.
     """
-    for item in order.machines:
-        if item.casefold().endswith(".toml"):
-            raise InputError("machine-unknown", f"no machine model {item[:60]!r} is known")
+    check_names(order.machines)
 
     def look(standing: Any) -> tuple[str, int]:
         standing.desk.machines(order.machines)
@@ -101,13 +100,12 @@ def one_of(state: State, asker: Asker, name: str) -> dict[str, Any]:
 @router.get("/backlogs/{name}")
 async def one(request: Request, asker: CanAsk, name: str) -> dict[str, Any]:
     """Return how far a backlog is, and its summary when it is done."""
-    import json
-
     state = state_of(request)
     found = one_of(state, asker, name)
     if found["state"] == "done":
-        text = state.backlogs.file(name, "summary.json").read_text(encoding="utf-8")
-        found["summary"] = json.loads(text)
+        found["summary"] = read(state.backlogs.file(name, "summary.json"))
+        if found["kind"] == "impact":
+            found["impact"] = read(state.backlogs.file(name, "impact.json"))
     return found
 
 
@@ -132,51 +130,13 @@ async def answers(
     sort: Annotated[str, Query(max_length=40, description="Column; -column for falling")] = "",
 ) -> dict[str, Any]:
     """Return answers of a backlog that is done, filtered and sorted."""
-    import asyncio
-
     state = state_of(request)
     one_of(state, asker, name)
     path = state.backlogs.file(name, "answers.parquet")
-    return await asyncio.to_thread(
-        rows_of, path, verdict=verdict, machine=machine, text=text, sort=sort,
-        first=page.first, count=page.most,
-    )  # fmt: skip
-
-
-def rows_of(
-    path: Path, *, verdict: str, machine: str, text: str, sort: str, first: int, count: int
-) -> dict[str, Any]:
-    """Return a part of the answers in a file, with how many fit.
-
-    Raises:
-        InputError: ``choice-unknown`` for a column that is not there.
-    """
-    table: Any = pq.read_table(path, memory_map=True)
-    keep: Any = None
-    for column, wanted in (("verdict", verdict), ("machine", machine)):
-        if wanted:
-            is_it = compute.equal(table[column], "" if wanted == "none" else wanted)
-            keep = is_it if keep is None else compute.and_(keep, is_it)
-    if text:
-        is_it = None
-        for column in ("job", "decided_by", "error", "error_text", "mitigations"):
-            has = compute.fill_null(
-                compute.match_substring(table[column], text, ignore_case=True), False
-            )
-            is_it = has if is_it is None else compute.or_(is_it, has)
-        keep = is_it if keep is None else compute.and_(keep, is_it)
-    if keep is not None:
-        table = table.filter(compute.fill_null(keep, False))
-    if sort:
-        column = sort.removeprefix("-")
-        if column not in table.column_names:
-            raise InputError("choice-unknown", f"there is no column {column[:40]!r}",
-                             remedy=f"There are: {', '.join(table.column_names)}.")  # fmt: skip
-        order = "descending" if sort.startswith("-") else "ascending"
-        table = table.take(compute.sort_indices(table, sort_keys=[(column, order)]))
-    part = table.slice(first, count)
-    return {"total": table.num_rows, "first": first, "columns": table.column_names,
-            "items": part.to_pylist()}  # fmt: skip
+    work = partial(rows_of, path, verdict=verdict, machine=machine, text=text, sort=sort,
+                   first=page.first, count=page.most)  # fmt: skip
+    # One after the other: each may hold a column of millions of rows.
+    return await asyncio.get_running_loop().run_in_executor(_READER, work)
 
 
 @router.get("/backlogs/{name}/file")
@@ -187,33 +147,13 @@ async def file(
     kind: Literal["csv", "xlsx", "parquet", "jsonl"] = "csv",
 ) -> Response:
     """Download all answers of a backlog."""
-    import asyncio
-
     state = state_of(request)
     found = one_of(state, asker, name)
-    source = state.backlogs.file(name, "answers.parquet")
-    path = source if kind == "parquet" else source.with_suffix(f".{kind}")
-    if not path.exists():
-        await asyncio.to_thread(convert, source, path)
+    path = await state.backlogs.converted(name, kind)
     stem = Path(found["name"]).stem or "backlog"
     plain = "".join(char if char.isascii() and (char.isalnum() or char in "-_") else "_"
                     for char in stem)  # fmt: skip
     return FileResponse(path, media_type=KINDS[kind], filename=f"{plain}-answers.{kind}")
-
-
-def convert(source: Path, target: Path) -> None:
-    """Write answers as another kind of file: text never becomes a formula."""
-    from ...engine.backlog.writing import open_answers
-
-    whole: Any = pq.ParquetFile(source)
-    made = open_answers(
-        target, whole.schema_arrow, typed=("job", "error_text"), key={}, is_resumed=False
-    )
-    done = 0
-    for batch in whole.iter_batches(65_536):
-        done += batch.num_rows
-        made.write(batch, done, {})
-    made.finish()
 
 
 @router.get("/backlogs/{name}/report")
@@ -226,4 +166,4 @@ async def report(request: Request, asker: CanAsk, name: str) -> Response:
                     headers={"Content-Security-Policy": SHEET_POLICY})  # fmt: skip
 
 
-__all__ = ["UPLOAD", "io", "pa", "router"]
+__all__ = ["UPLOAD", "router", "rows_of"]

@@ -1,9 +1,13 @@
 """Limits: what is in force, revisions and their life, impact, rules and their pages."""
 
-from collections.abc import Mapping
-from typing import Annotated, Any
+import datetime as dt
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request
+from fastapi import Path as InPath
 from fastapi.responses import Response
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -21,18 +25,24 @@ from ...catalogue.book.records import (
 )
 from ...catalogue.errors import InputError
 from ...catalogue.machines import describe
-from ...engine.book_desk import desk_of
-from ...engine.revision_check import check_files
+from ...catalogue.nearest import did_you_mean
+from ...catalogue.reading import KeptFiles
+from ...engine.ask import Desk
+from ...engine.book_desk import desk_of, rule_files
+from ...engine.revision_check import check_approved, check_files
 from ...rules.cases import load_cases
 from ...rules.model import Rule
-from ..access import CanApprove, CanAsk, CanDraft
+from ..access import Asker, CanApprove, CanAsk, CanDraft
+from ..backlogs import ImpactOrder
 from ..bench import Standing
 from ..paging import Page, paged
 from ..settings import API
-from ..state import state_of
+from ..state import State, state_of
+from .backlogs import one_of
 
 router = APIRouter(prefix=API, tags=["limits"])
 
+Number = Annotated[int, InPath(ge=1, le=1_000_000_000)]
 Long = Annotated[str, Field(max_length=20_000)]
 
 
@@ -57,6 +67,18 @@ class Edit(BaseModel):
     file: Annotated[str, Field(max_length=200_000)] | None = None
     reason: Long | None = None
     evidence: Long | None = None
+
+
+class Jobs(BaseModel):
+    """The jobs that an impact looks at: those of a backlog, or of the answers kept."""
+
+    model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [
+        {"answers": True}, {"backlog": "0123456789abcdef", "units": "us"},
+    ]})  # fmt: skip
+
+    backlog: Annotated[str, Field(max_length=40)] = ""
+    answers: bool = False
+    units: Literal["si", "us"] = "si"
 
 
 class Step(BaseModel):
@@ -119,11 +141,9 @@ async def machine(
     return {"schema": "cuttable.machine/1", **found}
 
 
-def _desk_at(standing: Standing, as_of: str) -> Any:
+def _desk_at(standing: Standing, as_of: str) -> Desk:
     if not as_of:
         return standing.desk
-    import datetime as dt
-
     at = read_moment(as_of, dt.datetime.now(dt.UTC), option="as_of")
     held = Held(standing.held.place, at=at)
     return desk_of(held)
@@ -176,7 +196,9 @@ async def history_of(request: Request, asker: CanAsk, document: str) -> dict[str
 
 
 @router.get("/revisions/{document}/{number}")
-async def revision(request: Request, asker: CanAsk, document: str, number: int) -> dict[str, Any]:
+async def revision(
+    request: Request, asker: CanAsk, document: str, number: Number
+) -> dict[str, Any]:
     """Return a revision with its files, and what differs from its base."""
     _ = asker
 
@@ -189,8 +211,6 @@ async def revision(request: Request, asker: CanAsk, document: str, number: int) 
                 base = lifecycle.revision(connection, found.document, found.base)
                 changed = history.changes(connection, base, found)
             report = contents.kept(connection, found.impact) if found.impact else {}
-        import json
-
         return plain(found) | {
             "files": {name: content.decode("utf-8", "replace") for name, content in files.items()},
             "differences": [item._asdict() for item in changed],
@@ -202,7 +222,7 @@ async def revision(request: Request, asker: CanAsk, document: str, number: int) 
 
 @router.get("/revisions/{document}/{number}/differences/{other}")
 async def differences(
-    request: Request, asker: CanAsk, document: str, number: int, other: int
+    request: Request, asker: CanAsk, document: str, number: Number, other: Number
 ) -> dict[str, Any]:
     """Return what differs between two revisions, in words and units."""
     _ = asker
@@ -228,7 +248,7 @@ async def draft(request: Request, asker: CanDraft, asked: Draft) -> dict[str, An
         raise InputError("option-needs", f"the {name} are many files",
                          remedy="Draft them with the command line.")  # fmt: skip
 
-    def step(writing: Writing) -> Revision:
+    def step(writing: Writing, _: Book) -> Revision:
         return lifecycle.draft(writing, name, files, reason=asked.reason, evidence=asked.evidence)
 
     return await _stepped(request, asker.person.name, step)
@@ -236,7 +256,7 @@ async def draft(request: Request, asker: CanDraft, asked: Draft) -> dict[str, An
 
 @router.patch("/revisions/{document}/{number}")
 async def edit(
-    request: Request, asker: CanDraft, document: str, number: int, asked: Edit
+    request: Request, asker: CanDraft, document: str, number: Number, asked: Edit
 ) -> dict[str, Any]:
     """Edit a draft."""
     name = check_document(document)
@@ -245,7 +265,7 @@ async def edit(
         raise InputError("option-needs", f"the {name} are many files",
                          remedy="Edit them with the command line.")  # fmt: skip
 
-    def step(writing: Writing) -> Revision:
+    def step(writing: Writing, _: Book) -> Revision:
         return lifecycle.edit(
             writing, name, number, files=files, reason=asked.reason, evidence=asked.evidence
         )
@@ -255,7 +275,7 @@ async def edit(
 
 @router.post("/revisions/{document}/{number}/submit")
 async def submit(
-    request: Request, asker: CanDraft, document: str, number: int, asked: Step
+    request: Request, asker: CanDraft, document: str, number: Number, asked: Step
 ) -> dict[str, Any]:
     """Freeze a draft for another person to approve."""
     name = check_document(document)
@@ -270,12 +290,12 @@ async def submit(
 
 @router.post("/revisions/{document}/{number}/return")
 async def give_back(
-    request: Request, asker: CanApprove, document: str, number: int, asked: Step
+    request: Request, asker: CanApprove, document: str, number: Number, asked: Step
 ) -> dict[str, Any]:
     """Give a submitted revision back to its author."""
     name = check_document(document)
 
-    def step(writing: Writing) -> Revision:
+    def step(writing: Writing, _: Book) -> Revision:
         return lifecycle.give_back(writing, name, number, reason=asked.reason)
 
     return await _stepped(request, asker.person.name, step)
@@ -283,12 +303,12 @@ async def give_back(
 
 @router.post("/revisions/{document}/{number}/withdraw")
 async def withdraw(
-    request: Request, asker: CanDraft, document: str, number: int, asked: Step
+    request: Request, asker: CanDraft, document: str, number: Number, asked: Step
 ) -> dict[str, Any]:
     """Give up a revision that is not approved."""
     name = check_document(document)
 
-    def step(writing: Writing) -> Revision:
+    def step(writing: Writing, _: Book) -> Revision:
         return lifecycle.withdraw(writing, name, number, reason=asked.reason)
 
     return await _stepped(request, asker.person.name, step)
@@ -296,7 +316,7 @@ async def withdraw(
 
 @router.post("/revisions/{document}/{number}/approve")
 async def approve(
-    request: Request, asker: CanApprove, document: str, number: int, asked: Step
+    request: Request, asker: CanApprove, document: str, number: Number, asked: Step
 ) -> dict[str, Any]:
     """Approve a submitted revision, as a person who had no hand in it."""
     name = check_document(document)
@@ -306,24 +326,78 @@ async def approve(
         old = lifecycle.revision(writing.connection, name, number)
         if old.state == "submitted":
             read_strictly(book, writing, old)
-        return lifecycle.approve(
+        new = lifecycle.approve(
             writing, name, number, effective=wanted, without_impact=asked.without_impact
         )
+        check_approved(book, new)
+        return new
 
     return await _stepped(request, asker.person.name, step)
 
 
-async def _stepped(request: Request, who: str, step: Any) -> dict[str, Any]:
-    """Do a step of a revision in one transaction, in a person's name."""
-    import inspect
+@router.post("/revisions/{document}/{number}/revoke")
+async def revoke(
+    request: Request, asker: CanApprove, document: str, number: Number, asked: Step
+) -> dict[str, Any]:
+    """Take back an approval before it takes effect, as a person who did not write it."""
+    name = check_document(document)
 
-    has_book = len(inspect.signature(step).parameters) == 2
+    def step(writing: Writing, _: Book) -> Revision:
+        return lifecycle.revoke(writing, name, number, reason=asked.reason)
+
+    return await _stepped(request, asker.person.name, step)
+
+
+@router.post("/revisions/{document}/{number}/impact", status_code=202)
+async def impact(
+    request: Request, asker: CanDraft, document: str, number: Number, asked: Jobs
+) -> dict[str, Any]:
+    """Work out which answers a draft would change; the report is attached to it when it is done.
+
+    How far it is, is told under /backlogs/{id}.
+    """
+    return await ordered_impact(state_of(request), asker, f"{check_document(document)}/{number}",
+                                asked)  # fmt: skip
+
+
+async def ordered_impact(state: State, asker: Asker, ref: str, asked: Jobs) -> dict[str, Any]:
+    """Queue an impact and return how it stands.
+
+    Raises:
+        InputError: ``option-needs``, ``revision-unknown``, ``revision-state``,
+            ``backlog-unknown``, ``too-many``.
+    """
+    if bool(asked.backlog) == asked.answers:
+        raise InputError("option-needs", "name the jobs to look at: a backlog, or the answers kept",
+                         remedy="Give one of backlog and answers.")  # fmt: skip
+    if asked.backlog:
+        one_of(state, asker, asked.backlog)
+    document, number = parse_ref(ref)
+
+    def look(book: Book) -> None:
+        with book.reading() as connection:
+            found = lifecycle.revision(connection, document, number)
+            if found.state not in ("draft", "submitted"):
+                raise InputError(
+                    "revision-state", f"{found.ref} is {found.state}: it is no draft any more",
+                    remedy="Compare it with the revision before it.",
+                )  # fmt: skip
+
+    await state.books.run(look)
+    order = ImpactOrder(ref, asked.backlog, asked.units)
+    made = state.backlogs.take_impact(order, asker.person.name)
+    return state.backlogs.one(made)
+
+
+async def _stepped(
+    request: Request, who: str, step: Callable[[Writing, Book], Revision]
+) -> dict[str, Any]:
+    """Do a step of a revision in one transaction, in a person's name."""
     state = state_of(request)
 
     def work(book: Book) -> Revision:
         with book.writing(who) as writing:
-            found: Revision = step(writing, book) if has_book else step(writing)
-            return found
+            return step(writing, book)
 
     made = await state.books.run(work)
     state.changed()
@@ -376,9 +450,6 @@ def rule_page(standing: Standing, code: str) -> dict[str, Any]:
     Raises:
         InputError: ``rule-unknown``.
     """
-    from ...catalogue.nearest import did_you_mean
-    from ...engine.book_desk import rule_files
-
     rule_set = standing.desk.rule_set
     known = {item.code: item for item in rule_set.rules}
     found = known.get(code.strip().upper())
@@ -386,10 +457,6 @@ def rule_page(standing: Standing, code: str) -> dict[str, Any]:
         raise InputError("rule-unknown", f"there is no rule {code.strip()[:40]!r}",
                          remedy=did_you_mean(code, known))  # fmt: skip
     place = rule_files(standing.held)
-    from pathlib import Path
-
-    from ...catalogue.reading import KeptFiles
-
     where = (
         place / "cases"
         if isinstance(place, Path)
@@ -413,7 +480,7 @@ def rule_page(standing: Standing, code: str) -> dict[str, Any]:
     return plain_rule(found) | {"cases": cases, "lifted_by": mitigations}
 
 
-def plain_rule(item: Rule) -> Mapping[str, Any]:
+def plain_rule(item: Rule) -> dict[str, Any]:
     """Return a rule as data."""
     return {
         "code": item.code, "title": item.title, "when": item.source, "outcome": item.outcome,
@@ -422,8 +489,3 @@ def plain_rule(item: Rule) -> Mapping[str, Any]:
         "since": item.since.isoformat(), "until": item.until.isoformat() if item.until else None,
         "file": item.file,
     }  # fmt: skip
-
-
-def ref_of(document: str, number: int) -> tuple[str, int]:
-    """Read a reference that is typed."""
-    return parse_ref(f"{document}/{number}")

@@ -1,0 +1,94 @@
+"""Answer a backlog within its folder, and write its answers as other kinds of file."""
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any, Final
+
+import pyarrow.parquet as pq
+
+from ..catalogue.book.held import Held, Mark
+from ..catalogue.book.place import chosen
+from ..engine.backlog.reading import CHUNK_ROWS, open_backlog
+from ..engine.backlog.run import Asked, Runner, Tally
+from ..engine.backlog.summary import html_report, summary_of
+from ..engine.backlog.writing import open_answers
+from ..engine.book_desk import desk_of
+from .backlogs import written
+from .uploads import check_unpacked
+
+LEAST_ROWS: Final = 50_000
+TYPED: Final = ("job", "error_text")
+"""Columns with text that somebody typed."""
+
+
+def answer(folder: Path, order: dict[str, Any]) -> None:
+    """Answer the backlog of a folder; what is answered already is not answered again.
+
+    Raises:
+        CuttableError: what is wrong with it.
+    """
+    path = folder / order["file"]
+    check_unpacked(path)
+    place = chosen(None)
+    assert place is not None  # noqa: S101 - a service has a book
+    desk = desk_of(Held(place, mark=Mark(order["at"], order["entries"])))
+    asked = Asked(tuple(desk.machines(order["machines"])), order["is_best"])
+    opened = open_backlog(path, order["sheet"])
+    runner = Runner(desk, asked, order["workers"])
+    answers = open_answers(
+        folder / "answers.parquet", runner.schema, typed=TYPED,
+        key={"mark": [order["at"], order["entries"]], "provenance": list(desk.provenance)},
+        is_resumed=True,
+    )  # fmt: skip
+    try:
+        if answers.rows_done:
+            runner.tally = Tally(**answers.note)
+        done_before = answers.rows_done
+        models = 1 if asked.is_best else len(asked.machines)
+        for chunk in opened.chunks(max(CHUNK_ROWS // (4 * models), LEAST_ROWS)):
+            last = chunk.first_row + chunk.rows - 1
+            if last <= done_before:
+                continue
+            batch = runner.answer(chunk.columns, chunk.rows, chunk.first_row, chunk.faults)
+            answers.write(batch, last, asdict(runner.tally))
+            share = opened.done / max(opened.size, 1)
+            written(folder, "progress.json", {"rows": runner.tally.jobs, "share": min(share, 1.0)})
+        answers.finish()
+    except BaseException:
+        answers.abandon()
+        raise
+    finally:
+        runner.close()
+    summary = summary_of(runner.tally, desk.rule_set, len(asked.machines))
+    provenance = desk.provenance
+    line = f"{provenance.tool}; rules {provenance.rules[7:15]}"
+    page = html_report(summary, about=order["name"], provenance=line)
+    (folder / "report.html").write_text(page, encoding="utf-8")
+    written(folder, "summary.json", {
+        "headline": summary.headline,
+        "mapping": opened.mapping.sentence(),
+        "jobs": [list(row) for row in summary.jobs],
+        "tables": [{"title": table.title, "rows": [list(row) for row in table.rows]}
+                   for table in summary.tables],
+        "taken": [list(row) for row in summary.taken],
+        "verdicts": runner.tally.verdicts,
+    })  # fmt: skip
+
+
+def convert(source: Path, target: Path) -> None:
+    """Write answers as another kind of file: text never becomes a formula.
+
+    Raises:
+        FileError: ``output-unwritable``, where a worksheet cannot hold them.
+    """
+    whole: Any = pq.ParquetFile(source)
+    made = open_answers(target, whole.schema_arrow, typed=TYPED, key={}, is_resumed=False)
+    done = 0
+    try:
+        for batch in whole.iter_batches(65_536):
+            done += batch.num_rows
+            made.write(batch, done, {})
+        made.finish()
+    except BaseException:
+        made.abandon()
+        raise
