@@ -407,7 +407,7 @@ def _check_target(target: Path, known: Sequence[str]) -> None:
     name = str(target).casefold()
     if name in known:
         raise InputError(
-            "option-needs", f"{str(target)!r} is a document, and a file or folder to write is wanted",
+            "option-needs", f"{str(target)!r} is a document; the file to write is not named",
             remedy=f"Name it first: cuttable book export {name}.zip {name}",
         )  # fmt: skip
 
@@ -421,10 +421,17 @@ def take(source: Path, *, who: str | None) -> int:
 
     book = open_book()
     _check_there(source, "bundle")
-    read = bundle.read_bundle(source)
-    with book.writing(person(who)) as writing:
+    read, taker = bundle.read_bundle(source), person(who)
+    with book.reading() as connection:
+        plan = bundle.plan_bundle(connection, read, taker)
+    # Read as it will be in force before the transaction: it may be larger than a transaction
+    # keeps to itself, and nobody could look at the book then.
+    check_taken(book, plan.added, read)
+    with book.writing(taker) as writing:
         taken = bundle.take_bundle(writing, read)
-        check_taken(book, taken.added, read)
+        if [item.ref for item in taken.added] != [item.ref for item in plan.added]:
+            raise InputError("revision-state", "the book was changed meanwhile",
+                             remedy="Import the bundle again.")  # fmt: skip
     for item in taken.added:
         click.echo(f"{item.ref}: taken, in force from {minute(item.effective)} UTC")
     if taken.known:
@@ -433,25 +440,17 @@ def take(source: Path, *, who: str | None) -> int:
 
 
 def check_taken(book: "Book", added: "Sequence[Revision]", read: "Bundle") -> None:
-    """Read the newest of what is taken strictly, as it will be in force.
+    """Read everything as it will be in force with what is taken, at each moment of it.
 
     Raises:
         FileError: ``bundle-damaged`` with every problem of it.
     """
     from ..catalogue.book.held import Held
-    from ..catalogue.book.records import unpack
-    from ..engine.revision_check import check_files
+    from ..engine.revision_check import check_schedule
 
     held = Held(book.place, now=book.clock())
-    newest = {item.document: item for item in added}
     try:
-        for item in newest.values():
-            model = item.document.partition("@")[0]
-            if model != item.document and model in newest:
-                continue  # over a model that comes with it; read when it is asked
-            packing, body = read.packed[item.content]
-            files = unpack(packing, body, item.document)
-            check_files(held, item.document, files, item.ref)
+        check_schedule(held, added, read.packed)
     except (FileError, InputError) as fault:
         problems = fault.problems if isinstance(fault, FileError) else ()
         raise FileError(

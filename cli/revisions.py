@@ -59,23 +59,25 @@ class Kind(NamedTuple):
         if self.document:
             return self.document
         name = check_document(text)
-        self._check_group(name, name)
+        self._check_group(name)
         return name
 
-    def _check_group(self, document: str, typed: str) -> None:
+    def _check_group(self, document: str, number: str = "") -> None:
         """Refuse a document of another group, and say how to type it there."""
         group = group_of(document)
         if group == self.group:
             return
         ctx = click.get_current_context(silent=True)
         step = ctx.info_name if ctx is not None else "history"
+        typed = f"{document}/{number}" if number else document
+        # Of a document that there is one of, the number will do.
+        there = (number if group == document else typed) or ""
         form = {"sites": "MODEL@NAME", "machines": "the code of a model"}.get(self.group, "")
+        hint = f"; here {form} is wanted, like {self.example}" if form else ""
         raise InputError(
-            "name-unusable",
-            f"{typed[:60]!r} is not {form or f'of the {self.group}'}, but of the {group}",
-            remedy=f"Type: cuttable {group} {step} {typed[:60]}"
-            + (f"; or name it like {self.example}." if form else ""),
-        )
+            "name-unusable", f"{typed[:60]!r} is of the {group}, not of the {self.group}",
+            remedy=f"Type: cuttable {group} {step} {there[:60]}".rstrip() + hint,
+        )  # fmt: skip
 
     def ref(self, text: str) -> tuple[str, int]:
         """Read ``rowan-150/3``; where there is one document, ``3`` will do.
@@ -88,9 +90,7 @@ class Kind(NamedTuple):
         if self.document and text.strip().isdecimal():
             text = f"{self.document}/{text.strip()}"
         document, number = parse_ref(text)
-        # Of a document that there is one of, the number will do.
-        short = str(number) if group_of(document) == document else f"{document}/{number}"
-        self._check_group(document, short)
+        self._check_group(document, str(number))
         return document, number
 
 
@@ -417,6 +417,7 @@ def _approve(kind: Kind) -> click.Command:
     def approve(*, ref: str, effective: str, without_impact: str, who: str | None) -> int:
         """Approve a submitted revision, as a person who had no hand in it."""
         from ..catalogue.book import lifecycle
+        from ..engine.revision_check import check_approved
 
         document, number = kind.ref(ref)
         book = open_book()
@@ -428,6 +429,7 @@ def _approve(kind: Kind) -> click.Command:
             new = lifecycle.approve(
                 writing, document, number, effective=wanted, without_impact=without_impact
             )
+            check_approved(book, new)
         if new.impact and not new.without_impact:
             click.echo(f"Its report: {report_told(book, new)}.")
         begins = lifecycle.effective_date(new)
@@ -603,10 +605,7 @@ def read_files(kind: Kind, source: Path) -> dict[str, bytes]:
     Raises:
         FileError: ``file-missing`` or ``file-damaged``.
     """
-    if kind.patterns:
-        contents = _read_folder(kind, source)
-    else:
-        contents = {source.name: read_bytes(source)}
+    contents = _read_folder(kind, source) if kind.patterns else {source.name: read_bytes(source)}
     for name, content in contents.items():
         try:
             content.decode("utf-8")
@@ -714,4 +713,7 @@ def coming(book: "Book", base: "Revision") -> str:
 
     if base.effective <= stamp(book.clock()):
         return ""
-    return f"{base.ref} is approved, but in force only from {minute(base.effective)} UTC."
+    return (
+        f"{base.ref}, which it is drafted from, is approved but not in force before "
+        f"{minute(base.effective)} UTC."
+    )

@@ -1,14 +1,20 @@
 """What a revision must be before it is submitted or approved: readable, whole, consistent."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from itertools import groupby
+from types import MappingProxyType
+from typing import Final
 
+from ..catalogue.book.connect import Book
 from ..catalogue.book.held import Held
-from ..catalogue.book.records import CATALOGUE, GRADES, RULES, SECTIONS, kind_of
+from ..catalogue.book.records import CATALOGUE, GRADES, RULES, SECTIONS, Revision, kind_of
 from ..catalogue.errors import FileError
 from ..catalogue.overlay import MARK, check_overlay
 from ..catalogue.reading import KeptFiles, parse_toml
 from ..catalogue.store import Catalogue, ModelFile, Own
 from .book_desk import catalogue_files
+
+NOTHING: Final[Mapping[str, tuple[str, bytes]]] = MappingProxyType({})
 
 
 def check_files(held: Held, document: str, files: Mapping[str, bytes], where: str) -> None:
@@ -57,6 +63,62 @@ def check_files(held: Held, document: str, files: Mapping[str, bytes], where: st
     for overlay in held.overlays():
         if overlay.startswith(f"{document}{MARK}"):
             catalogue.overlaid(overlay, kept, held.overlay(overlay))
+
+
+def check_schedule(
+    held: Held, coming: Sequence[Revision], packed: Mapping[str, tuple[str, bytes]] = NOTHING
+) -> None:
+    """Read everything as it will be in force at each moment at which something takes effect.
+
+    A site that fits its model today may not fit the one that is scheduled.
+
+    Args:
+        held: what is in force now.
+        coming: approved revisions that the book does not count yet.
+        packed: contents that the book does not have yet, by digest.
+
+    Raises:
+        FileError: ``file-problems`` and the like, for the first moment with a problem.
+    """
+    steps = [*held.scheduled(), *(
+        (max(item.effective, held.mark.at), item.document, item.number, item.content)
+        for item in coming
+    )]  # fmt: skip
+    first = min((item.effective for item in coming), default="")
+    numbers: dict[str, tuple[int, str]] = {}
+    for at, group in groupby(sorted(steps), key=lambda step: step[0]):
+        for _, document, number, content in group:
+            if number >= numbers.get(document, (0, ""))[0]:
+                numbers[document] = (number, content)
+        if at >= first:
+            _check_moment(held.with_numbers(numbers, packed), at, numbers)
+
+
+def check_approved(book: Book, approved: Revision) -> None:
+    """Read everything as it will be in force with a revision that is being approved.
+
+    Raises:
+        FileError: see :func:`check_schedule`.
+    """
+    held = Held(book.place, now=book.clock())
+    try:
+        check_schedule(held, [approved])
+    finally:
+        held.close()
+
+
+def _check_moment(then: Held, at: str, changed: Mapping[str, tuple[int, str]]) -> None:
+    try:
+        if RULES in changed:
+            number = changed[RULES][0]
+            _check_rules(then.files(RULES), f"{RULES}/{number}")
+        _read_all(Catalogue(catalogue_files(then), models=then, own=then.own))
+    except FileError as fault:
+        raise FileError(
+            fault.code, f"from {at[:16].replace('T', ' ')} UTC on, {fault.what}",
+            where=fault.where, problems=fault.problems,
+            remedy=fault.remedy or "Change first what no longer fits: a site, a section, a grade.",
+        ) from None  # fmt: skip
 
 
 def _read_all(catalogue: Catalogue) -> None:

@@ -7,7 +7,7 @@ question takes to answer. So this reads the few rows that an answer needs by its
 
 import datetime as dt
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from copy import copy
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -24,8 +24,11 @@ FORM = "0004"
 
 _IN_FORCE = (
     "SELECT r.document, r.number, r.content FROM revisions r JOIN ("
-    "SELECT document, max(number) AS number FROM revisions "
-    "WHERE state = 'approved' AND effective <= ? AND entry <= ? GROUP BY document"
+    "SELECT a.document, max(a.number) AS number FROM revisions a "
+    "WHERE a.effective <= ? AND a.entry <= ? AND (a.state = 'approved' OR (a.state = 'revoked' "
+    # Revoked after the mark was made: until then it was in force by the clock that made it.
+    "AND EXISTS (SELECT 1 FROM journal j WHERE j.document = a.document AND j.number = a.number "
+    "AND j.action = 'revoke' AND j.entry > ?))) GROUP BY a.document"
     ") f ON f.document = r.document AND f.number = r.number"
 )
 
@@ -63,13 +66,16 @@ class Held:
         now: dt.datetime | None = None,
     ) -> None:
         self.place = place
+        self.beside: dict[str, tuple[str, bytes]] = {}
         with told(place):
             self._connection = _connect(place)
             try:
                 self.mark = self._mark(mark, at, now or dt.datetime.now(dt.UTC))
                 self.numbers: dict[str, tuple[int, str]] = {
                     document: (number, content)
-                    for document, number, content in self._rows(_IN_FORCE, tuple(self.mark))
+                    for document, number, content in self._rows(
+                        _IN_FORCE, (*self.mark, self.mark.entries)
+                    )
                 }
             except BaseException:
                 self._connection.close()
@@ -98,6 +104,11 @@ class Held:
 
             check_clock(now, last, self.place)
             at = last
+        if at is not None and at < last:
+            # As the book then knew it: what was imported later with an earlier date was not there.
+            ((entries,),) = self._rows(
+                "SELECT coalesce(max(entry), 0) FROM journal WHERE at <= ?", (stamp(at),)
+            )
         return Mark(stamp(at or now), entries)
 
     def _form(self) -> str:
@@ -123,6 +134,8 @@ class Held:
         Raises:
             FileError: ``book-damaged``.
         """
+        if digest in self.beside:
+            return unpack_kept(*self.beside[digest], document, digest)
         with told(self.place):
             rows = self._rows("SELECT packing, body FROM contents WHERE digest = ?", (digest,))
             if not rows:
@@ -147,10 +160,36 @@ class Held:
 
     def with_revision(self, document: str, number: int, content: str) -> "Held":
         """Return what would be held were a revision in force: ``content`` is its digest."""
+        return self.with_numbers({document: (number, content)}, {})
+
+    def with_numbers(
+        self,
+        numbers: Mapping[str, tuple[int, str]],
+        packed: Mapping[str, tuple[str, bytes]],
+    ) -> "Held":
+        """Return what would be held were other revisions in force.
+
+        Args:
+            numbers: number and content by document.
+            packed: contents that the book does not have yet, as it would keep them, by digest.
+        """
         other = copy(self)
-        other.numbers = self.numbers | {document: (number, content)}
+        other.numbers = self.numbers | dict(numbers)
+        other.beside = self.beside | dict(packed)
         other.__dict__.pop("_machines", None)
         return other
+
+    def scheduled(self) -> list[tuple[str, str, int, str]]:
+        """Return what takes effect after this moment: when, document, number, content; in order."""
+        with told(self.place):
+            return [
+                (row[0], row[1], row[2], row[3])
+                for row in self._rows(
+                    "SELECT effective, document, number, content FROM revisions "
+                    "WHERE state = 'approved' AND effective > ? ORDER BY effective, document",
+                    (self.mark.at,),
+                )
+            ]
 
     @property
     def label(self) -> str:
