@@ -1,0 +1,47 @@
+"""An answer as a sentence to a customer: no promise beyond the verdict, and every condition."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from .answer_view import Card, Shown
+
+_OPENINGS: Final = {
+    "in-range": "It is within the range of {models} as delivered.",
+    "oversize-allowed-with-conditions": "It can be cut on {models} only under these conditions:",
+    "refused": "It is refused on {models}.",
+    "": "It cannot be judged on {models} before a question is answered.",
+}
+
+
+def customer_text(answer: Shown, date: str) -> str:
+    """Return plain text that can be mailed as it stands."""
+    lines = [f"You asked about {answer.stock}."]
+    for card in answer.cards:
+        where = f"the {card.model} ({card.title})" if card.title else f"the {card.model}"
+        lines += ["", _OPENINGS[card.verdict].format(models=where)]
+        lines += _details(card)
+    if answer.assumptions:
+        lines += ["", "This was taken for granted; tell us if it is not so:"]
+        lines += [f"- {text}" for text in answer.assumptions]
+    left_out = dict.fromkeys(
+        text for card in answer.cards if card.verdict != "refused" for text in card.left_out
+    )
+    if left_out:
+        lines += ["", f"Not assessed, and not passed: {', '.join(left_out)}."]
+    lines += [
+        "",
+        f"This is engineering help from the limits in force on {date}, not a release and no "
+        "offer: local codes, the builder's manual and the judgement of licensed people come "
+        "before it.",
+        f"Answer {', '.join(card.id for card in answer.cards)}; {answer.provenance}.",
+    ]
+    return "\n".join(lines)
+
+
+def _details(card: Card) -> Sequence[str]:
+    if card.verdict == "refused":
+        reasons = [item.text for item in card.findings if item.outcome == "refused"]
+        return [f"- {text}" for text in dict.fromkeys(reasons)]
+    if card.verdict == "in-range" and card.boxes:
+        return ["Ordinary set-up:", *(f"- {text}" for text in card.boxes)]
+    return [f"- {text}" for text in card.boxes]

@@ -1,0 +1,90 @@
+"""Answers that were kept: as given, again, today."""
+
+import json
+from typing import Annotated, Any
+from urllib.parse import quote
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import RedirectResponse, Response
+
+from ...catalogue.book import answers
+from ...catalogue.book.connect import Book
+from ...catalogue.errors import CuttableError
+from ...engine.version import VERSION
+from ...engine.wording import System
+from ..api.answers import asked_again, find
+from ..bench import Standing
+from ..paging import Page
+from ..state import state_of
+from .answer_differences import changed_verdicts, reasons
+from .answer_view import Shown, names_of, shown_again
+from .asked_words import asked_words, query_of
+from .faults import fault_of
+from .rendering import Asks, page
+
+router = APIRouter()
+
+
+@router.get("/answers")
+async def recent(request: Request, asker: Asks, part: Page) -> Response:
+    """List the answers kept last, the newest first."""
+    _ = asker
+
+    def work(book: Book) -> list[Any]:
+        with book.reading() as connection:
+            return answers.recent(connection, part.first + part.most + 1)
+
+    found = await state_of(request).books.run(work)
+    rows = [
+        {"number": number, "at": at, "asker": who, "verdict": verdict, "asked": asked_words(inputs)}
+        for number, at, who, verdict, inputs in found[part.first : part.first + part.most]
+    ]  # fmt: skip
+    return page(
+        request, "answers.html", rows=rows, first=part.first, count=part.most, total=len(found),
+        link=lambda first: f"/answers?first={first}&count={part.most}",
+    )  # fmt: skip
+
+
+@router.get("/answers/find")
+async def find_answer(
+    asker: Asks, number: Annotated[str, Query(max_length=40)] = ""
+) -> Response:
+    """Lead to an answer by its number or the id of a verdict."""
+    _ = asker
+    return RedirectResponse(f"/answers/{quote(number.strip(), safe='') or '0'}", 303)
+
+
+@router.get("/answers/{name}")
+async def one(request: Request, asker: Asks, name: str, see: str = "") -> Response:
+    """Show an answer as it was given; again, or as it would be today, where that is asked."""
+    _ = asker
+    kept, files = await find(request, name)
+    given: dict[str, Any] = json.loads(kept.text)
+    state = state_of(request)
+    system: System = "us" if kept.inputs["units"] == "us" else "si"
+
+    def work(standing: Standing) -> tuple[Shown | None, str]:
+        made = ""
+        if see in ("again", "today"):
+            made = asked_again(standing.held, kept, files, is_today=see == "today")
+        return shown_again(given, names_of(standing.desk), system), made
+
+    told: dict[str, Any] = {"is_same": None, "changed": [], "why": [], "fault": None}
+    try:
+        answer, made = await state.benches.long.run(work)
+    except CuttableError as fault:  # it cannot be worked out any more: what was given stands
+        see, told["fault"] = "", fault_of(fault)
+        answer, made = await state.benches.long.run(work)
+    if see == "again":
+        told["is_same"] = made == kept.text
+    if see == "today":
+        after: dict[str, Any] = json.loads(made)
+        told["changed"] = changed_verdicts(given, after)
+        told["is_same"] = not told["changed"] and given["questions"] == after["questions"]
+        told["why"] = await state.books.run(lambda book: reasons(book, kept, after))
+    is_other_tool = kept.basis["tool"] != f"cuttable {VERSION}"
+    return page(
+        request, "answer.html", kept=kept, answer=answer, questions=given["questions"],
+        asked=asked_words(kept.inputs), query=query_of(kept.inputs), see=see, **told,
+        is_new="kept" in request.query_params, other_tool=is_other_tool,
+    )  # fmt: skip

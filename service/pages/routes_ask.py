@@ -1,0 +1,136 @@
+"""Ask: the question as a form, the answer as it is typed, the sheet, keeping it."""
+
+from typing import Annotated, Any, Literal, NamedTuple
+from urllib.parse import parse_qs
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from starlette.datastructures import MultiDict
+
+from ...catalogue.errors import CuttableError, InputError
+from ...engine.ask import Desk
+from ..api.asking import keep, sheet_response
+from ..asking import answered, kept_answer
+from ..bench import Standing
+from ..state import state_of
+from .answer_view import Shown, names_of, shown
+from .customer import customer_text
+from .question_form import FACTS, Form, Note, by_field, form_of, note_of, note_of_fault, notes_on
+from .rendering import Asks, fragment, page
+
+router = APIRouter()
+
+
+class Told(NamedTuple):
+    """What came of asking: an answer, or what stands in its way."""
+
+    answer: Shown | None
+    notes: dict[str, list[Note]]
+    mail: str = ""
+
+
+def told(standing: Standing, form: Form) -> Told:
+    """Answer what is typed, or say beside which field what is wrong."""
+    desk = standing.desk
+    notes = notes_on(form, desk)
+    if notes or not form.is_whole:
+        return Told(None, by_field(notes))
+    try:
+        found = answered(standing, form.question())
+    except CuttableError as fault:
+        return Told(None, by_field([note_of_fault(fault, form)]))
+    if found.questions:
+        return Told(None, by_field([note_of(item, form) for item in found.questions]))
+    answer = shown(found.verdicts, names_of(desk), form.system)
+    return Told(answer, {}, customer_text(answer, standing.held.mark.at[:10]))
+
+
+def models_of(desk: Desk) -> list[tuple[str, str, bool]]:
+    """Return code and title of every model, smallest first, and of every site."""
+    catalogue = desk.catalogue
+    found = [(item.code, item.title, False) for item in catalogue.machines.values()]
+    for code in catalogue.overlays:
+        try:
+            found.append((code, catalogue.machine(code).title, True))
+        except CuttableError:
+            continue  # a site that no longer fits its model is told on the page of limits
+    return found
+
+
+def _choices(desk: Desk) -> dict[str, Any]:
+    vocabulary = desk.rule_set.vocabulary
+    return {
+        "models": models_of(desk),
+        "facts": {name: vocabulary.facts[name].values for name in FACTS},
+        "accessories": sorted(vocabulary.accessories.items()),
+    }
+
+
+def _onward(request: Request, form: Form) -> dict[str, Any]:
+    """Return what can be done with an answer."""
+    base = request.url.replace(path="/", query="", fragment="")
+    query = form.query(units=form.system)
+    return {
+        "share": f"{base}?{query}",
+        "query": form.query(),
+        "can_keep": not state_of(request).settings.is_open,
+    }
+
+
+@router.get("/")
+async def ask(request: Request, asker: Asks) -> Response:
+    """Show the question and, where it is asked, its answer."""
+    _ = asker
+    form = form_of(request.query_params)
+    if "fill" in request.query_params:
+        return RedirectResponse(f"/?{form.query()}", 303)
+
+    def work(standing: Standing) -> tuple[Told, dict[str, Any]]:
+        return told(standing, form), _choices(standing.desk)
+
+    found, choices = await state_of(request).benches.quick.run(work)
+    return page(request, "ask.html", form=form, **found._asdict(), **choices,
+                **_onward(request, form))  # fmt: skip
+
+
+@router.get("/ask/answer")
+async def answer(request: Request, asker: Asks) -> HTMLResponse:
+    """Return the answer alone, for a page that is open."""
+    _ = asker
+    form = form_of(request.query_params)
+    found = await state_of(request).benches.quick.run(lambda standing: told(standing, form))
+    return HTMLResponse(fragment(request, "answer_fragment.html", form=form, **found._asdict(),
+                                 **_onward(request, form)))  # fmt: skip
+
+
+@router.get("/sheet")
+async def sheet(
+    request: Request,
+    asker: Asks,
+    kind: Literal["pdf", "svg", "html"] = "pdf",
+    paper: Annotated[Literal["a4", "letter"] | None, Query()] = None,
+) -> Response:
+    """Return the set-up sheet of the job in the address, on its one model."""
+    _ = asker
+    form = form_of(request.query_params)
+    if len(form.machines) != 1:
+        raise InputError("option-needs", "a sheet is for one machine",
+                         remedy="Ask first, and choose the sheet of a model there.")  # fmt: skip
+    return await sheet_response(state_of(request), form.question(), kind, paper)
+
+
+@router.post("/ask/keep")
+async def keep_it(request: Request, asker: Asks) -> Response:
+    """Ask again, keep the answer in the book, and show it there."""
+    sent = await request.form()
+    query = sent.get("query", "")
+    pairs = parse_qs(query if isinstance(query, str) else "", max_num_fields=2000)
+    form = form_of(MultiDict([(name, item) for name, items in pairs.items() for item in items]))
+    state = state_of(request)
+
+    def work(standing: Standing) -> Any:
+        question = form.question(keep=True)
+        return kept_answer(standing, question, answered(standing, question))
+
+    number = await keep(state, asker.person.name, await state.benches.quick.run(work))
+    return RedirectResponse(f"/answers/{number}?kept=1", 303)
