@@ -23,6 +23,10 @@ LISTS: Final = ("supports", "accessories")
 """Arrays of tables, whose items go by their code."""
 
 
+WHOLE: Final = frozenset({"rated", "ramp"})
+"""Tables that are one value: a reference piece, a ramp of another kind."""
+
+
 def merged(base: Mapping[str, Any], over: Mapping[str, Any], where: str) -> dict[str, Any]:
     """Return a model's data with an overlay's laid over them.
 
@@ -43,21 +47,56 @@ def merged(base: Mapping[str, Any], over: Mapping[str, Any], where: str) -> dict
     result["title"] = f"{base.get('title', '')}; {title}"
     for name in CHANGES:
         if top.has(name):
-            _lay(result.setdefault(name, {}), top.table(name))
+            table = top.table(name)
+            if name == "limits":
+                _check_basis(table)
+            _lay(result.setdefault(name, {}), table)
     for name in LISTS:
-        for item in top.tables(name, optional=True):
-            _lay_item(result.setdefault(name, []), item)
+        _lay_list(top, name, result)
+    _fit(top, result)
+    top.done()
+    top.finish("overlay")
+    return result
+
+
+def _lay_list(top: Reader, name: str, result: dict[str, Any]) -> None:
+    """Lay the items of an array of tables over those of the same code."""
+    items = top.tables(name, optional=True)
+    codes = [str(item.data.get("code")) for item in items]
+    for twice in sorted({code for code in codes if codes.count(code) > 1}):
+        top.problem(name, f"the code {twice!r} is there more than once.")
+    for item in items:
+        reaction = item.data.get("reaction")
+        if isinstance(reaction, dict) and "basis" not in reaction:
+            item.problem("reaction.basis", "is missing: what is stated anew has its own basis.")
+        _lay_item(result.setdefault(name, []), item)
+
+
+def _fit(top: Reader, result: dict[str, Any]) -> None:
+    """Mark what is fitted and what is taken off."""
     by_code = {str(item.get("code")): item for name in LISTS for item in _items(result.get(name))}
-    for key, is_standard in (("fitted", True), ("removed", False)):
-        for code in top.texts(key, default=()):
+    fitted, removed = top.texts("fitted", default=()), top.texts("removed", default=())
+    for both in sorted(set(fitted) & set(removed)):
+        top.problem("removed", f"{both!r} is fitted too.")
+    for key, codes, is_standard in (("fitted", fitted, True), ("removed", removed, False)):
+        for code in codes:
             if code not in by_code:
                 hint = did_you_mean(code, by_code, otherwise=f"It has: {', '.join(by_code)}.")
                 top.problem(key, f"the model has no accessory {code!r}. {hint}")
             else:
                 by_code[code]["standard"] = is_standard
-    top.done()
-    top.finish("overlay")
-    return result
+
+
+def _check_basis(limits: Reader) -> None:
+    """Note every limit that states a number anew under the model's basis."""
+    for name, value in limits.data.items():
+        if not isinstance(value, dict):
+            continue
+        stated = cast("dict[str, Any]", value)
+        if name == "wall":
+            _check_basis(Reader(stated, limits.where, limits.problems, limits.key(name)))
+        elif "basis" not in stated:
+            limits.problem(f"{name}.basis", "is missing: what is stated anew has its own basis.")
 
 
 def _items(value: object) -> list[dict[str, Any]]:
@@ -73,8 +112,7 @@ def _lay(into: Any, table: Reader) -> None:
         return
     target = cast("dict[str, Any]", into)
     for name, value in table.data.items():
-        # A reference piece is one value, though it is written as a table.
-        if isinstance(value, dict) and isinstance(target.get(name), dict) and name != "rated":
+        if isinstance(value, dict) and isinstance(target.get(name), dict) and name not in WHOLE:
             _lay(target[name], table.table(name))
         else:
             target[name] = deepcopy(cast("Any", value))
