@@ -147,6 +147,18 @@ class Service:
         return open_book(self.settings.place)
 
 
+def signed_in(service: Service, name: str, password: str = PASSWORD) -> tuple[str, str]:
+    """Begin a session in the book and return its secret and the key of its forms."""
+    book = service.book()
+    try:
+        with book.locked() as connection:
+            person = accounts.person_of(connection, name, password)
+            assert person is not None
+            return accounts.begin_session(connection, person, dt.datetime.now(dt.UTC))
+    finally:
+        book.close()
+
+
 def waited(look: Callable[[], T], is_it: Callable[[T], bool], seconds: float = 60) -> T:
     """Look again and again until something is so, and return what was seen."""
     until = time.monotonic() + seconds
