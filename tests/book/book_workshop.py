@@ -200,9 +200,9 @@ def quick_folder() -> Path:
 
 
 @contextlib.contextmanager
-def postgres_server() -> Iterator[str]:
+def postgres_server(*, in_memory: bool = True) -> Iterator[str]:
     """Run a server of our own and give its address; nothing of it stays."""
-    folder = quick_folder()
+    folder = quick_folder() if in_memory else Path(tempfile.mkdtemp(prefix="cut-"))
     with warnings.catch_warnings(), _environment("XDG_RUNTIME_DIR", str(folder / "run")):
         (folder / "run").mkdir()
         warnings.simplefilter("ignore")
