@@ -14,6 +14,7 @@ from ...rules.model import RuleSet
 from ..arrays import Bools, Floats
 from ..conditions import number_of
 from ..decide import Decision, Engine, Fullness, fullness
+from ..frame import CARRIED_LIMITS
 from ..inference import RANK, Inferred
 from ..table import Index
 from ..verdict import VERDICTS
@@ -37,6 +38,9 @@ NUMBERS: Final = (
 
 WORDS: Final = ("verdict", "decided_by", "governing", "mitigations", "missing", "stations")
 """Text columns of an answer."""
+
+DETAILS: Final = "details"
+"""A number that stands for everything else of a set-up; only where answers are compared."""
 
 COUNTED: Final = ("wanting", "refused_by")
 """Text columns that are only counted: accessories whose lack is all that refuses, and
@@ -109,7 +113,7 @@ class _Answering:
             numbers=numbers,
             questions=questions,
             question=question,
-            extra=extra if has_extra else {},
+            extra=extra | {DETAILS: self.details()} if has_extra else {},
         )
 
     def spread(self, texts: Sequence[str]) -> tuple[tuple[str, ...], Index]:
@@ -175,6 +179,27 @@ class _Answering:
                     asked[code] & np.isfinite(column), column, np.nan
                 )
         return result
+
+    def details(self) -> Floats:
+        """Return a number that stands for every measure of a row, to the bit.
+
+        Answers that are compared say nothing of reactions, heights or tabs; where any of them
+        differs, this does. 53 bits, so that a float holds it.
+        """
+        measured, numbers = self.decision.measured, self.decision.scope.numbers
+        names = sorted(measured.nominal)
+        columns = [measured.nominal[name] for name in names]
+        columns += [measured.heavy[name] for name in names if name in measured.heavy]
+        columns += [numbers[name] for name in CARRIED_LIMITS if name in numbers]
+        total = np.zeros(self.rows, dtype=np.uint64)
+        for column in columns:
+            plain = (
+                np.where(np.isfinite(column), column, -1.0) + 0.0
+            )  # one kind of nothing and zero
+            total ^= np.ascontiguousarray(plain, dtype=np.float64).view(np.uint64)
+            total *= np.uint64(0x9E3779B97F4A7C15)
+            total ^= total >> np.uint64(29)
+        return (total >> np.uint64(11)).astype(np.float64)
 
     def settings(self, extra: dict[str, Floats]) -> dict[str, Floats]:
         """Return what the machine is to be set to: at the heavy end, and no faster than told."""

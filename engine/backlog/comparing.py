@@ -10,13 +10,16 @@ import numpy as np
 
 from ..arrays import Bools, Floats
 from ..table import Index
-from .answer import NUMBERS
+from .answer import DETAILS
+from .answer import NUMBERS as TOLD
 from .impact_model import Cause, Example, Group, Numbers, kind_of, number, order_of
 from .reading import Chunk
 from .run import Decided, Runner
 
 SAME: Final = 1e-9
 """Relative difference up to which two numbers are one."""
+
+NUMBERS: Final = (*TOLD, DETAILS)
 
 _WORDS: Final = ("verdict", "governing", "mitigations", "missing", "stations")
 

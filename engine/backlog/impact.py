@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 
 from ...catalogue.errors import InputError
 from ...catalogue.machines import MachineModel
+from ...catalogue.overlay import MARK
 from ..ask import Desk
 from ..table import Index
 from .comparing import Comparing
@@ -32,10 +33,21 @@ class Side(NamedTuple):
     Attributes:
         desk: its catalogue and rules.
         machines: the models asked, in the order of those of the other side.
+        open_to: how many of them, from the first, a row is asked on that names none; all without.
     """
 
     desk: Desk
     machines: tuple[MachineModel, ...]
+    open_to: int | None = None
+
+
+def models_only(side: Side) -> Side:
+    """Return a side on which rows that name no machine are asked on models, not on sites.
+
+    Models come before sites, as :mod:`.draft_impact` puts them.
+    """
+    models = sum(MARK not in machine.code for machine in side.machines)
+    return side._replace(open_to=models)
 
 
 def impact_of(
@@ -117,7 +129,7 @@ def state_over(
     Raises:
         CuttableError: a file is wrong, or the engine failed.
     """
-    runner = Runner(side.desk, Asked(side.machines, is_by_code=True), workers)
+    runner = Runner(side.desk, _asked(side), workers)
     rows = 0
     try:
         for whole, chunk, _ in _asked_about((side,), chunks):
@@ -163,9 +175,14 @@ def _asked_about(
     def is_known(name: str) -> bool:
         return any(_has(side.desk, name) for side in sides)
 
-    narrowing = Narrowing((machine.code for machine in sides[0].machines), is_known)
+    codes = (machine.code for machine in sides[0].machines)
+    narrowing = Narrowing(codes, is_known, has_open=sides[0].open_to != 0)
     for chunk in chunks:
         yield (chunk, *narrowing.narrowed(chunk))
+
+
+def _asked(side: Side) -> Asked:
+    return Asked(side.machines, is_compared=True, is_by_code=True, open_to=side.open_to)
 
 
 def _has(desk: Desk, name: str) -> bool:
@@ -191,7 +208,7 @@ def _runners(
     deciders = [Workers(one.engine, workers)]
     if first_rules != second_rules:
         deciders.append(Workers(two.engine, workers))
-    asked = [Asked(side.machines, is_by_code=True) for side in (before, after)]
+    asked = [_asked(side) for side in (before, after)]
     try:
         yield (
             Runner(one, asked[0], decider=deciders[0], normaliser=normaliser),

@@ -29,7 +29,7 @@ _COLUMNS: Final = {
     "jaw_force": "jaw force", "bow_to_refuse": "bow to refuse above", "stock_mass": "stock mass",
     "stock_mass_heavy": "stock mass at the heavy end", "rotary_inertia": "rotary inertia",
     "rotary_inertia_heavy": "rotary inertia at the heavy end", "stations": "support stations",
-    "grade": "grade taken",
+    "grade": "grade taken", "details": "reactions, heights, tabs or another number of the set-up",
 }  # fmt: skip
 ARROW: Final = " → "
 NOTHING: Final = "none"
@@ -45,11 +45,12 @@ class Told(NamedTuple):
 
 def headline(impact: Impact) -> str:
     """Return the whole in one sentence."""
-    parts = [f"{impact.jobs} jobs"]
+    parts = [f"{impact.jobs} {'job' if impact.jobs == 1 else 'jobs'}"]
     if impact.not_asked:
         parts.append(f"{impact.not_asked} of another model")
     if impact.answers != impact.jobs - impact.not_asked:
-        parts.append(f"{impact.answers} answers compared")
+        noun = "answer" if impact.answers == 1 else "answers"
+        parts.append(f"{impact.answers} {noun} compared")
     changed = f"{impact.changed} {'changes' if impact.changed == 1 else 'change'}"
     if impact.changed:
         worse = impact.count(*WORSE)

@@ -19,7 +19,7 @@ from ..arrays import Bools, Floats
 from ..ask import Desk
 from ..job import check_fitted, check_kerf
 from ..table import Index, JobTable
-from .answer import COUNTED, NUMBERS, WORDS, Answers, rank_codes
+from .answer import COUNTED, DETAILS, NUMBERS, WORDS, Answers, rank_codes
 from .normalise import Fault, Normaliser, Read, Texts
 from .workers import Workers
 
@@ -40,14 +40,24 @@ class Asked(NamedTuple):
         machines: models that rows without a machine of their own are asked on.
         is_best: keep only the best answer of each job: the smallest model with the best verdict.
         has_numbers: add a column for every number of every mitigation.
+        is_compared: add a number that differs where any measure does.
         is_by_code: a row that names one of ``machines`` by its code is asked on that one, whatever
             else has this code in the catalogue.
+        open_to: how many of ``machines``, from the first, rows without a machine of their own are
+            asked on; all without.
     """
 
     machines: tuple[MachineModel, ...]
     is_best: bool = False
     has_numbers: bool = False
+    is_compared: bool = False
     is_by_code: bool = False
+    open_to: int | None = None
+
+    @property
+    def open_machines(self) -> tuple[MachineModel, ...]:
+        """The models that rows without a machine of their own are asked on."""
+        return self.machines[: self.open_to]
 
 
 @dataclass
@@ -187,7 +197,7 @@ class Runner:
         table, places = table.take(good), places[good]
         position: Index = np.full(rows, -1, dtype=np.intp)
         position[places] = self._known.place(table)
-        answered = _lay_out(own, len(self.asked.machines))
+        answered = _lay_out(own, len(self.asked.open_machines))
         wanted = sorted(set(answered.machine.tolist()))
         for number in wanted:
             used = np.unique(position[answered.job[answered.machine == number]])
@@ -268,7 +278,7 @@ class Runner:
         for row in np.flatnonzero(look).tolist():
             key = (int(table.geometry[row]), int(table.fitting[row]), int(of_row[row]))
             if key not in seen:
-                machines = self.asked.machines if key[2] < 0 else (self.machines[key[2]],)
+                machines = self.asked.open_machines if key[2] < 0 else (self.machines[key[2]],)
                 seen[key] = _wrong(table, key, machines)
             if (wrong := seen[key]) is not None:
                 bad[row] = True
@@ -471,7 +481,9 @@ class _Known:
         return tuple(self._asked)
 
     def extra_names(self, asked: Asked) -> tuple[str, ...]:
-        """Return the names of columns for numbers of mitigations."""
+        """Return the names of columns for numbers of mitigations, or for what is compared."""
+        if asked.is_compared:
+            return (DETAILS,)
         if not asked.has_numbers:
             return ()
         return tuple(
@@ -539,7 +551,8 @@ class _Known:
             if name not in columns.numbers:
                 columns.numbers[name] = np.full(len(columns.is_done), np.nan)
         table = self._table.take(todo)
-        for rows, answers in self._workers.decide(table, machine, has_extra=asked.has_numbers):
+        has_extra = asked.has_numbers or asked.is_compared
+        for rows, answers in self._workers.decide(table, machine, has_extra=has_extra):
             self._put(columns, todo[rows], answers)
 
     def _put(self, columns: _Columns, rows: Index, answers: Answers) -> None:
@@ -548,7 +561,8 @@ class _Known:
             codes = [known.setdefault(text, len(known)) for text in texts]
             columns.words[name][rows] = np.array(codes, dtype=np.int32)[code]
         for name, column in (*answers.numbers.items(), *answers.extra.items()):
-            columns.numbers[name][rows] = column
+            if name in columns.numbers:
+                columns.numbers[name][rows] = column
         if answers.questions:
             asked = [self._asked.setdefault(item, len(self._asked)) for item in answers.questions]
             columns.question[rows] = np.array([*asked, -1], dtype=np.int32)[answers.question]

@@ -5,26 +5,30 @@ other rules, and another catalogue.
 """
 
 import csv
+import json
 import math
 import shutil
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from html.parser import HTMLParser
+from itertools import product
 from pathlib import Path
 from typing import Any
 
 import pytest
 from cuttable.catalogue.amend import amended_machine
 from cuttable.catalogue.errors import InputError
+from cuttable.catalogue.machines import MachineModel
 from cuttable.catalogue.store import FOLDER, Catalogue
 from cuttable.engine.ask import Desk
-from cuttable.engine.backlog.answer import NUMBERS
+from cuttable.engine.backlog.answer import DETAILS, NUMBERS
 from cuttable.engine.backlog.impact import EXAMPLES, Side, impact_of, state_over
 from cuttable.engine.backlog.impact_model import KINDS, Impact, Source, kind_of
 from cuttable.engine.backlog.impact_page import impact_page
 from cuttable.engine.backlog.reading import Chunk, open_backlog
 from cuttable.engine.backlog.run import Asked, Runner
-from cuttable.engine.job import JobText
+from cuttable.engine.job import JobText, read_job
+from cuttable.engine.verdict import to_json
 from cuttable.rules.loader import FOLDER as RULES
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -120,7 +124,7 @@ def impact(before: Side, after: Side, path: Path, rows: int = 250_000, **options
 
 def batch(asked: Side, path: Path) -> list[dict[str, Any]]:
     """Return the answer rows of one batch run, each row on the machine it names if any."""
-    runner = Runner(asked.desk, Asked(asked.machines, is_by_code=True), 1)
+    runner = Runner(asked.desk, Asked(asked.machines, is_compared=True, is_by_code=True), 1)
     (chunk,) = open_backlog(path).chunks()
     return runner.answer(chunk.columns, chunk.rows, 1, chunk.faults).to_pylist()
 
@@ -158,7 +162,7 @@ def by_hand(before: Side, after: Side, rows: Sequence[Row], path: Path) -> dict[
         if a["error"]:
             found["totals"]["faulty"] += 1
             continue
-        differs = [name for name in NUMBERS if not is_close(a[name], b[name])]
+        differs = [name for name in (*NUMBERS, DETAILS) if not is_close(a[name], b[name])]
         differs += [name for name in ("stations", "grade") if a[name] != b[name]]
         found["columns"].update(differs)
         found["totals"]["numbers_only" if differs else "unchanged"] += 1
@@ -450,3 +454,53 @@ def test_data_for_scripts_are_complete(page: Any) -> None:
     assert set(example["before"]) == {
         "utilisation", "heavy_utilisation", "stock_mass", "rotary_inertia", "rapid_override",
     }  # fmt: skip
+
+
+SAME_HEAD = ("id", "machine", "provenance", "would_fit")
+
+
+def essence(desk: Desk, machine: MachineModel, row: Row) -> str:
+    """Return everything of a single answer but its names, limits and what would make it fit."""
+    job, questions = read_job(JobText(row[1], row[2]), desk.catalogue, desk.rule_set.vocabulary)
+    assert job is not None, questions
+    verdict = to_json(desk.answer(job, [machine], system="si", is_all=False).verdicts[0])
+    for measure in verdict["measures"].values():
+        for limit in ("minimum", "rated", "absolute", "utilisation", "heavy_utilisation"):
+            measure.pop(limit, None)
+    verdict.pop("close")
+    return json.dumps({name: item for name, item in verdict.items() if name not in SAME_HEAD})
+
+
+@pytest.mark.parametrize(
+    "setting",
+    [  # each alters some of the answers
+        'supports.roller-pair.roller_radius="45 mm"',
+        'supports.roller-pair.reaction.rated="0.3 kN"',
+        "supports.roller-pair.standard=false",
+        'bed.stations.pitch="400 mm"',
+        'bed.stub="300 mm"',
+        'chuck.jaw_force="4.3 kN"',
+        'cutting.trim="60 mm"',
+    ],
+)
+def test_unchanged_means_that_nothing_of_the_answer_is_different(
+    tmp_path: Path, setting: str
+) -> None:
+    """Every job that an impact calls unchanged has the same single answer, set-up and all."""
+    content = (FOLDER / "models" / "rowan-150.toml").read_bytes()
+    before = DESK.catalogue.machine("rowan-150")
+    after = amended_machine(DESK.catalogue, content, "rowan-150.toml", [setting])
+    sizes = ("NPS 1 SCH 40", "NPS 3 SCH 40", "NPS 4 SCH 80", "NPS 5 SCH 160", "NPS 8 SCH 40")
+    rows = [
+        (f"{n}", size, f"{length} m", *[""] * (len(HEAD) - 3))
+        for n, (size, length) in enumerate(product(sizes, (0.4, 2, 4.2, 6.5)))
+    ]
+    differing = 0
+    for row in rows:
+        path = written(tmp_path / "one.csv", [row])
+        found = impact(Side(DESK, (before,)), Side(DESK, (after,)), path)
+        same = essence(DESK, before, row) == essence(DESK, after, row)
+        if found.unchanged:
+            assert same, row
+        differing += not same
+    assert differing
