@@ -55,7 +55,7 @@ ERROR_CODES: dict[str, str] = {
     "book-exists": "There is a book at this place already.",
     "book-older": "The book is of an older form; it must be brought up first.",
     "book-newer": "The book was written by a newer tool.",
-    "book-damaged": "The book, or something in it, is not as it was written.",
+    "book-damaged": "The book, or something in it, is not as it was written; or it is no book.",
     "book-locked": "Another program is writing in the book.",
     "book-unreachable": "The database that holds the book does not answer.",
     "book-denied": "The database does not let this user in.",

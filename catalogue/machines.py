@@ -157,7 +157,8 @@ class MachineModel(NamedTuple):
     """A machine model at one revision.
 
     ``code`` is ``model@name`` where an overlay is laid over the model; ``overlay_revision`` is
-    then its revision in the book, else 0.
+    then its revision in the book, else 0. ``file`` is the path of a file that a person gave, whose
+    limits nobody has released; else empty.
     """
 
     code: str
@@ -175,6 +176,20 @@ class MachineModel(NamedTuple):
     accessories: tuple[Accessory, ...]
     handling: Handling = UNKNOWN_HANDLING
     overlay_revision: int = 0
+    file: str = ""
+
+    @property
+    def named(self) -> str:
+        """Its code, told apart from the released model of that code where it is from a file."""
+        return f"{self.code} from {self.file}" if self.file else self.code
+
+    @property
+    def release(self) -> str:
+        """Which revision it is, in words; of a file, that nobody has released it."""
+        if self.file:
+            return f"from the file {self.file}, not released"
+        over = f", site revision {self.overlay_revision}" if self.overlay_revision else ""
+        return f"revision {self.revision}{over}"
 
     def limit(self, name: str) -> Limit:
         """Return a limit, all NaN where the builder has not stated it."""

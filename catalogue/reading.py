@@ -42,11 +42,17 @@ def read_bytes(path: Path) -> bytes:
     """
     try:
         return path.read_bytes()
+    except IsADirectoryError:
+        raise FileError(
+            "file-missing", "it is a folder, and a file is wanted", where=str(path),
+            remedy="Name a file in it.",
+        ) from None  # fmt: skip
     except OSError as fault:
         reason = fault.strerror or "unreadable"
         raise FileError(
-            "file-missing", f"the file cannot be read ({reason})", where=str(path)
-        ) from None
+            "file-missing", f"the file cannot be read ({reason})", where=str(path),
+            remedy="See its name and folder, and who may read it.",
+        ) from None  # fmt: skip
 
 
 class Files(Protocol):
@@ -101,7 +107,10 @@ class KeptFiles:
     def read(self, name: str) -> bytes:
         """Return a file's bytes."""
         if name not in self.contents:
-            raise FileError("file-missing", "there is no such file", where=self.where(name))
+            raise FileError(
+                "file-missing", "there is no such file", where=self.where(name),
+                remedy="A revision must have it: see what the one before it has.",
+            )  # fmt: skip
         return self.contents[name]
 
     def where(self, name: str) -> str:
@@ -125,7 +134,10 @@ def parse_toml(content: bytes, where: str) -> dict[str, Any]:
     try:
         return tomli.loads(content.decode("utf-8"))
     except UnicodeDecodeError:
-        raise FileError("file-damaged", "the file is not UTF-8 text", where=where) from None
+        raise FileError(
+            "file-damaged", "the file is not UTF-8 text", where=where,
+            remedy="Save it as UTF-8 in your editor.",
+        ) from None  # fmt: skip
     except tomli.TOMLDecodeError as fault:
         raise FileError(
             "file-damaged",

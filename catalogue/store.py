@@ -185,6 +185,9 @@ class Catalogue:
             return self._kept_machine(wanted)
         if wanted in self.overlays:
             return self._overlaid(wanted)
+        model, mark, _ = wanted.partition(MARK)
+        if mark and model in self.model_codes:
+            raise self._no_site(wanted, model)
         every = [*self.model_codes, *self.overlays]
         begins = [name for name in every if wanted and name.startswith(wanted)]
         known = begins or nearest(code, every) or every
@@ -193,6 +196,16 @@ class Catalogue:
             f"no machine model {code.strip()[:60]!r} is known",
             remedy=f"Known: {', '.join(known)}; or give the path of a .toml file.",
         )
+
+    def _no_site(self, code: str, model: str) -> InputError:
+        sites = [name for name in self.overlays if name.startswith(f"{model}{MARK}")]
+        kept = (
+            f"Of this model are kept: {', '.join(sites)}." if sites else "None is, of this model."
+        )
+        return InputError(
+            "machine-unknown", f"no site {code[:60]!r} is kept",
+            remedy=f"{kept} Begin it: cuttable sites draft {code[:60]}",
+        )  # fmt: skip
 
     def _kept_machine(self, code: str) -> MachineModel:
         kept = self.models.model(code)
@@ -228,7 +241,8 @@ class Catalogue:
             FileError: ``file-missing``, ``file-damaged`` or ``file-problems``.
         """
         given = self.given_files.get(str(path))
-        return self.machine_content(read_bytes(path) if given is None else given, str(path))
+        content = read_bytes(path) if given is None else given
+        return self.machine_content(content, str(path))._replace(file=str(path))
 
     def machine_content(self, content: bytes, where: str) -> MachineModel:
         """Read the content of a machine file.

@@ -51,7 +51,8 @@ def command(name: str, *, is_again: bool, is_today: bool, is_json: bool) -> int:
         kept = answers.find_answer(connection, name)
         files = answers.given_files(connection, kept)
     if is_again or is_today:
-        from .again import tell_again, tell_today
+        from .again import tell_again
+        from .today import tell_today
 
         tell = tell_again if is_again else tell_today
         return tell(book, kept, files, is_json=is_json)
@@ -65,6 +66,7 @@ def command(name: str, *, is_again: bool, is_today: bool, is_json: bool) -> int:
 def _list(book: "Book", *, is_json: bool) -> int:
     from ..catalogue.book import answers
     from .render import print_rows
+    from .rows import minute
 
     with book.reading() as connection:
         found = answers.recent(connection, RECENT)
@@ -80,7 +82,7 @@ def _list(book: "Book", *, is_json: bool) -> int:
     print_rows(
         ("answer", "when (UTC)", "asked by", "best", "what was asked"),
         (
-            (str(number), at[:16].replace("T", " "), asker, verdict or "question open",
+            (str(number), minute(at), asker, verdict or "question open",
              asked(inputs))
             for number, at, asker, verdict, inputs in found
         ),
@@ -103,34 +105,37 @@ def asked(inputs: Mapping[str, Any]) -> str:
 
 
 def print_kept(kept: "Kept") -> None:
-    """Print an answer as it was given."""
+    """Print an answer as it was given, in the order and the words of ``check``."""
+    from .kept_words import KeptWriter, release
     from .render import STYLES, WORDS, console
-    from .rows import Text, paragraph
+    from .rows import Text, minute, paragraph
 
     screen = console()
-    screen.print(f"Answer {kept.answer}, given to {kept.asker} on {kept.at[:16]} UTC by "
-                 f"{kept.basis['tool']}", soft_wrap=True)  # fmt: skip
+    screen.print(f"Answer {kept.answer}, given to {kept.asker} on {minute(kept.at)} UTC by "
+                 f"{kept.basis['tool']}", soft_wrap=True, markup=False)  # fmt: skip
     screen.print(paragraph(asked(kept.inputs), screen.width))
     content: dict[str, Any] = json.loads(kept.text)
     for question in content["questions"]:
         screen.print(paragraph(f"Question open: {question['text']}", screen.width))
         for choice in question["choices"]:
             screen.print(Text(f"  {choice}"))
-    for item in content["verdicts"]:
-        verdict = item["verdict"] or ""
-        head = Text(WORDS[verdict], style=STYLES[verdict])
-        machine = item["machine"]
+    writer = KeptWriter(screen, "us" if kept.inputs["units"] == "us" else "si")
+    for place, item in enumerate(content["verdicts"]):
+        verdict, machine = item["verdict"] or "", item["machine"]
         screen.print()
-        screen.print(head.append(f"  {machine['model']}, revision {machine['revision']}",
-                                 "default"), soft_wrap=True)  # fmt: skip
-        for finding in item["findings"]:
-            screen.print(paragraph(f"{finding['rule']}  {finding['text']}", screen.width,
-                                   indent=2))  # fmt: skip
-        for mitigation in item["mitigations"]:
-            screen.print(paragraph(mitigation["text"], screen.width, indent=2, mark="- "))
+        if not place:
+            writer.stock(item)
+            screen.print()
+        head = Text(WORDS[verdict], style=STYLES[verdict])
+        screen.print(head.append(f"  {machine['model']}, {release(machine)}", "default"),
+                     soft_wrap=True)  # fmt: skip
+        writer.verdict(item)
     if content["verdicts"]:
         screen.print()
-        screen.print(paragraph(f"Cautions: {' '.join(content['verdicts'][0]['cautions'])}",
-                               screen.width))  # fmt: skip
+        screen.print("Cautions:")
+        for caution in dict.fromkeys(
+            text for item in content["verdicts"] for text in item["cautions"]
+        ):
+            writer.line(caution, 2, "! ")
     if kept.basis["tool"] != f"cuttable {VERSION}":
         screen.print(f"This tool is cuttable {VERSION}.")

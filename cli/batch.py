@@ -74,7 +74,8 @@ def command(
     backlog, one a job and machine; a row that cannot be read keeps its place with its error.
 
     Exit status: 0 every job can be cut somewhere; 1 some job is refused on every machine asked;
-    2 some row has no answer (its error or question is in the file), or nothing could be done.
+    2 some job has no answer (its error or question is in the file), whatever else is refused, or
+    nothing could be done.
     """
     if hasattr(signal, "SIGPIPE"):
         signal.signal(signal.SIGPIPE, signal.SIG_IGN)  # a worker that ended is an error to tell
@@ -180,7 +181,7 @@ def _run(opened: "Backlog", runner: "Runner", answers: "Answers") -> None:
 
 
 def _models(asked: Any) -> str:
-    return ", ".join(machine.code for machine in asked.machines)
+    return ", ".join(machine.named for machine in asked.machines)
 
 
 def _tell(desk: Desk, runner: "Runner", out: Path, report: Path | None, about: str) -> None:

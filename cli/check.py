@@ -5,13 +5,16 @@ from typing import Any
 
 import click
 
+from ..catalogue.overlay import MARK
 from ..engine.answer_text import answer_text
-from ..engine.ask import is_at_least
+from ..engine.ask import Answer, Desk, is_at_least
 from ..engine.job import JobText
 from ..engine.wording import System, system_of
 from .desk import open_desk
 from .job_options import job_options, section_and_length
 from .revisions import AS
+
+MOST_SITES = 5
 
 
 @click.command(
@@ -82,6 +85,24 @@ def command(
         from .render import print_answer
 
         print_answer(answer, desk, system, is_traced=is_traced, is_full=is_full)
+        if not machines:
+            _tell_sites(answer, desk)
     if answer.questions:
         return 2
     return 0 if is_at_least(answer.best, at_least) else 1
+
+
+def _tell_sites(answer: Answer, desk: Desk) -> None:
+    """Say that machines as they stand at a site were not asked, for only models are."""
+    models = {verdict.machine.code for verdict in answer.verdicts}
+    sites = [name for name in desk.catalogue.overlays if name.partition(MARK)[0] in models]
+    if not sites:
+        return
+    from .render import console
+    from .rows import paragraph
+
+    more = len(sites) - MOST_SITES
+    named = ", ".join(sites[:MOST_SITES]) + (f" and {more} more" if more > 0 else "")
+    out = console()
+    text = f"Models only were asked, as released. Sites are asked by --machine: {named}."
+    out.print(paragraph(text, out.width), soft_wrap=True)

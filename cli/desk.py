@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 PERSON: Final = "CUTTABLE_PERSON"
 """Environment variable with the name of the person who asks and signs."""
 
+MAKER: Final = "cuttable"
+"""Name of nobody: the author of the releases that the tool brings."""
+
 _META: Final = "cuttable.book"
 
 
@@ -131,15 +134,22 @@ def person(named: str | None) -> str:
     Raises:
         InputError: ``person-unknown``.
     """
+    from ..catalogue.book.records import is_same_person
     from ..catalogue.book.records import person as tidy
 
-    name = named or os.environ.get(PERSON, "")
-    if not name.strip():
+    name = os.environ.get(PERSON, "") if named is None else named
+    if named is None and not name.strip():
         try:
             name = getpass.getuser()
         except (OSError, KeyError, ImportError):
             name = ""
-    return tidy(name)
+    found = tidy(name)
+    if is_same_person(found, MAKER):
+        raise InputError(
+            "person-unknown", f"{found!r} is the tool's own name, for what it brings",
+            remedy="Name the person with --as NAME, or set CUTTABLE_PERSON.",
+        )  # fmt: skip
+    return found
 
 
 def as_of(text: str) -> "dt.datetime | None":

@@ -81,7 +81,6 @@ def command(
         )  # fmt: skip
     check_installed()
     from ..engine.backlog.draft_impact import attach, beside, compared, report_of, sides
-
     from ..engine.backlog.impact import models_only
 
     book = open_book()
@@ -105,7 +104,7 @@ def command(
         return 0
     told = coming(book, base)
     if told:
-        click.echo(f"{told} What it will change is what is compared with, not what is in force.")
+        click.echo(f"{told} The draft is compared with it, not with what is in force now.")
     _tell(draft, base, impact, changed, units)
     if not is_look:
         click.echo(f"\nThe report is attached to {draft.ref}.")

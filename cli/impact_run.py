@@ -34,7 +34,13 @@ def check_installed() -> None:
 
 
 def run_impact(
-    before: "Side", after: "Side", backlog: Path, sheet: str, workers: int | None
+    before: "Side",
+    after: "Side",
+    backlog: Path,
+    sheet: str,
+    workers: int | None,
+    *,
+    name: str = "",
 ) -> "Impact":
     """Return what changes between two states over a backlog.
 
@@ -44,6 +50,7 @@ def run_impact(
         backlog: the file.
         sheet: of a workbook, by name; the first one without.
         workers: processes to use; without it one for each processor.
+        name: what to call the backlog; without it by its file.
 
     Raises:
         InputError: ``option-needs``, ``choice-unknown`` where the machines are not the same.
@@ -54,8 +61,8 @@ def run_impact(
     from ..engine.backlog.impact_model import Source
     from ..engine.backlog.reading import digest_of_file
 
-    with _read(backlog, sheet, len(before.machines)) as (chunks, advance):
-        source = Source(backlog.name, digest_of_file(backlog))
+    with _read(backlog, sheet, len(before.machines), is_told=not name) as (chunks, advance):
+        source = Source(name or backlog.name, digest_of_file(backlog))
         return impact_of(before, after, chunks, backlog=source, workers=workers, advance=advance)
 
 
@@ -81,7 +88,7 @@ def run_state(side: "Side", backlog: Path, sheet: str, workers: int | None) -> "
 
 @contextmanager
 def _read(
-    backlog: Path, sheet: str, models: int
+    backlog: Path, sheet: str, models: int, *, is_told: bool = True
 ) -> Generator[tuple[Iterator["Chunk"], Callable[[int], None]]]:
     """Give the chunks of a backlog, and what is to be told how many rows are done."""
     from concurrent.futures import ThreadPoolExecutor
@@ -89,7 +96,8 @@ def _read(
     from ..engine.backlog.reading import open_backlog
 
     opened = open_backlog(backlog, sheet)
-    click.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)
+    if is_told:
+        click.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)
     chunks = opened.chunks(chunk_rows(models))
     with progress(opened.size) as tell, ThreadPoolExecutor(1) as reader:
 

@@ -41,17 +41,33 @@ def ask_and_keep(
     return answer, desk
 
 
-def ask_again(
-    book: Book, kept: Kept, files: dict[str, bytes], *, is_today: bool
-) -> tuple[Answer, Desk, Held]:
-    """Ask what was asked again, of the revisions of that day or of today's.
+def mark_of(kept: Kept) -> Mark:
+    """Return the point in the book's life that an answer rests on."""
+    return Mark(kept.basis["at"], kept.basis["entries"])
+
+
+def desk_again(book: Book, files: dict[str, bytes], mark: Mark | None = None) -> tuple[Desk, Held]:
+    """Return the desk to ask again at, of a point in the book's life or of today.
+
+    Args:
+        book: where the answer is kept.
+        files: machine files that were given by path, as they were then.
+        mark: the point; today without.
 
     Raises:
-        CuttableError: the job cannot be read today, or the book is damaged.
+        CuttableError: the book is damaged.
     """
-    mark = None if is_today else Mark(kept.basis["at"], kept.basis["entries"])
     held = Held(book.place, mark=mark, now=book.clock())
     desk = desk_of(held)
     desk.catalogue.given_files |= {str(Path(name)): content for name, content in files.items()}
+    return desk, held
+
+
+def ask_again(desk: Desk, kept: Kept) -> Answer:
+    """Ask a desk what was asked.
+
+    Raises:
+        CuttableError: the job cannot be read there.
+    """
     job, machines, units = question_of(kept)
-    return desk.ask(job, machines, system=units), desk, held
+    return desk.ask(job, machines, system=units)

@@ -73,7 +73,7 @@ def command(
     rules = {rule.code: rule.title for rule in desk.rule_set.rules}
     for machine, intervals in found:
         screen.print()
-        sentence = f"{machine.code}: {_sentence(intervals, units)}"
+        sentence = f"{machine.named}: {_sentence(intervals, units)}"
         screen.print(paragraph(sentence, screen.width), soft_wrap=True)
         rows = [
             [show(item.low, "mm", units), show(item.high, "mm", units), WORDS[item.verdict],

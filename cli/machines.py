@@ -14,7 +14,7 @@ from ..catalogue.units import canonical
 from ..engine.wording import SYSTEMS, System, show
 from .desk import as_of as moment
 from .desk import open_book, open_catalogue
-from .revisions import Kind, add_revision_commands
+from .revisions import Kind, add_revision_commands, group_of
 
 
 @click.group("machines")
@@ -73,18 +73,19 @@ def show_one(code: str, units: System, *, as_of: str, is_json: bool) -> int:
     CODE is a model, MODEL@NAME for a site; with a slash and a number any revision of it, drafts
     too.
     """
-    machine = _load(code, moment(as_of))
+    machine, standing = _load(code, moment(as_of))
     if is_json:
         content = {"schema": "cuttable.machine/1", **describe(machine)}
+        content |= {"standing": standing} if standing else {}
         click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0
     from .render import console, print_rows
+    from .rows import paragraph
 
     screen = console()
-    over = f", site revision {machine.overlay_revision}" if machine.overlay_revision else ""
-    screen.print(
-        f"{machine.code}: {machine.title}, {machine.builder}, revision {machine.revision}{over}"
-    )
+    told = f", {standing}" if standing else ""
+    head = f"{machine.code}: {machine.title}, {machine.builder}, {machine.release}{told}"
+    screen.print(paragraph(head, screen.width), soft_wrap=True)
     screen.print(f"{machine.digest}\n", soft_wrap=True)
     rows: list[tuple[str, ...]] = []
     for name, (dimension, _) in LIMITS.items():
@@ -141,17 +142,27 @@ def _limit_row(name: str, limit: Limit, unit: str, units: System) -> tuple[str, 
     return (name.replace("_", " "), *shown, limit.basis or "not stated: unknown, never passes")
 
 
-def _load(code: str, at: dt.datetime | None) -> MachineModel:
+_STANDING = {
+    "draft": "draft, not approved",
+    "submitted": "submitted, not approved",
+    "withdrawn": "withdrawn, never approved",
+    "revoked": "revoked, never in force",
+}
+"""How a revision that no answer rests on stands, in words."""
+
+
+def _load(code: str, at: dt.datetime | None) -> tuple[MachineModel, str]:
+    """Return a model, and how it stands where that is not what answers rest on."""
     catalogue = open_catalogue(at=at)
     if code.casefold().endswith(".toml"):
-        return catalogue.machine_file(Path(code))
+        return catalogue.machine_file(Path(code)), ""
     if "/" in code:
         return _revision(code, catalogue)
-    return catalogue.machine(code)
+    return catalogue.machine(code), ""
 
 
-def _revision(ref: str, catalogue: Catalogue) -> MachineModel:
-    """Return a model as any of its revisions has it, a draft too."""
+def _revision(ref: str, catalogue: Catalogue) -> tuple[MachineModel, str]:
+    """Return a model as any of its revisions has it, a draft too, and how that one stands."""
     from ..catalogue.book import contents, lifecycle
     from ..catalogue.book.records import kind_of, parse_ref
 
@@ -159,13 +170,13 @@ def _revision(ref: str, catalogue: Catalogue) -> MachineModel:
     if kind_of(document) != "machine":
         raise InputError(
             "revision-unknown", f"{ref.strip()[:60]!r} is no revision of a model",
-            remedy="Compare any two revisions with the command diff of their group.",
+            remedy=f"See what it changes: cuttable {group_of(document)} diff {document}/{number}",
         )  # fmt: skip
     with open_book().reading() as connection:
         found = lifecycle.revision(connection, document, number)
         (content,) = contents.kept(connection, found.content, document).values()
     machine = catalogue.machine_content(content, found.ref)
-    return machine._replace(revision=number)
+    return machine._replace(revision=number), _STANDING.get(found.state, "")
 
 
 @command.command("validate", epilog="Example: cuttable machines validate my-machine.toml")

@@ -14,7 +14,7 @@ from typing import Final, NoReturn
 
 import click
 
-from ..catalogue.errors import CuttableError, FileError, OpenQuestion
+from ..catalogue.errors import CuttableError, FileError, InputError, OpenQuestion
 from ..engine.version import VERSION
 
 # Subcommands are imported when they are used: the tool starts cold for every question.
@@ -32,6 +32,7 @@ _COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "sites": ("sites", "What differs at one site or serial number."),
     "grades": ("grades", "List grades; add the site's own."),
     "rules": ("rules", "List, show and check the rules; release them."),
+    "catalogue": ("catalogue", "List the curated tables; release them."),
     "impact": ("impact", "Which answers would a draft change?"),
     "answer": ("answer", "An answer given before: as it was, again, and today."),
     "book": ("book", "The book of limits: make, verify, back up, exchange."),
@@ -97,6 +98,7 @@ def run() -> NoReturn:
     if hasattr(signal, "SIGPIPE"):
         signal.signal(signal.SIGPIPE, signal.SIG_DFL)
     try:
+        _check_words(sys.argv[1:])
         status = _run()
     except click.exceptions.Abort:
         click.echo("stopped", err=True)
@@ -128,6 +130,23 @@ def run() -> NoReturn:
         _tell_scripts(text.code, text.what, text.where, text.remedy)
         sys.exit(2)
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _check_words(words: Sequence[str]) -> None:
+    """Refuse what was typed in bytes that are no text.
+
+    Raises:
+        InputError: ``usage-wrong``.
+    """
+    for word in words:
+        try:
+            word.encode()
+        except UnicodeEncodeError:
+            shown = word[:60].encode("ascii", "backslashreplace").decode()
+            raise InputError(
+                "usage-wrong", f"'{shown}' is not valid text",
+                remedy="Type it in the encoding of your terminal; rename a file called so.",
+            ) from None  # fmt: skip
 
 
 def _run() -> object:

@@ -119,7 +119,7 @@ class _Writer:
     def headlines(self, verdicts: Sequence[Verdict]) -> None:
         """Say in one line a verdict which models have it."""
         for name, words in WORDS.items():
-            models = [item.machine.code for item in verdicts if item.verdict == name]
+            models = [item.machine.named for item in verdicts if item.verdict == name]
             if models:
                 self.out.print(Text(words, STYLES[name]).append(f" {', '.join(models)}", "default"))
 
@@ -131,9 +131,7 @@ class _Writer:
         if verdict.verdict == "in-range" and settings:
             head.append(f", {' and '.join(settings)} to be set", style="bold yellow")
         head.append(f"  {machine.code}", style="bold default")
-        over = f", site revision {machine.overlay_revision}" if machine.overlay_revision else ""
-        about = f"  {machine.title}, revision {machine.revision}{over}"
-        head.append(about, style="not bold default")
+        head.append(f"  {machine.title}, {machine.release}", style="not bold default")
         self.wrap(head)
 
     def stock(self, verdict: Verdict) -> None:
@@ -166,7 +164,7 @@ class _Writer:
             fit = verdict.fit
             rows.append(
                 [
-                    verdict.machine.code,
+                    verdict.machine.named,
                     Text(WORDS[verdict.verdict].lower(), style=STYLES[verdict.verdict]),
                     self.decision(verdict),
                     self.longest(fit.get("longest_in_range")) if fit else self.at_least(verdict),

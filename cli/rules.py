@@ -16,6 +16,9 @@ from ..rules.model import Rule, RuleSet
 from .desk import open_desk
 from .revisions import Kind, add_revision_commands
 
+NEEDED = ("vocabulary.toml", "mitigations.toml", "cautions.toml")
+"""Files of a release of rules that hold no rules, and that none does without."""
+
 
 @click.group("rules")
 def command() -> None:
@@ -165,4 +168,4 @@ def _plain(rule: Rule) -> dict[str, Any]:
     }
 
 
-add_revision_commands(command, Kind("rules", RULES, RULES, RULE_FILES))
+add_revision_commands(command, Kind("rules", RULES, RULES, RULE_FILES, NEEDED))

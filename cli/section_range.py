@@ -64,7 +64,7 @@ def command(
 
     screen = console()
     words = show_both(stock_length, "mm", system_of(length_text))
-    screen.print(f"{model.code}, {model.title}: {family} of {words}", style="bold")
+    screen.print(f"{model.named}, {model.title}: {family} of {words}", style="bold")
     rules = {rule.code: rule.title for rule in desk.rule_set.rules}
     rows: list[list[str]] = []
     for size, group in groupby(zip(members, found, strict=True), key=lambda pair: pair[0].size):

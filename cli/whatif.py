@@ -84,7 +84,9 @@ def command(
     is_now = before.machines[0]
     would_be = amended_machine(desk.catalogue, content, where, settings, over=over)
     # It stays the same model in the book, with what is set beside it.
-    known = {name: getattr(is_now, name) for name in ("code", "revision", "overlay_revision")}
+    known = {
+        name: getattr(is_now, name) for name in ("code", "revision", "overlay_revision", "file")
+    }
     after = Side(desk, (would_be._replace(**known),))
     impact = run_impact(before, after, backlog, sheet, workers)
     if report is not None:
@@ -128,7 +130,7 @@ def _files(desk: "Desk", machine: str) -> tuple[ModelFile, ModelFile | None]:
 
 def _name(side: "Side") -> str:
     machine = side.machines[0]
-    return f"{machine.code}, {machine.title}, revision {machine.revision}"
+    return f"{machine.code}, {machine.title}, {machine.release}"
 
 
 def _set_lines(made: Sequence[Change]) -> list[str]:
@@ -176,7 +178,7 @@ def _tell_state(side: "Side", state: "State", data: dict[str, Any], *, is_json: 
     from ..engine.backlog.ranking import LACKING
     from .impact_words import explain_ranking, print_ranking
     from .render import console
-    from .rows import columns
+    from .rows import columns, counted
 
     if is_json:
         nothing: list[object] = []
@@ -184,7 +186,7 @@ def _tell_state(side: "Side", state: "State", data: dict[str, Any], *, is_json: 
         click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return
     out = console()
-    out.print(f"{_name(side)}; {state.jobs} jobs asked", soft_wrap=True)
+    out.print(f"{_name(side)}; {counted(state.jobs, 'job')} asked", soft_wrap=True)
     print_ranking("Which limit refuses most", state, out)
     explain_ranking(out)
     # What lacks an accessory is refused for want of supports too: it seldom stands alone.

@@ -8,6 +8,7 @@ from typing import Any, Final, NamedTuple
 
 from ..catalogue.errors import Question
 from ..catalogue.machines import MachineModel
+from ..catalogue.overlay import MARK
 from ..catalogue.reading import Files
 from ..catalogue.store import Catalogue
 from ..rules.loader import FOLDER as RULES_FOLDER
@@ -124,6 +125,10 @@ class Desk:
                 for name, value in longest_lengths(self.engine, job, machine).items()
             }
             models = list(others) or list(self.catalogue.machines.values())
+            model, mark, _ = machine.code.partition(MARK)
+            if mark:
+                # The site is that machine as it stands; its model as released is no way out.
+                models = [machine if item.code == model else item for item in models]
             fit |= {
                 f"smallest_model_{name}": code
                 for name, code in smallest_models(self.engine, job, models).items()

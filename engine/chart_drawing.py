@@ -103,7 +103,7 @@ def picture(
         axis.set_xlim(0, longest / factor)
         axis.set_ylim(-0.5, rows - 0.5)
         axis.set_xlabel(f"stock length, {unit}")
-        axis.set_title(f"{chart.machine.code}, revision {chart.machine.revision}", loc="left")
+        axis.set_title(f"{chart.machine.code}, {chart.machine.release}", loc="left")
         axis.spines[["top", "right"]].set_visible(False)
     axes[0][0].set_yticks(range(rows), [label(row, system) for row in charts[0].rows])
     seen = {item.verdict for chart in charts for row in chart.rows for item in row.intervals}
@@ -225,7 +225,7 @@ def _svg(chart: Chart, system: System, reason: Reason) -> str:
     parts = [
         f"<svg viewBox='0 0 {_WIDTH} {height}' role='img' font-size='12'>"
         f"<text x='{_LEFT}' y='18' font-size='15' font-weight='bold'>"
-        f"{escape(chart.machine.code)}, revision {chart.machine.revision}</text>"
+        f"{escape(chart.machine.code)}, {escape(chart.machine.release)}</text>"
     ]
     for place, row in enumerate(reversed(chart.rows)):
         y = _TOP + place * _ROW

@@ -446,7 +446,8 @@ def to_json(verdict: Verdict) -> dict[str, Any]:
             "revision": machine.revision,
             "digest": machine.digest,
         }
-        | ({"overlay_revision": machine.overlay_revision} if machine.overlay_revision else {}),
+        | ({"overlay_revision": machine.overlay_revision} if machine.overlay_revision else {})
+        | ({"file": machine.file} if machine.file else {}),
         "job": describe_job(verdict.job),
         "governing": verdict.governing,
         "decided_by": verdict.decided_by or None,

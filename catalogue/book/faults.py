@@ -85,6 +85,12 @@ def last_moment(text: str, place: Place) -> dt.datetime:
 def damaged(place: Place, reason: str) -> FileError:
     """Return the error for a damaged book, naming the newest backup there is."""
     backups = newest_backups(place)
+    if not backups and _is_other_file(place):
+        return FileError(
+            "book-damaged", "this is no book: the file does not begin as one", where=place.label,
+            remedy="Name the book: --book PATH. If it was one, restore a backup: "
+            "cuttable book restore FILE.",
+        )  # fmt: skip
     remedy = (
         f"The newest backup is {backups[0]}: cuttable book restore {backups[0]}"
         if backups
@@ -94,6 +100,20 @@ def damaged(place: Place, reason: str) -> FileError:
         "book-damaged", f"the book is damaged ({' '.join(reason.split())[:200]})",
         where=place.label, remedy=remedy,
     )  # fmt: skip
+
+
+_HEADER = b"SQLite format 3\0"
+
+
+def _is_other_file(place: Place) -> bool:
+    """Say whether there is a file at the place that does not begin as a SQLite book does."""
+    if place.kind != "sqlite":
+        return False
+    try:
+        with place.path.open("rb") as file:
+            return file.read(len(_HEADER)) != _HEADER
+    except OSError:
+        return False
 
 
 def newest_backups(place: Place) -> list[str]:

@@ -16,6 +16,11 @@ NO_BOOK: Final = "none"
 """What to name for no book: the limits that the tool brings."""
 
 _SCHEME = re.compile(r"([a-z][a-z0-9+]*)://", re.IGNORECASE)
+_ALMOST = re.compile(
+    r"(?:(?:postgres(?:ql)?|sqlite|mysql|mariadb|oracle|mssql)(?:\+\w*)?:|[a-z][a-z0-9+]+:/.*@)",
+    re.IGNORECASE,
+)
+"""What was meant as a URL and is none; as the name of a file it would be told, password and all."""
 _PASSWORDS = (
     re.compile(r"://[^:/@]*:([^@]*)@"),
     re.compile(r"://[^:/@]*:(.*)@"),  # as far as it may go where an @ in it is not written as %40
@@ -44,6 +49,8 @@ class Place(NamedTuple):
     def hidden(self, text: str) -> str:
         """Return a message about the place with its passwords taken out of it."""
         found = {str(match[1]) for pattern in _PASSWORDS for match in pattern.finditer(self.text)}
+        # Whoever reads a password with signs in it as something else tells pieces of it.
+        found |= {piece for password in found for piece in re.split(r"[@:/?#]", password)}
         for password in sorted(found | {unquote(item) for item in found}, key=len, reverse=True):
             if password:
                 word = f"(?<![A-Za-z0-9]){re.escape(password)}(?![A-Za-z0-9])"
@@ -64,23 +71,56 @@ def place_of(text: str) -> Place | None:
     """
     text = text.strip()
     if not text:
-        raise InputError("text-empty", "the name of the book is empty", where="--book")
+        raise InputError(
+            "text-empty", "the name of the book is empty", where="--book",
+            remedy=f"Name a file or a database, or {NO_BOOK!r} for the limits the tool brings.",
+        )  # fmt: skip
     if text.casefold() == NO_BOOK:
         return None
+    _check_text(text)
     scheme = _SCHEME.match(text)
     if scheme is None:
-        return Place("sqlite", text)
+        if _ALMOST.match(text):
+            raise InputError(
+                "book-place-unknown", "the URL of the book has not :// after its kind",
+                where="--book", remedy=_FORMS,
+            )  # fmt: skip
+        return Place("sqlite", _expanded(text))
     name, rest = scheme[1].casefold(), text[scheme.end() :]
     if name == "sqlite":
-        return Place("sqlite", rest.removeprefix("/"))
+        return Place("sqlite", _expanded(rest.removeprefix("/")))
     if name in ("postgresql", "postgres", "postgresql+psycopg"):
         return Place("postgresql", f"postgresql://{rest}")
     raise InputError(
         "book-place-unknown",
         f"a book cannot be kept in {scheme[1]!r}",
         where="--book",
-        remedy="Name the path of a file, or postgresql://user@host/database.",
+        remedy=_FORMS,
     )
+
+
+_FORMS: Final = "Name the path of a file, or postgresql://user@host/database."
+
+
+def _expanded(text: str) -> str:
+    """Return a path with ``~`` as the folder it stands for: a file may have it, no shell does."""
+    if not text.startswith("~"):
+        return text
+    try:
+        return str(Path(text).expanduser())
+    except RuntimeError:  # nobody is called so
+        return text
+
+
+def _check_text(text: str) -> None:
+    """Refuse a name in bytes that are no text, as the environment may hold them."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        raise InputError(
+            "book-place-unknown", "the name of the book is not valid text", where="--book",
+            remedy=_FORMS,
+        ) from None  # fmt: skip
 
 
 def default_path() -> Path:

@@ -16,12 +16,15 @@ class Narrowing:
         codes: of the models asked about.
         is_known: says whether some catalogue has a model of a name. A row with a name that none
             has stays, with its error.
+        has_open: rows that name no model stay.
     """
 
-    def __init__(self, codes: Iterable[str], is_known: Callable[[str], bool]) -> None:
+    def __init__(
+        self, codes: Iterable[str], is_known: Callable[[str], bool], *, has_open: bool = True
+    ) -> None:
         self._asked = {code.casefold() for code in codes}
         self._is_known = is_known
-        self._stays: dict[str, bool] = {"": True}
+        self._stays: dict[str, bool] = {"": has_open}
 
     def narrowed(self, chunk: Chunk) -> tuple[Chunk, Index]:
         """Return the chunk of the rows that stay, and their places in the whole one."""

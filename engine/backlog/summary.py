@@ -56,7 +56,7 @@ def summary_of(tally: Tally, rule_set: RuleSet, models: int) -> Summary:
         Table("Rows without an answer", _named(tally.errors, {})),
     ]
     return Summary(
-        f"{tally.jobs} jobs; {allowed} can be cut on {where}",
+        f"{tally.jobs} {'job' if tally.jobs == 1 else 'jobs'}; {allowed} can be cut on {where}",
         tuple((words, count) for words, count in jobs if count),
         tuple(table for table in tables if table.rows),
         tuple(sorted(tally.taken.items(), key=lambda item: -item[1])),

@@ -95,8 +95,7 @@ def content_of(verdict: Verdict, system: System) -> Content:
     content = Content(
         headline=HEADLINES[verdict.verdict],
         verdict=verdict.verdict,
-        model=f"{machine.code}, {machine.title}, revision {machine.revision}"
-        + (f", site revision {machine.overlay_revision}" if machine.overlay_revision else ""),
+        model=f"{machine.code}, {machine.title}, {machine.release}",
         stock=f"{job.section.designation}, {show(job.length, 'mm', system)}, {job.grade.name}",
         subtitle=_subtitle(job, heavy, system),
         figures=() if verdict.verdict == "refused" else tuple(_figures(verdict, system)),
@@ -122,7 +121,7 @@ def content_of(verdict: Verdict, system: System) -> Content:
             f"Answer {verdict.id}; {verdict.provenance.tool}; "
             f"rules {_short(verdict.provenance.rules)}; "
             f"catalogue {_short(verdict.provenance.catalogue)}; "
-            f"{machine.code} revision {machine.revision} {_short(machine.digest)}"
+            f"{machine.code} {machine.release} {_short(machine.digest)}"
         ),
     )  # fmt: skip
     if verdict.verdict != "refused":

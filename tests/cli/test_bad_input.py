@@ -1,6 +1,7 @@
 """Whatever is typed wrong ends in one sentence and exit status 2, and never in a traceback."""
 
 import json
+import os
 import re
 import subprocess
 from collections.abc import Callable
@@ -318,3 +319,30 @@ def test_undamaged_copy_of_a_machine_file_is_accepted(cuttable: Run, tmp_path: P
     path.write_bytes(ROWAN.read_bytes())
     assert cuttable("machines", "validate", str(path)).returncode == 0
     assert cuttable("check", "NPS 4 SCH 40", "3 m", "--machine", str(path)).returncode == 0
+
+
+@pytest.mark.parametrize("more", [[], ["--json"]])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["check", PIPE, LONG, "--grade", b"A53 B\xff"], ["check", b"NPS 6\xe9", LONG],
+        ["sections", "find", b"\xff"], ["machines", "show", b"rowan\xff"], [b"ch\xffck"],
+        ["check", PIPE, LONG, "--book", b"\xff.db"], ["explain", b"\xff"],
+    ],
+)  # fmt: skip
+def test_what_is_no_text_is_refused(
+    cuttable: Run, words: list[str | bytes], more: list[str]
+) -> None:
+    """Bytes that no character has: one sentence with a code, whatever they stand for."""
+    typed = [os.fsdecode(word) for word in words]
+    done = cuttable(*typed, *more)
+    assert "is not valid text" in refused(done)
+    assert "[usage-wrong]" in done.stderr
+    if more:
+        assert only_object(done.stdout)["error"]["code"] == "usage-wrong"
+
+
+def test_a_book_named_in_no_text_is_refused(cuttable: Run) -> None:
+    """The environment may hold such bytes too."""
+    env = os.environ | {"CUTTABLE_BOOK": os.fsdecode(b"/tmp/\xff.db")}
+    assert "[book-place-unknown]" in refused(cuttable("check", PIPE, LONG, env=env))

@@ -228,3 +228,26 @@ def test_numbers_of_mitigations_are_columns(cuttable: Run, backlog: Path, tmp_pa
     cuttable("batch", str(backlog), "--out", str(out), "--machine", "alder-320", "--numbers")
     table = pq.read_table(out)
     assert table.column("reduced-rapid.rapid_override").to_pylist() == [None, 0.5, None]
+
+
+def test_a_row_without_an_answer_weighs_more_than_a_refusal(cuttable: Run, tmp_path: Path) -> None:
+    """Refused alone ends with 1; with a row that has no answer beside it, 2, as help says."""
+    path, out = tmp_path / "a.csv", tmp_path / "b.csv"
+    rows = {
+        "refused": "1,NPS 24 STD,18 m",
+        "unreadable": "2,nonsense,6 m",
+        "asked": "3,pipe 4 in,6 m",
+    }
+    for names, status in (
+        (["refused"], 1), (["refused", "unreadable"], 2), (["unreadable", "refused"], 2),
+        (["asked", "refused"], 2), (["unreadable"], 2),
+    ):  # fmt: skip
+        lines = ["job,section,length", *(rows[name] for name in names)]
+        path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        out.unlink(missing_ok=True)
+        done = cuttable("batch", str(path), "--out", str(out), "--machine", "rowan-150")
+        assert done.returncode == status, names
+    assert "1 job; 0 can be cut" in done.stdout
+    said = " ".join(cuttable("batch", "--help").stdout.split())
+    assert "2 some job has no answer" in said
+    assert "whatever else is refused" in said

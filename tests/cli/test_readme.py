@@ -59,6 +59,7 @@ def test_the_readme_has_examples_of_every_command() -> None:
         "machines",
         "rules",
         "sites",
+        "catalogue",
         "grades",
         "impact",
         "whatif",

@@ -1,0 +1,61 @@
+"""``cuttable catalogue``: the curated tables, and the life of their revisions."""
+
+import json
+from typing import Any
+
+import click
+
+from ..catalogue.book.brought import CATALOGUE_FILES
+from ..catalogue.book.records import CATALOGUE
+from ..catalogue.reading import Reader, parse_toml
+from .desk import open_catalogue
+from .revisions import JSON, Kind, add_revision_commands
+
+NEEDED = ("tables/index.toml", "grades.toml", "tolerances.toml")
+"""Files that no revision of the catalogue does without."""
+
+COLUMNS = ("standard", "edition", "title", "file")
+
+
+@click.group("catalogue")
+def command() -> None:
+    """The curated section tables, grades and tolerances; take over what a newer tool brings.
+
+    The site's own stand beside them: cuttable sections, cuttable grades.
+    """
+
+
+@command.command("list", epilog="Example: cuttable catalogue list")
+@JSON
+def list_all(*, is_json: bool) -> int:
+    """List the section tables with the standard and edition each is from."""
+    catalogue = open_catalogue()
+    files = catalogue.tables.files
+    where = files.where("index.toml")
+    top = Reader(parse_toml(files.read("index.toml"), where), where)
+    tables = {
+        name: {column: table.text(column) for column in COLUMNS}
+        for name, table in top.table("tables").named_tables().items()
+    }
+    top.finish("index of tables")
+    if is_json:
+        content: dict[str, Any] = {
+            "schema": "cuttable.catalogue/1", "digest": catalogue.digest,
+            "tables": [{"table": name, **table} for name, table in tables.items()],
+        }  # fmt: skip
+        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        return 0
+    from .render import print_rows
+
+    print_rows(
+        ("table", "standard", "edition", "what"),
+        (
+            (name, table["standard"], table["edition"], table["title"])
+            for name, table in tables.items()
+        ),
+    )
+    click.echo(f"Sections, grades and tolerances together: {catalogue.digest}")
+    return 0
+
+
+add_revision_commands(command, Kind("catalogue", CATALOGUE, CATALOGUE, CATALOGUE_FILES, NEEDED))
