@@ -141,19 +141,28 @@ def status(*, is_json: bool) -> int:
 
 
 @command.command("verify", epilog="Example: cuttable book verify")
+@click.option("--head", default="", metavar="DIGEST",
+              help="Head of the journal noted earlier: it must still be in it.")  # fmt: skip
 @JSON
-def verify(*, is_json: bool) -> int:
+def verify(*, head: str, is_json: bool) -> int:
     """Prove that nothing was changed or taken out: every digest, every chain.
+
+    Chains show what was changed by hand, not what was cut off at their end by someone who knows
+    how: note the head elsewhere, and give it with --head another time.
 
     Exit status: 0 the book is as it was written, 1 something is wrong, 2 it cannot be read.
     """
+    from ..catalogue.book.verify import has_entry, last_entry
     from ..catalogue.book.verify import verify as prove
 
     book = open_book()
     report = prove(book)
+    if head and not has_entry(book, head):
+        problem = "journal: the head that was noted is not in it: entries were cut off or changed"
+        report = report._replace(problems=(*report.problems, problem))
     if is_json:
         content = {"schema": "cuttable.verification/1", **report._asdict(),
-                   "problems": list(report.problems)}  # fmt: skip
+                   "head": last_entry(book), "problems": list(report.problems)}  # fmt: skip
         click.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 1 if report.problems else 0
     for problem in report.problems:
@@ -163,6 +172,7 @@ def verify(*, is_json: bool) -> int:
         f"{counted(report.revisions, 'revision')}, {counted(report.contents, 'content')}, "
         f"{counted(report.entries, 'journal entry')}, {counted(report.answers, 'answer')}: {result}"
     )
+    click.echo(f"Head of the journal: {last_entry(book)[7:31]}")
     if report.problems:
         from ..catalogue.book.faults import newest_backups
 

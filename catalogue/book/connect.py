@@ -164,7 +164,8 @@ def _engine(place: Place, patience: float) -> "Engine":
     if place.kind == "postgresql":
         url = place.text.replace("postgresql://", "postgresql+psycopg://", 1)
         try:
-            return create_engine(url, connect_args={"connect_timeout": max(2, round(patience))})
+            how = {"connect_timeout": max(2, round(patience)), "client_encoding": "utf8"}
+            return create_engine(url, connect_args=how)
         except (ArgumentError, ValueError):
             raise url_unreadable(place) from None
         except ModuleNotFoundError as fault:

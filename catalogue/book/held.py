@@ -249,7 +249,9 @@ def _connect(place: Place) -> Any:
                 "option-needs", f"a book in PostgreSQL needs the package {fault.name}",
                 remedy="Install it: pip install 'cuttable[postgres]'.",
             ) from None  # fmt: skip
-        connection = psycopg.connect(place.text, connect_timeout=5, autocommit=True)
+        connection = psycopg.connect(
+            place.text, connect_timeout=5, autocommit=True, client_encoding="utf8"
+        )
         connection.execute("SET default_transaction_read_only = on")
         return connection
     from urllib.parse import quote

@@ -88,6 +88,7 @@ def _fill(book: Book, name: str, documents: Mapping[str, Mapping[str, bytes]]) -
                 "book-exists", "there is a book already", where=book.place.label,
                 remedy="See it: cuttable book status.",
             )  # fmt: skip
+        _check_encoding(connection, book.place)
         at = stamp(book.clock())
         made = make_tables(connection, at)
         writing = Writing(connection, name, at, 0, "")
@@ -97,6 +98,19 @@ def _fill(book: Book, name: str, documents: Mapping[str, Mapping[str, bytes]]) -
             text("UPDATE book SET entries = :entries, entries_head = :head"),
             {"entries": writing.entries, "head": writing.head},
         )
+
+
+def _check_encoding(connection: "Connection", place: Place) -> None:
+    """Refuse a database that cannot hold every name that people have."""
+    if place.kind != "postgresql":
+        return
+    encoding = str(connection.execute(text("SHOW server_encoding")).scalar())
+    if encoding != "UTF8":
+        raise InputError(
+            "book-place-unknown", f"the database keeps text as {encoding}, a book needs UTF8",
+            where=place.label,
+            remedy="Make it with: CREATE DATABASE … ENCODING 'UTF8' TEMPLATE template0.",
+        )  # fmt: skip
 
 
 def bring_up(book: Book) -> tuple[str, Path | None]:

@@ -68,6 +68,29 @@ def verify(book: "Book") -> Report:
         return Report(revisions, len(contents), len(entries), answers, tuple(problems))
 
 
+def last_entry(book: "Book") -> str:
+    """Return the digest of the last entry of the journal.
+
+    Written down elsewhere, it proves later that nothing before it was changed or cut off.
+    """
+    with book.reading() as connection:
+        return str(connection.exec_driver_sql("SELECT entries_head FROM book").scalar() or "")
+
+
+def has_entry(book: "Book", digest: str) -> bool:
+    """Say whether an entry of the journal has a digest, whole or the beginning of it."""
+    wanted = digest.strip().casefold().removeprefix("sha256:")
+    if len(wanted) < SHORTEST or any(char not in "0123456789abcdef" for char in wanted):
+        return False
+    with book.reading() as connection:
+        found = connection.exec_driver_sql("SELECT digest FROM journal").scalars()
+        return any(str(item).startswith(f"sha256:{wanted}") for item in found)
+
+
+SHORTEST = 12
+"""Digits of a digest that name an entry."""
+
+
 def _rows(connection: "Connection", table: "Table", key: str) -> Iterator[Any]:
     """Yield the rows of a table in the order of its key."""
     columns = ", ".join(column.name for column in table.columns)

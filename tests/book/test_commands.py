@@ -462,6 +462,31 @@ def test_a_limit_that_was_changed_past_the_tool_answers_nothing(
     assert not done.stdout
 
 
+def test_a_journal_cut_off_at_its_end_is_found_by_its_head(
+    ask: Ask, tmp_path: Path, place: Place, databases: Databases
+) -> None:
+    """Someone who knows how can cut the end off; the head that was noted is then missing."""
+    approved(ask, tmp_path, '"280 kg"', '"270 kg"')
+    told = ask("book", "verify").stdout
+    head = told.partition("Head of the journal: ")[2].strip()
+    assert len(head) == 24
+    assert "as it was written" in ask("book", "verify", "--head", head).stdout
+    connection = databases.raw(place)
+    for query in (
+        "DELETE FROM journal WHERE document = 'rowan-150' AND number = 2",
+        "DELETE FROM revisions WHERE document = 'rowan-150' AND number = 2",
+        "UPDATE book SET entries = (SELECT max(entry) FROM journal), entries_head = "
+        "(SELECT digest FROM journal ORDER BY entry DESC LIMIT 1), last_time = "
+        "(SELECT at FROM journal ORDER BY entry DESC LIMIT 1)",
+    ):
+        connection.execute(query)
+    connection.close()
+    assert "as it was written" in ask("book", "verify").stdout
+    told = ask("book", "verify", "--head", head, code=1).stdout
+    assert "the head that was noted is not in it" in told
+    assert "--head" not in ask("book", "verify", "--head", "nonsense", code=1).stderr
+
+
 @ONE_KIND
 def test_a_report_that_looked_at_nothing_is_none(ask: Ask, tmp_path: Path) -> None:
     """Neither an empty backlog nor one of other models lets a revision be approved."""

@@ -596,3 +596,16 @@ def test_a_full_disk_of_the_backup_is_told(book: Book, folder: Path) -> None:
     assert isinstance(fault, FileError)
     assert fault.code == "output-unwritable"
     assert list(folder.iterdir()) == []
+
+
+def test_a_database_of_another_encoding_is_refused(postgres: PostgresDatabases) -> None:
+    """It could not hold every name that people have."""
+    for encoding in ("LATIN1", "SQL_ASCII"):
+        name = f"book_{encoding.casefold()}"
+        postgres.ask(
+            f"CREATE DATABASE {name} ENCODING '{encoding}' LC_COLLATE 'C' LC_CTYPE 'C' "
+            "TEMPLATE template0"
+        )
+        place = postgres.place(name)
+        assert code_of(lambda place=place: first_release(place)) == "book-place-unknown"
+        postgres.ask(f"DROP DATABASE {name} WITH (FORCE)")
