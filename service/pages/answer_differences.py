@@ -30,10 +30,14 @@ def changed_verdicts(before: Mapping[str, Any], after: Mapping[str, Any]) -> lis
     found: list[Changed] = []
     for model in dict.fromkeys([*old, *new]):
         lines = list(_lines(old.get(model), new.get(model)))
-        verdicts = [side[model]["verdict"] or "" if model in side else "none" for side in (old, new)]
-        if lines or verdicts[0] != verdicts[1]:
-            found.append(Changed(model, *verdicts, tuple(lines)))
+        first, second = _verdict(old.get(model)), _verdict(new.get(model))
+        if lines or first != second:
+            found.append(Changed(model, first, second, tuple(lines)))
     return found
+
+
+def _verdict(item: Mapping[str, Any] | None) -> str:
+    return "none" if item is None else item["verdict"] or ""
 
 
 def _lines(old: Mapping[str, Any] | None, new: Mapping[str, Any] | None) -> Iterator[str]:

@@ -1,4 +1,4 @@
-"""An answer as a page tells it: made from the answer's JSON, so that old ones look like new ones."""
+"""An answer as a page tells it, made from its JSON, so that old answers look like new ones."""
 
 import math
 from collections.abc import Mapping, Sequence
@@ -213,7 +213,7 @@ OUTLOUD: Final = {
 def _facts(job: Mapping[str, Any], measures: Mapping[str, Any], system: System) -> list[str]:
     section = job["section"]
     sizes = [section[name] for name in ("outside_diameter", "height", "width") if name in section]
-    found = [" × ".join(show(size, "mm", system) for size in (*sizes, section["wall"]))]
+    found = [" x ".join(show(size, "mm", system) for size in (*sizes, section["wall"]))]
     for name, title, unit in (("stock_mass", "weighs", "kg"),
                               ("rotary_inertia", "rotary inertia", "kg*m^2")):  # fmt: skip
         if name not in measures:
@@ -437,4 +437,3 @@ def bar(share: float | None, heavy: float | None) -> Bar:
     nominal = min(share * LIMIT, WIDE)
     return Bar(round(nominal, 1), round(min(most * LIMIT, WIDE) - nominal, 1),
                is_over=most > 1 + 1e-9, text=text)  # fmt: skip
-

@@ -93,7 +93,7 @@ def impact_lines(report: Mapping[str, Any], titles: Mapping[str, str]) -> list[I
 
     return [
         ImpactLine(
-            TITLES.get(group["kind"], group["kind"]), group["jobs"], group["before"],
+            str(TITLES.get(group["kind"], group["kind"])), group["jobs"], group["before"],
             group["after"],
             tuple(
                 (cause["jobs"], told(cause["decided_by"]["before"]),

@@ -82,7 +82,9 @@ class Form(NamedTuple):
     @property
     def is_more(self) -> bool:
         """Say whether anything is said in the part that is folded away."""
-        return bool(self.fitted) or any(self.text(name).strip() for name in MORE if name != "fitted")
+        return bool(self.fitted) or any(
+            self.text(name).strip() for name in MORE if name != "fitted"
+        )
 
     def items(self, name: str) -> list[str]:
         """Return the things of a field that holds several."""
@@ -147,51 +149,73 @@ def form_of(given: Any) -> Form:
     return form
 
 
+class _Look:
+    """Reads what is typed, field by field, and notes what is wrong or open in each."""
+
+    def __init__(self, form: Form, desk: Desk) -> None:
+        self.form, self.notes = form, list[Note]()
+        self.catalogue, self.vocabulary = desk.catalogue, desk.rule_set.vocabulary
+        self.reading = Reading()
+
+    def read(self, field: str, what: Callable[[], Any], place: int | None = None) -> Any:
+        """Return what a field is read as, None where it cannot be."""
+        try:
+            made = self.reading.ask(what)
+        except CuttableError as fault:
+            self.notes.append(Note(field, "error", fault.what, fault.remedy))
+            return None
+        self.notes += [note_of(asked, self.form, field, place) for asked in self.reading.questions]
+        self.reading.questions.clear()
+        return made
+
+    def look(self) -> None:
+        """Read everything."""
+        self.stock()
+        for name in LISTS:
+            for place, item in enumerate(self.form.items(name)):
+                self.read(name, self.reader(name, item), place)
+        for name in ("bow", "behind", "off_axis", *FACTS):
+            if text := self.form.text(name).strip():
+                self.read(name, self.reader(name, text))
+        for code in self.form.fitted:
+            self.read("fitted", partial(read_accessory, code, self.vocabulary))
+        for code in self.form.machines:
+            self.read("machines", partial(self.catalogue.machine, code))
+
+    def stock(self) -> None:
+        """Read section, length and grade."""
+        form, section = self.form, None
+        if form.text("section").strip():
+            section = self.read("section", partial(self.catalogue.section, form.text("section")))
+        if form.text("length").strip():
+            self.read("length", partial(self.reading.length, form.text("length"), "length"))
+        grade = form.text("grade").strip()
+        if grade or section is not None:
+            self.read("grade", partial(grade_of, grade or None, section, self.catalogue))
+
+    def reader(self, name: str, text: str) -> Callable[[], Any]:
+        """Return what reads the text of a field."""
+        if name in FACTS:
+            return partial(read_fact, name, text, self.vocabulary)
+        reading = self.reading
+        return {
+            "parts": partial(reading.part, text),
+            "cuts": partial(reading.length, text, "cut position"),
+            "stations": partial(reading.length, text, "station"),
+            "bow": partial(reading.length, text, "bow", BOW),
+            "behind": partial(reading.length, text, "length behind"),
+            "off_axis": partial(reading.off_axis, text),
+        }[name]
+
+
 def notes_on(form: Form, desk: Desk) -> list[Note]:
     """Return everything that is wrong or open in what is typed, each at its field.
 
     The engine tells the first fault of a job; a form tells them all, where they are.
     """
-    found: list[Note] = []
-    reading = Reading()
-    catalogue, vocabulary = desk.catalogue, desk.rule_set.vocabulary
-
-    def read(field: str, what: Callable[[], Any], place: int | None = None) -> Any:
-        try:
-            made = reading.ask(what)
-        except CuttableError as fault:
-            found.append(Note(field, "error", fault.what, fault.remedy))
-            return None
-        found.extend(note_of(asked, form, field, place) for asked in reading.questions)
-        reading.questions.clear()
-        return made
-
-    section = None
-    if form.text("section").strip():
-        section = read("section", lambda: catalogue.section(form.text("section")))
-    if form.text("length").strip():
-        read("length", lambda: reading.length(form.text("length"), "length"))
-    grade = form.text("grade").strip()
-    if grade or section is not None:
-        read("grade", lambda: grade_of(grade or None, section, catalogue))
-    for place, item in enumerate(form.items("parts")):
-        read("parts", partial(reading.part, item), place)
-    for name, what in (("cuts", "cut position"), ("stations", "station")):
-        for place, item in enumerate(form.items(name)):
-            read(name, partial(reading.length, item, what), place)
-    if form.text("bow").strip():
-        read("bow", lambda: reading.length(form.text("bow"), "bow", BOW))
-    if form.text("behind").strip():
-        read("behind", lambda: reading.length(form.text("behind"), "length behind"))
-    read("off_axis", lambda: reading.off_axis(form.text("off_axis")))
-    for name in FACTS:
-        if form.text(name).strip():
-            read(name, partial(read_fact, name, form.text(name), vocabulary))
-    for code in form.fitted:
-        read("fitted", partial(read_accessory, code, vocabulary))
-    for code in form.machines:
-        read("machines", partial(catalogue.machine, code))
-    return found
+    look = _Look(form, desk)
+    look.look()
+    return look.notes
 
 
 def note_of(asked: Question, form: Form, field: str = "", place: int | None = None) -> Note:

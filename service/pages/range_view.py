@@ -77,11 +77,15 @@ def _drawing(chart: Chart, charts: Charts, system: System, grade: str, longest: 
                 for item in row.intervals
             ),
             tuple(
-                (show(item.low, "mm", system), show(item.high, "mm", system), item.verdict,
-                 charts.reason(item))
+                (
+                    show(item.low, "mm", system),
+                    show(item.high, "mm", system),
+                    item.verdict,
+                    charts.reason(item),
+                )
                 for item in row.intervals
             ),
-        )  # fmt: skip
+        )
         for place, row in enumerate(reversed(chart.rows))
     )
     base = TOP + ROW * len(rows)

@@ -1,6 +1,6 @@
 """How a page is made: templates that escape everything, the frame around them, who may see it."""
 
-from collections.abc import Awaitable, Callable
+from collections.abc import AsyncGenerator, Callable
 from pathlib import Path
 from typing import Annotated, Any, Final, NamedTuple
 
@@ -10,7 +10,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from ...catalogue.book.accounts import ROLES, Right
 from ...engine.version import VERSION
-from ..access import FORM_FIELD, Asker, door_of, needs
+from ..access import COOKIE, FORM_FIELD, Asker, door_of, needs
 from .look import moment_words, verdict_mark, verdict_words
 from .static import address
 
@@ -37,11 +37,12 @@ def _environment() -> Environment:
         loader=FileSystemLoader(FOLDER), autoescape=True, undefined=StrictUndefined,
         trim_blocks=True, lstrip_blocks=True, auto_reload=False,
     )  # fmt: skip
-    made.globals.update(
-        static=address, tool=f"cuttable {VERSION}", form_field=FORM_FIELD,
-        verdict_words=verdict_words, verdict_mark=verdict_mark,
-    )  # fmt: skip
-    made.filters.update(moment=moment_words)
+    known: dict[str, Any] = made.globals
+    known |= {
+        "static": address, "tool": f"cuttable {VERSION}", "form_field": FORM_FIELD,
+        "verdict_words": verdict_words, "verdict_mark": verdict_mark,
+    }  # fmt: skip
+    made.filters["moment"] = moment_words
     return made
 
 
@@ -62,7 +63,7 @@ def has_accounts(request: Request) -> bool:
 def fragment(request: Request, template: str, **known: Any) -> str:
     """Return a rendered template with what every template may use."""
     asker = asker_of(request)
-    rights = asker.rights if asker is not None else frozenset[Right]()
+    rights = asker.rights if asker is not None else _likely_rights(request)
     path = request.url.path
     frame: dict[str, Any] = {
         "asker": asker,
@@ -73,6 +74,12 @@ def fragment(request: Request, template: str, **known: Any) -> str:
         "path": path,
     }
     return ENVIRONMENT.get_template(template).render(frame | known)
+
+
+def _likely_rights(request: Request) -> frozenset[Right]:
+    """Return what somebody may do of whom only the cookie was seen: links, nothing more."""
+    is_likely = not has_accounts(request) or COOKIE in request.cookies
+    return frozenset({"ask"} if is_likely else ())
 
 
 def page(request: Request, template: str, status: int = 200, **known: Any) -> HTMLResponse:
@@ -89,14 +96,17 @@ def roles_with(right: Right) -> list[str]:
     return [name for name, rights in ROLES.items() if right in rights]
 
 
-def _for_page(right: Right) -> Callable[[Request], Awaitable[Asker]]:
+def _for_page(right: Right) -> Callable[[Request], AsyncGenerator[Asker]]:
     check = needs(right)
 
-    async def let_in(request: Request) -> Asker:
+    async def let_in(request: Request) -> AsyncGenerator[Asker]:
         # Known before the check, so that the page of a refusal has the right frame.
         request.state.asker = await door_of(request).asker(request)
         request.state.wanted = right
-        return await check(request)
+        try:
+            yield await check(request)
+        finally:
+            await request.close()  # files that were sent lie in temporary ones
 
     let_in.right = right  # pyright: ignore[reportFunctionMemberAccess] - read by the tests' table
     return let_in
@@ -111,7 +121,7 @@ Administers = Annotated[Asker, Depends(_for_page("admin"))]
 def own_path(text: str) -> str:
     """Return a path of this service that a person may be led back to, else the first page.
 
-    ``//host`` and ``/\\host`` are other hosts to a browser.
+    Two slashes, or a slash and a backslash, begin the name of another host.
     """
     is_own = text.startswith("/") and text[1:2] not in ("/", "\\") and text.isprintable()
     is_loop = text.startswith(("/sign-in", "/sign-out"))

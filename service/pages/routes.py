@@ -38,21 +38,20 @@ def title_of(status: int) -> str:
     return _TITLES.get(status, "The tool failed" if status >= 500 else "This did not work")
 
 
-def error_page(
-    request: Request, status: int, title: str, detail: str, remedy: str
-) -> HTMLResponse:
+def error_page(request: Request, status: int, title: str, detail: str, remedy: str) -> HTMLResponse:
     """Return the page that says what went wrong; for nobody signed in, the page to sign in."""
     if status == 401:
         # After a form that was sent, back to where it stood: it cannot be sent again unseen.
         there = request.url.path + (f"?{request.url.query}" if request.url.query else "")
         back = own_path(there if request.method == "GET" else "/")
-        return page(request, "sign_in.html", 401, back=back, told=None, name="")
+        return page(request, "sign_in.html", 401, back=back, told=None, name="", links=())
     asker = asker_of(request)
     must_change = asker is not None and asker.person.must_change
     wanted = getattr(request.state, "wanted", None) if status == 403 else None
     is_missing = wanted is not None and asker is not None and wanted not in asker.rights
     return page(
-        request, "error.html", status, title=title, detail=_sentence(detail), remedy=remedy,
+        request, "error.html", status, title=title.rstrip("."), detail=_sentence(detail),
+        remedy=remedy,
         must_change=must_change, roles=roles_with(wanted) if wanted and is_missing else [],
         request_id=getattr(request.state, "request_id", ""), status_code=status,
     )  # fmt: skip

@@ -11,7 +11,7 @@ from ...catalogue.book import answers
 from ...catalogue.book.connect import Book
 from ...catalogue.errors import CuttableError
 from ...engine.version import VERSION
-from ...engine.wording import System
+from ...engine.wording import SYSTEMS
 from ..api.answers import asked_again, find
 from ..bench import Standing
 from ..paging import Page
@@ -39,16 +39,16 @@ async def recent(request: Request, asker: Asks, part: Page) -> Response:
         {"number": number, "at": at, "asker": who, "verdict": verdict, "asked": asked_words(inputs)}
         for number, at, who, verdict, inputs in found[part.first : part.first + part.most]
     ]  # fmt: skip
-    return page(
-        request, "answers.html", rows=rows, first=part.first, count=part.most, total=len(found),
-        link=lambda first: f"/answers?first={first}&count={part.most}",
-    )  # fmt: skip
+
+    def link(first: int) -> str:
+        return f"/answers?first={first}&count={part.most}"
+
+    return page(request, "answers.html", rows=rows, first=part.first, count=part.most,
+                total=len(found), link=link)  # fmt: skip
 
 
 @router.get("/answers/find")
-async def find_answer(
-    asker: Asks, number: Annotated[str, Query(max_length=40)] = ""
-) -> Response:
+async def find_answer(asker: Asks, number: Annotated[str, Query(max_length=40)] = "") -> Response:
     """Lead to an answer by its number or the id of a verdict."""
     _ = asker
     return RedirectResponse(f"/answers/{quote(number.strip(), safe='') or '0'}", 303)
@@ -61,7 +61,7 @@ async def one(request: Request, asker: Asks, name: str, see: str = "") -> Respon
     kept, files = await find(request, name)
     given: dict[str, Any] = json.loads(kept.text)
     state = state_of(request)
-    system: System = "us" if kept.inputs["units"] == "us" else "si"
+    system = SYSTEMS[1] if kept.inputs["units"] == "us" else SYSTEMS[0]
 
     def work(standing: Standing) -> tuple[Shown | None, str]:
         made = ""

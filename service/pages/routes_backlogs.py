@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import AsyncIterator
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final, Literal, NamedTuple
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Request
@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.datastructures import UploadFile
 
 from ...catalogue.errors import CuttableError, InputError
+from ...engine.backlog.ranking import LACKING, OTHER_TITLES
 from ...engine.backlog.summary import shortened
 from ..access import Asker
 from ..api.backlogs import answers, mine, one_of, take
@@ -72,9 +73,9 @@ async def send(request: Request, asker: Asks) -> Response:
     try:
         if state.settings.is_open:
             raise InputError("not-allowed", "an open page takes no backlogs",
-                             remedy="Use the command line: cuttable batch.")  # fmt: skip  # noqa: TRY301
+                             remedy="Use the command line: cuttable batch.")  # fmt: skip
         if not isinstance(given, UploadFile) or not given.filename:
-            raise InputError("backlog-empty", "no file was chosen",  # noqa: TRY301
+            raise InputError("backlog-empty", "no file was chosen",
                              remedy="Choose one, or drop it on the form.")  # fmt: skip
         order = Order(given.filename[:200], machines, is_best,
                       sheet[:100] if isinstance(sheet, str) else "")  # fmt: skip
@@ -142,33 +143,50 @@ async def backlog(
     def sort_link(column: str) -> str:
         return link(sort=f"-{column}" if sort == column else column)
 
+    words = await _words(request, item)
     tables = [(table["title"], shortened([tuple(row) for row in table["rows"]]))
               for table in summary["tables"]]  # fmt: skip
     return page(
         request, "backlog.html", item=item, summary=summary, tables=tables, asked=asked,
-        rows=[_cells(row) for row in found["items"]], total=found["total"], first=first,
+        rows=[_cells(row, words) for row in found["items"]], total=found["total"], first=first,
         count=PART, columns=COLUMNS, link=link, sort_link=sort_link,
-        models=await _models(request, item),
+        models=words.models,
     )  # fmt: skip
 
 
-def _cells(row: dict[str, Any]) -> dict[str, Any]:
-    return row | {
-        "utilisation": percent(row["utilisation"]),
-        "heavy_utilisation": percent(row["heavy_utilisation"]),
-        "governing": (row["governing"] or "").replace("_", " "),
-        "mitigations": (row["mitigations"] or "").replace(";", ",").replace("-", " "),
-    }
+class _Words(NamedTuple):
+    """Titles by code, and the models asked."""
+
+    models: list[str]
+    rules: dict[str, str]
+    measures: dict[str, str]
+    mitigations: dict[str, str]
 
 
-async def _models(request: Request, item: dict[str, Any]) -> list[str]:
-    """Return the models asked; every model in force where none was named."""
-    if item["machines"]:
-        return list(item["machines"])
-
-    def work(standing: Standing) -> list[str]:
-        return [code for code, _, is_site in models_of(standing.desk) if not is_site]
+async def _words(request: Request, item: dict[str, Any]) -> _Words:
+    def work(standing: Standing) -> _Words:
+        rule_set = standing.desk.rule_set
+        every = [code for code, _, is_site in models_of(standing.desk) if not is_site]
+        return _Words(
+            list(item["machines"]) or every,
+            {rule.code: rule.title for rule in rule_set.rules} | OTHER_TITLES,
+            dict(rule_set.vocabulary.titles),
+            {code: mitigation.title for code, mitigation in rule_set.mitigations.items()},
+        )
 
     return await state_of(request).benches.quick.run(work)
 
 
+def _cells(row: dict[str, Any], words: _Words) -> dict[str, Any]:
+    """Return an answer as the page shows it: what it does not say is blank."""
+    code = row["decided_by"] or ""
+    # What would have to be done for a job that is refused is of no use.
+    is_moot = row["verdict"] == "refused" and code != LACKING
+    to_do = [] if is_moot else (row["mitigations"] or "").split("; ")
+    return row | {
+        "utilisation": percent(row["utilisation"]),
+        "heavy_utilisation": percent(row["heavy_utilisation"]),
+        "governing": words.measures.get(row["governing"] or "", row["governing"] or ""),
+        "decision": words.rules.get(code, code),
+        "mitigations": ", ".join(words.mitigations.get(name, name).lower() for name in to_do),
+    }

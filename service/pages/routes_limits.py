@@ -12,7 +12,6 @@ from ...catalogue.book.connect import Book
 from ...catalogue.book.held import Held
 from ...catalogue.book.records import (
     Entry,
-
     check_document,
     kind_of,
     stamp,
@@ -131,5 +130,3 @@ def _told(entry: Entry) -> dict[str, Any]:
     details: Any = json.loads(entry.details) if entry.details else {}
     return {"at": entry.at, "words": step_words(entry), "number": entry.number,
             "reason": details.get("reason", "")}  # fmt: skip
-
-

@@ -44,7 +44,7 @@ async def sign_in_page(request: Request) -> Response:
     request.state.asker = await door_of(request).asker(request)
     if request.state.asker is not None:
         return RedirectResponse(back, 303)
-    return page(request, "sign_in.html", back=back, told=None, name="")
+    return page(request, "sign_in.html", back=back, told=None, name="", links=())
 
 
 @router.post("/sign-in")
@@ -56,7 +56,7 @@ async def sign_in_form(request: Request) -> Response:
         asker, secret = await sign_in(request, name, sent.get("password", ""))
     except CuttableError as fault:
         return page(request, "sign_in.html", status_of(fault.code), back=back,
-                    told=fault_of(fault), name=name[:200])  # fmt: skip
+                    told=fault_of(fault), name=name[:200], links=())  # fmt: skip
     made = RedirectResponse("/account" if asker.person.must_change else back, 303)
     set_cookie(request, made, secret)
     return made

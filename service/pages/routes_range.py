@@ -10,7 +10,7 @@ from ...catalogue.errors import CuttableError, OpenQuestion
 from ...catalogue.families import FAMILIES
 from ...engine.charting import charts_of
 from ...engine.wording import System
-from ..asking import Question
+from ..asking import check_names
 from ..bench import Standing
 from ..problems import status_of
 from ..state import state_of
@@ -52,7 +52,7 @@ async def show_range(
         known: dict[str, Any] = {"models": models, "drawings": [], "title": "", "fault": None,
                                  "status": 200, "first": names[0]}  # fmt: skip
         try:
-            Question(section="", length="", machines=names).check_machines()
+            check_names(names)
             found = charts_of(desk, desk.machines(names), family=family, wall=wall,
                               grade=grade.strip() or None, system=system)  # fmt: skip
         except (CuttableError, OpenQuestion) as fault:

@@ -63,7 +63,7 @@ function show(html, isGood) {
     if (!found) note.replaceChildren();
     else if (found.content.textContent !== before) note.replaceChildren(found.content.cloneNode(true));
     const field = document.getElementById(note.dataset.note);
-    if (field) field[found ? "setAttribute" : "removeAttribute"]("aria-invalid", "true");
+    if (field) field[found?.content.querySelector(".error") ? "setAttribute" : "removeAttribute"]("aria-invalid", "true");
   }
   // What was opened stays open, though the answer is a new one.
   const opened = new Set([...place.querySelectorAll("article details[open]")].map((item) => item.parentElement.id));
@@ -215,4 +215,7 @@ function suggest(input) {
   });
   input.addEventListener("blur", () => { wanted = ""; close(); });
 }
+// Where the answer stands below the question, what is usual takes no room above it.
+const models = document.getElementById("models");
+if (matchMedia("(max-width: 60rem)").matches && !models.querySelector(":checked")) models.open = false;
 asked = query();

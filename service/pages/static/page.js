@@ -1,4 +1,6 @@
-// What every page has: buttons that copy. Pages work without it.
+// What every page has: buttons that copy, tables that are a stop of the Tab key only where they
+// scroll. Pages work without it.
+"use strict";
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("[data-copy]");
   if (!button) return;
@@ -9,10 +11,18 @@ document.addEventListener("click", async (event) => {
   } catch {
     document.execCommand("copy"); // no clipboard without HTTPS
   }
-  const words = button.firstChild;
-  words.data = "Copied";
-  setTimeout(() => { words.data = "Copy"; }, 1500);
+  button.firstChild.data = "Copied";
+  setTimeout(() => { button.firstChild.data = "Copy"; }, 1500);
 });
-const showCopies = () => document.querySelectorAll("[data-copy][hidden]").forEach((item) => { item.hidden = false; });
-showCopies();
-document.addEventListener("answer", showCopies);
+
+function settle() {
+  for (const item of document.querySelectorAll("[data-copy][hidden]")) item.hidden = false;
+  for (const item of document.querySelectorAll(".scroll[aria-label]")) {
+    if (item.scrollWidth > item.clientWidth) item.setAttribute("tabindex", "0");
+    else if (item !== document.activeElement) item.removeAttribute("tabindex");
+  }
+}
+settle();
+document.addEventListener("answer", settle);
+document.addEventListener("toggle", settle, true);
+addEventListener("resize", settle);
