@@ -300,8 +300,8 @@ def changed_value(databases: Databases, place: Place, dice: st.DataObject) -> It
         try:
             yield f"{table.name}.{name}: {row[name]!r} → {new!r}" if is_put else ""
         finally:
-            if is_put:
-                put(new, row[name])
+            if is_put and not put(new, row[name]):
+                pytest.fail("what was changed cannot be changed back")
 
 
 def other(value: Any) -> st.SearchStrategy[Any]:
