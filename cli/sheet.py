@@ -83,5 +83,5 @@ def command(
 
     content, made = content_of(verdict, system), sheet_file(verdict, kind, system, paper)
     write_whole(out, made, "the sheet")
-    click.echo(f"{out}: {content.headline.lower()}; {content.stock} on {verdict.machine.code}.")
+    click.echo(f"{out}: {content.headline.lower()}; {content.stock} on {verdict.machine.named}.")
     return 1 if verdict.verdict == "refused" else 0

@@ -1094,3 +1094,14 @@ def test_a_base_that_is_not_yet_in_force_is_told(ask: Ask, tmp_path: Path) -> No
     ask("check", "NPS 4 SCH 40", "6 m", "--keep", "--machine", "rowan-150")
     for words in (("answer", "1"), ("answer", "1", "--again"), ("answer",), ("book", "status")):
         assert not re.search(r"\d{4}-\d\d-\d\dT\d\d", ask(*words).stdout), words
+
+
+@ONE_KIND
+def test_an_accessory_that_is_gone_is_told_as_changed(ask: Ask, tmp_path: Path) -> None:
+    """What was fitted is not offered today: no error, but what is different."""
+    job = ("NPS 6 SCH 40", "2 m", "--machine", "rowan-150", "--fitted", "reversed-jaws")
+    ask("check", *job, "--keep", code=None)
+    approved(ask, tmp_path, '"reversed-jaws"', '"jaw-inserts"')
+    done = ask("answer", "1", "--today", code=1)
+    assert "cannot be answered today: 'reversed-jaws' is not offered" in told(done)
+    assert "rowan-150/1 → rowan-150/2, approved by Bo" in told(done)
