@@ -31,6 +31,7 @@ from .records import (
     check_document,
     digest_of_files,
     is_same_person,
+    minute,
     moment,
     person,
     unpack,
@@ -540,7 +541,7 @@ def _diverged(own: Revision, theirs: Revision) -> InputError:
     return InputError(
         "bundle-diverged",
         f"{own.document} has two histories: here {own.ref} was approved by {own.approver} on "
-        f"{own.approved[:16]}, in the bundle {theirs.ref} by {theirs.approver} on "
-        f"{theirs.approved[:16]}",
+        f"{minute(own.approved)}, in the bundle {theirs.ref} by {theirs.approver} on "
+        f"{minute(theirs.approved)}",
         remedy="Nothing was changed. Agree which book leads for this document.",
     )

@@ -17,7 +17,7 @@ from ..overlay import MARK
 from ..store import ModelFile, Own
 from .faults import damaged, last_moment, told
 from .place import Place
-from .records import CATALOGUE, GRADES, RULES, SECTIONS, WHOLE, stamp, unpack_kept
+from .records import CATALOGUE, GRADES, RULES, SECTIONS, WHOLE, minute, stamp, unpack_kept
 
 FORM = "0004"
 """The form of tables that is read; the same as the last of :data:`.connect.FORMS`."""
@@ -215,7 +215,7 @@ class Held:
         found = self.file(code)
         if found is None:
             raise InputError(
-                "machine-unknown", f"no revision of {code!r} is in force on {self.mark.at[:16]}",
+                "machine-unknown", f"no revision of {code!r} is in force on {minute(self.mark.at)}",
                 remedy=f"See: cuttable machines history {code}.",
             )  # fmt: skip
         return found

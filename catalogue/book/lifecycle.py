@@ -16,7 +16,7 @@ from ..overlay import MARK
 from . import schema
 from .connect import Writing
 from .contents import keep, kept
-from .records import MAKER, WHOLE, Revision, is_same_person, moment, person, stamp, words
+from .records import MAKER, WHOLE, Revision, is_same_person, minute, moment, person, stamp, words
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -225,7 +225,8 @@ def give_back(writing: Writing, document: str, number: int, *, reason: str) -> R
     """
     old = _in_state(writing, document, number, "submitted", "given back")
     if not words(reason):
-        raise InputError("reason-missing", f"why is {old.ref} given back", remedy="Say --reason.")
+        raise InputError("reason-missing", f"no reason is given to give {old.ref} back",
+                         remedy="Say why with --reason TEXT.")  # fmt: skip
     new = _change(writing, old, state="draft", submitted="", wanted="")
     _enter(writing, "return", new, reason=words(reason))
     return new
@@ -299,7 +300,7 @@ def approve(
     if base is not None and begins <= base.effective:
         raise InputError(
             "effective-overlap",
-            f"{old.ref} would take effect on {base.effective[:16]} or before, "
+            f"{old.ref} would take effect on {minute(base.effective)} or before, "
             f"which is when {base.ref} does",
             where="--effective",
             remedy="Name a later date.",
@@ -388,10 +389,10 @@ def _in_state(writing: Writing, document: str, number: int, state: str, verb: st
 
 def _wrong_state(found: Revision, verb: str) -> InputError:
     if found.state == "approved":
-        told = f"it was approved by {found.approver} on {found.approved[:16]}"
+        told = f"it was approved by {found.approver} on {minute(found.approved)}"
         remedy = f"Draft a new revision of {found.document}."
     elif found.state == "submitted":
-        told = f"it was submitted on {found.submitted[:16]} and is frozen"
+        told = f"it was submitted on {minute(found.submitted)} and is frozen"
         remedy = "Another person approves it or gives it back."
     elif found.state == "revoked":
         told, remedy = "its approval was revoked", f"Draft a new revision of {found.document}."
@@ -405,7 +406,7 @@ def _wrong_state(found: Revision, verb: str) -> InputError:
 def _past(ref: str, effective: str) -> InputError:
     return InputError(
         "effective-past",
-        f"{ref} cannot take effect on {effective[:16]} UTC, which is past",
+        f"{ref} cannot take effect on {minute(effective)}, which is past",
         where="--effective",
         remedy="Name a later date, or now.",
     )
@@ -430,7 +431,7 @@ def check_base(connection: "Connection", old: Revision) -> None:
     raise InputError(
         "base-superseded",
         f"{old.ref} was drafted from revision {old.base}, but {base.ref} was approved by "
-        f"{base.approver} on {base.approved[:16]} meanwhile: {told}",
+        f"{base.approver} on {minute(base.approved)} meanwhile: {told}",
         remedy=f"Draft a new revision of {old.document} and bring your changes into it.",
     )
 

@@ -172,6 +172,11 @@ def stamp(moment: dt.datetime) -> str:
     return moment.astimezone(dt.UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
+def minute(text: str) -> str:
+    """Return a stamp as people read it: ``2026-11-25 08:00 UTC``."""
+    return f"{text[:10]} {text[11:16]} UTC"
+
+
 def moment(text: str) -> dt.datetime:
     """Return the moment of a stamp."""
     return dt.datetime.strptime(text, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=dt.UTC)
