@@ -99,6 +99,12 @@ def bring(place: Place, backup: Path) -> None:
         bring_up(book)
 
 
+def put_back(place: Place, backup: Path) -> None:
+    """Restore a backup; what was in a server's database is kept in a file first."""
+    old = backup.with_name("new.copy") if place.kind == "postgresql" else None
+    restore(place, backup, "Lee", clock=Clock(), copy=old)
+
+
 def save(place: Place, backup: Path) -> None:
     """Back a book up; the target is seen whole or not at all."""
     book = opened(place)
@@ -155,9 +161,9 @@ DEEDS = {
     "keep": Deed("first", first_release, keep),
     "keep more": Deed("life", whole_life, keep),
     "migrate": Deed("form 0001", older_form(FORMS[0]), bring),
-    "restore": Deed("first", first_release, restore),
-    "restore to nothing": Deed("nothing", nothing, restore),
-    "restore over damage": Deed("damaged", damaged_file, restore),
+    "restore": Deed("first", first_release, put_back),
+    "restore to nothing": Deed("nothing", nothing, put_back),
+    "restore over damage": Deed("damaged", damaged_file, put_back),
     "back up": Deed("life", whole_life, save),
 }  # fmt: skip
 ON_SERVERS = [name for name in DEEDS if name != "restore over damage"]
@@ -300,7 +306,7 @@ class Bench:
                 yield rows(self.databases, place)
 
     def clear(self) -> None:
-        """Take away a backup that was made."""
+        """Take away a backup or a copy that was made."""
         (self.folder / "new.copy").unlink(missing_ok=True)
 
     def _run(self, place: Place, at: int, act: Callable[[], None], steps: int = 60) -> list[str]:
@@ -361,6 +367,7 @@ class Bench:
 
     def goes_on(self) -> None:
         """See that after all the deaths the deed can be done."""
+        self.clear()
         outcome = Child(lambda: self._run(self.place, 0, die)).outcome(120)
         assert outcome.fault is None
         assert self.state() == self.states[-1]
@@ -486,8 +493,9 @@ def server_side(bench: Bench, point: int, end: Callable[[int], None]) -> Callabl
             pids.append(connection.info.backend_pid)
 
     def act() -> None:
-        if pids:
-            end(pids[-1])
+        for pid in pids:
+            with contextlib.suppress(ProcessLookupError):  # it has ended already
+                end(pid)
 
     def work() -> object:
         event.listen(Engine, "connect", remember)
