@@ -64,7 +64,9 @@ def test_the_readme_has_examples_of_every_command() -> None:
         "impact",
         "whatif",
         "answer",
+        "catalogue",
         "book",
+        "serve",
         "explain",
         "completion",
     ):
