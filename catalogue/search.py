@@ -1,6 +1,7 @@
 """Find sections by what people remember of them: a size, a schedule, a standard."""
 
 import re
+from functools import lru_cache
 
 from .errors import InputError
 from .quantities import tidy
@@ -46,12 +47,18 @@ def _words(text: str) -> list[str]:
     ]  # fmt: skip
 
 
-def _matches(section: Section, words: list[str]) -> bool:
+@lru_cache(maxsize=16_384)
+def _described(section: Section) -> frozenset[str]:
+    """Return the words that a section is found by."""
     described = (
         f"{section.designation} {section.standard} {section.shape} {section.note} "
         f"{section.height:g} {section.width:g} {section.wall:g} "
     ).casefold()
-    have = set(re.split(r"\s/\s|\s+|(?<=\d)x(?=[\d.])", described))
+    return frozenset(re.split(r"\s/\s|\s+|(?<=\d)x(?=[\d.])", described))
+
+
+def _matches(section: Section, words: list[str]) -> bool:
+    have = _described(section)
     # Sizes must match whole, so that 6 does not find 16; words may be beginnings.
     return all(
         word in have

@@ -1,8 +1,8 @@
 """The application: routes, what goes wrong as one shape of answer, start and end."""
 
-from collections.abc import AsyncGenerator
+from collections.abc import AsyncGenerator, Iterable, Iterator
 from contextlib import asynccontextmanager
-from typing import Final
+from typing import Any, Final
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -36,6 +36,7 @@ def create_app(settings: Settings) -> FastAPI:
     async def alive(app: FastAPI) -> AsyncGenerator[None]:
         _ = app
         await state.backlogs.start()
+        state.benches.start()
         try:
             yield
         finally:
@@ -75,6 +76,8 @@ def _state(settings: Settings) -> State:
 async def told(request: Request, fault: Exception) -> Response:
     """Tell what went wrong: problem details to a program, a page to a person."""
     known = told_of(fault)
+    if known.code == "method-wrong":
+        known = known._replace(headers={"Allow": ", ".join(sorted(_methods(request)))})
     if known.code == "internal-fault":
         LOG.error("request %s failed", request.scope["state"].get("request_id"), exc_info=fault)
     if is_api(request.url.path):
@@ -85,6 +88,27 @@ async def told(request: Request, fault: Exception) -> Response:
     for name, value in (known.headers or {}).items():
         page.headers.setdefault(name, value)
     return page
+
+
+def _methods(request: Request) -> set[str]:
+    """Return the methods that the path of a request takes."""
+    path = request.url.path
+    return {
+        method
+        for route in every_route(request.app.routes)
+        if route.path_regex.match(path)
+        for method in route.methods
+    }
+
+
+def every_route(routes: Iterable[Any]) -> Iterator[Any]:
+    """Yield the routes of an application, those of its routers too."""
+    for route in routes:
+        inner: Any = getattr(route, "original_router", None)
+        if inner is not None:
+            yield from every_route(inner.routes)
+        elif hasattr(route, "path_regex"):
+            yield route
 
 
 def _sentence(known: Told) -> tuple[str, str]:

@@ -1,9 +1,12 @@
 """Answer a backlog within its folder, and write its answers as other kinds of file."""
 
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
+import pyarrow as pa
 import pyarrow.parquet as pq
 
 from ..catalogue.book.held import Held, Mark
@@ -44,6 +47,7 @@ def answer(folder: Path, order: dict[str, Any]) -> None:
         if answers.rows_done:
             runner.tally = Tally(**answers.note)
         done_before = answers.rows_done
+        tell = teller(folder, path)
         models = 1 if asked.is_best else len(asked.machines)
         for chunk in opened.chunks(max(CHUNK_ROWS // (4 * models), LEAST_ROWS)):
             last = chunk.first_row + chunk.rows - 1
@@ -51,8 +55,7 @@ def answer(folder: Path, order: dict[str, Any]) -> None:
                 continue
             batch = runner.answer(chunk.columns, chunk.rows, chunk.first_row, chunk.faults)
             answers.write(batch, last, asdict(runner.tally))
-            share = opened.done / max(opened.size, 1)
-            written(folder, "progress.json", {"rows": runner.tally.jobs, "share": min(share, 1.0)})
+            tell(last, opened.done / max(opened.size, 1))
         answers.finish()
     except BaseException:
         answers.abandon()
@@ -73,6 +76,31 @@ def answer(folder: Path, order: dict[str, Any]) -> None:
         "taken": [list(row) for row in summary.taken],
         "verdicts": runner.tally.verdicts,
     })  # fmt: skip
+
+
+def teller(folder: Path, path: Path) -> Callable[[int, float], None]:
+    """Return what writes down how far a task is: rows done, and the share of the file read."""
+    total = rows_in(path)
+
+    def tell(rows: int, share: float) -> None:
+        # Pieces of a file are read ahead; rows tell better what is done.
+        done = rows / total if total else share
+        written(folder, "progress.json", {"rows": rows, "share": min(done, 1.0)})
+
+    return tell
+
+
+def rows_in(path: Path) -> int:
+    """Return about how many rows a backlog has; 0 where that takes reading all of it."""
+    if path.suffix == ".xlsx":
+        return 0
+    if path.suffix == ".parquet":
+        with suppress(pa.ArrowInvalid, OSError):
+            return int(pq.ParquetFile(path).metadata.num_rows)
+        return 0
+    with path.open("rb") as file:
+        blocks = iter(lambda: file.read(1 << 20), b"")
+        return max(sum(block.count(b"\n") for block in blocks) - 1, 1)
 
 
 def convert(source: Path, target: Path) -> None:

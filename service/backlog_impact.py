@@ -19,7 +19,7 @@ from ..engine.backlog.impact_page import impact_page
 from ..engine.backlog.impact_text import headline
 from ..engine.backlog.reading import CHUNK_ROWS, digest_of_file, open_backlog
 from ..engine.wording import System
-from .backlog_answers import LEAST_ROWS
+from .backlog_answers import LEAST_ROWS, teller
 from .backlogs import written
 from .uploads import check_unpacked
 
@@ -46,7 +46,7 @@ def compare(folder: Path, order: dict[str, Any]) -> None:
         else:
             path, name = _kept_jobs(book, folder), KEPT
             before, after = models_only(before), models_only(after)
-        impact = _over(path, name, before, after, order, _teller(folder))
+        impact = _over(path, name, before, after, order, teller(folder, path))
         content = report_of(impact, draft, base, changed, others)
         _check_right(book, order["owner"])
         attach(book, draft, content, order["owner"])
@@ -73,13 +73,6 @@ def _over(
         workers=order["workers"],
         advance=lambda done: tell(done, opened.done / max(opened.size, 1)),
     )  # fmt: skip
-
-
-def _teller(folder: Path) -> Callable[[int, float], None]:
-    def tell(rows: int, share: float) -> None:
-        written(folder, "progress.json", {"rows": rows, "share": min(share, 1.0)})
-
-    return tell
 
 
 def _kept_jobs(book: Book, folder: Path) -> Path:

@@ -20,6 +20,7 @@ from typing import Any, Final, Literal, NamedTuple
 
 from ..catalogue.book.place import VARIABLE
 from ..catalogue.errors import InputError
+from .guard import LOG
 from .settings import Settings
 from .uploads import check_name, kept_upload
 
@@ -226,6 +227,8 @@ class Backlogs:
         state = self.one(name)["state"]
         folder = self._folder(name)
         if state in _ENDED:
+            if self._running == name and self._process is not None:
+                await self._process.wait()  # its answers are there, but it is not gone yet
             self._ended.pop(name, None)
             shutil.rmtree(folder, ignore_errors=True)
             return
@@ -308,7 +311,13 @@ class Backlogs:
             await self._wake.wait()
             self._wake.clear()
             while not self._is_closing and (item := self._next()) is not None:
-                await self._answer(item)
+                try:
+                    await self._answer(item)
+                except Exception:  # noqa: BLE001
+                    # Whatever went wrong with one, the others have their turn.
+                    LOG.exception("backlog %s", item)
+                    with suppress(OSError):
+                        self._fail(self._folder(item), "it could not be begun or ended")
 
     def _next(self) -> str | None:
         waiting = [item for item in self.all() if item["state"] == "waiting"]
@@ -324,6 +333,8 @@ class Backlogs:
             code = await self._process_over(folder)
         finally:
             self._running = ""
+        if not folder.is_dir():
+            return  # forgotten meanwhile
         is_told = any((folder / item).exists() for item in ("summary.json", "fault.json"))
         if not is_told and not (folder / "stopped").exists() and not self._is_closing:
             # Killed from outside: it would be killed again, so it is told and not repeated.

@@ -10,9 +10,11 @@ import datetime as dt
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from typing import NamedTuple, TypeVar
+from contextlib import suppress
+from typing import Any, Final, NamedTuple, TypeVar
 
 from ..catalogue.book.held import Held
+from ..catalogue.errors import CuttableError
 from ..catalogue.reading import digest_of
 from ..engine.ask import Desk
 from ..engine.book_desk import desk_of
@@ -20,13 +22,31 @@ from .settings import Settings
 
 T = TypeVar("T")
 
+MOST_KNOWN: Final = 200
+"""Things kept with what is in force."""
+IDLE: Final = 60.0
+"""Seconds after the last question in which the book is looked at ahead of the next."""
+
 
 class Standing(NamedTuple):
-    """What is in force: a desk, the book at that moment, and a key that changes when it does."""
+    """What is in force: a desk, the book at that moment, and a key that changes when it does.
+
+    ``memo`` is for what is dear to work out and stays the same as long as the key does.
+    """
 
     key: str
     desk: Desk
     held: Held
+    memo: dict[str, Any]
+
+    def known(self, name: str, make: Callable[[], T]) -> T:
+        """Return what is kept under a name, made when it is first asked for."""
+        if name not in self.memo:
+            if len(self.memo) >= MOST_KNOWN:
+                self.memo.clear()
+            self.memo[name] = make()
+        found: T = self.memo[name]
+        return found
 
 
 class Bench:
@@ -38,6 +58,8 @@ class Bench:
         self._standing: Standing | None = None
         self._looked = -1e9
         self.key = ""
+        self.used = -1e9
+        """When it was asked last."""
 
     def is_fresh(self) -> bool:
         """Say whether the book was looked at a moment ago."""
@@ -47,13 +69,16 @@ class Bench:
         """Look at the book again before the next answer."""
         self._looked = -1e9
 
-    def standing(self) -> Standing:
+    def standing(self, *, is_anew: bool = False) -> Standing:
         """Return what is in force; only from the bench's own thread.
+
+        Args:
+            is_anew: look at the book even if it was looked at a moment ago.
 
         Raises:
             FileError: the book cannot be read.
         """
-        if self._standing is not None and self.is_fresh():
+        if self._standing is not None and self.is_fresh() and not is_anew:
             return self._standing
         looked = time.monotonic()
         held = Held(self._settings.place)
@@ -63,7 +88,7 @@ class Bench:
         if self._standing is None or self._standing.key != key:
             if self._standing is not None:
                 self._standing.held.close()
-            self._standing = Standing(key, desk_of(held), held)
+            self._standing = Standing(key, desk_of(held), held, {})
             self.key = key
         else:
             # The same revisions are in force; what is kept says when they were looked up.
@@ -74,8 +99,15 @@ class Bench:
 
     async def run(self, work: Callable[[Standing], T]) -> T:
         """Run work with what is in force on the bench's thread, and return what it returns."""
+        self.used = time.monotonic()
         loop = asyncio.get_running_loop()
         return await loop.run_in_executor(self._thread, lambda: work(self.standing()))
+
+    async def look(self) -> None:
+        """Look at the book before somebody has to wait for it."""
+        loop = asyncio.get_running_loop()
+        with suppress(CuttableError):  # told to whoever asks next
+            await loop.run_in_executor(self._thread, lambda: self.standing(is_anew=True))
 
     def close(self) -> None:
         """End the thread after its last work."""
@@ -95,6 +127,18 @@ class Benches:
     def __init__(self, settings: Settings) -> None:
         self.quick = Bench(settings, "quick")
         self.long = Bench(settings, "long")
+        self._fresh = settings.fresh
+        self._looking: asyncio.Task[None] | None = None
+
+    def start(self) -> None:
+        """Begin to look at the book ahead of those who ask."""
+        self._looking = asyncio.create_task(self._look())
+
+    async def _look(self) -> None:
+        while True:
+            await asyncio.sleep(self._fresh / 2)
+            if time.monotonic() - self.quick.used < IDLE:
+                await self.quick.look()
 
     def forget(self) -> None:
         """Look at the book again: something was changed."""
@@ -103,5 +147,7 @@ class Benches:
 
     def close(self) -> None:
         """End both."""
+        if self._looking is not None:
+            self._looking.cancel()
         self.quick.close()
         self.long.close()

@@ -4,6 +4,7 @@ import gc
 import resource
 import signal
 import socket
+import sys
 from contextlib import suppress
 from typing import Any, Final
 
@@ -23,6 +24,8 @@ LARGEST_HEAD: Final = 32 * 1024
 """Bytes of the head of a request."""
 LAST_ANSWERS: Final = 20
 """Seconds that answers under way have when the service is stopped."""
+SWITCH: Final = 0.001
+"""Seconds after which one thread of the process makes way for another."""
 
 
 def bound(host: str, port: int) -> socket.socket:
@@ -65,6 +68,8 @@ def server_of(settings: Settings, **options: Any) -> uvicorn.Server:
 def serve(settings: Settings, listening: socket.socket) -> None:
     """Serve until the process is told to end; what is under way is finished first."""
     gc.enable()
+    # An answer that is known must not wait long behind one that is being worked out.
+    sys.setswitchinterval(SWITCH)
     # A reader who leaves is an error of one request, not the end of the service.
     signal.signal(signal.SIGPIPE, signal.SIG_IGN)
     # The server ends cleanly by itself and then raises the signal again.

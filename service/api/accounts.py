@@ -12,7 +12,7 @@ from ...catalogue.book.accounts import Person, Right, Token
 from ...catalogue.book.connect import Book
 from ...catalogue.errors import InputError
 from ..access import Asker, CanAdmin, CanAsk
-from ..paging import Page, paged
+from ..paging import LISTED, Page, paged
 from ..settings import API
 from ..state import State, state_of
 
@@ -78,7 +78,7 @@ async def me(asker: CanAsk) -> dict[str, Any]:
 # --- tokens -------------------------------------------------------------------------------
 
 
-@router.get("/tokens")
+@router.get("/tokens", responses=LISTED)
 async def own_tokens(request: Request, asker: CanAsk, page: Page) -> Response:
     """List the tokens of whoever asks."""
     return paged(request, await tokens_of(state_of(request), asker.person.name), page)
@@ -152,7 +152,7 @@ async def ended_token(state: State, asker: Asker, token: str) -> None:
 # --- people -------------------------------------------------------------------------------
 
 
-@router.get("/people")
+@router.get("/people", responses=LISTED)
 async def every(request: Request, asker: CanAdmin, page: Page) -> Response:
     """List the accounts."""
     _ = asker

@@ -2,9 +2,10 @@
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Request
+from fastapi import Path as InPath
 from fastapi.responses import Response
 
 from ...catalogue.book import answers
@@ -15,14 +16,16 @@ from ...engine.answer_text import answer_text
 from ...engine.book_desk import desk_of
 from ...engine.keeping import question_of
 from ..access import CanAsk
-from ..paging import Page, paged
+from ..paging import LISTED, Page, paged
 from ..settings import API
 from ..state import state_of
 
+Name = Annotated[str, InPath(max_length=40, examples=["1"],
+                             description="Its number, or the id of a verdict")]  # fmt: skip
 router = APIRouter(prefix=API, tags=["answers"])
 
 
-@router.get("/answers")
+@router.get("/answers", responses=LISTED)
 async def recent(request: Request, asker: CanAsk, page: Page) -> Response:
     """List the answers kept last, the newest first."""
     _ = asker
@@ -37,7 +40,7 @@ async def recent(request: Request, asker: CanAsk, page: Page) -> Response:
 
 
 @router.get("/answers/{name}")
-async def one(request: Request, asker: CanAsk, name: str) -> dict[str, Any]:
+async def one(request: Request, asker: CanAsk, name: Name) -> dict[str, Any]:
     """Return an answer as it was given, by its number or the id of a verdict."""
     _ = asker
     kept, _ = await find(request, name)
@@ -48,7 +51,7 @@ async def one(request: Request, asker: CanAsk, name: str) -> dict[str, Any]:
 
 
 @router.get("/answers/{name}/text")
-async def text(request: Request, asker: CanAsk, name: str) -> Response:
+async def text(request: Request, asker: CanAsk, name: Name) -> Response:
     """Return the answer to the byte."""
     _ = asker
     kept, _ = await find(request, name)
@@ -56,7 +59,7 @@ async def text(request: Request, asker: CanAsk, name: str) -> Response:
 
 
 @router.get("/answers/{name}/again")
-async def again(request: Request, asker: CanAsk, name: str) -> dict[str, Any]:
+async def again(request: Request, asker: CanAsk, name: Name) -> dict[str, Any]:
     """Work an answer out again from the revisions of its day; it must be the same."""
     _ = asker
     kept, files = await find(request, name)
@@ -67,7 +70,7 @@ async def again(request: Request, asker: CanAsk, name: str) -> dict[str, Any]:
 
 
 @router.get("/answers/{name}/today")
-async def today(request: Request, asker: CanAsk, name: str) -> dict[str, Any]:
+async def today(request: Request, asker: CanAsk, name: Name) -> dict[str, Any]:
     """Return an answer as it was and as it would be today."""
     _ = asker
     kept, files = await find(request, name)

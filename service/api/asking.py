@@ -1,6 +1,7 @@
 """Ask: check, lengths, sheet, chart; find sections and grades."""
 
 import json
+import time
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request
@@ -18,7 +19,7 @@ from ..access import CanAsk
 from ..asking import EXAMPLE, Question, answered, check_names, kept_answer, text_of
 from ..bench import Standing
 from ..guard import SHEET_POLICY
-from ..paging import Page, paged, tagged
+from ..paging import LISTED, Page, paged, tagged
 from ..settings import API
 from ..state import State, state_of
 
@@ -55,6 +56,7 @@ async def check(request: Request, asker: CanAsk) -> Response:
     state, body = state_of(request), await request.body()
     quick = state.benches.quick
     if quick.is_fresh() and (known := state.warm.get(quick.key, body)) is not None:
+        quick.used = time.monotonic()
         state.metrics.answers.labels("known").inc()
         return Response(known, media_type="application/json")
     question = question_in(body)
@@ -200,7 +202,7 @@ async def chart(
     return tagged(request, made, MEDIA[kind], key, headers)
 
 
-@router.get("/sections")
+@router.get("/sections", responses=LISTED)
 async def sections(
     request: Request, asker: CanAsk, page: Page, text: Annotated[str, Query(max_length=100)] = ""
 ) -> Response:
@@ -208,9 +210,12 @@ async def sections(
     _ = asker
 
     def work(standing: Standing) -> tuple[str, list[dict[str, Any]]]:
+        return standing.key, standing.known(f"sections {text}", lambda: told(standing))
+
+    def told(standing: Standing) -> list[dict[str, Any]]:
         tables = standing.desk.catalogue.tables
         found = find_sections(text, tables) if text.strip() else list(tables.every_section())
-        return standing.key, [
+        return [
             {"designation": item.designation, "shape": item.shape, "height": item.height,
              "width": item.width, "wall": item.wall, "standard": item.standard,
              "note": item.note}
@@ -221,7 +226,7 @@ async def sections(
     return paged(request, rows, page, key)
 
 
-@router.get("/grades")
+@router.get("/grades", responses=LISTED)
 async def grades(
     request: Request, asker: CanAsk, page: Page, text: Annotated[str, Query(max_length=100)] = ""
 ) -> Response:

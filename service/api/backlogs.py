@@ -16,7 +16,7 @@ from ..asking import check_names
 from ..backlog_rows import rows_of
 from ..backlogs import Order, read
 from ..guard import SHEET_POLICY
-from ..paging import Page, paged
+from ..paging import LISTED, Page, paged
 from ..settings import API
 from ..state import State, state_of
 
@@ -71,7 +71,7 @@ async def take(state: State, asker: Asker, order: Order, content: AsyncIterator[
     return await state.backlogs.take(order, asker.person.name, mark, content)
 
 
-@router.get("/backlogs")
+@router.get("/backlogs", responses=LISTED)
 async def every(request: Request, asker: CanAsk, page: Page) -> Response:
     """List the backlogs, the newest first."""
     return paged(request, mine(state_of(request), asker), page)

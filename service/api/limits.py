@@ -35,14 +35,16 @@ from ...rules.model import Rule
 from ..access import Asker, CanApprove, CanAsk, CanDraft
 from ..backlogs import ImpactOrder
 from ..bench import Standing
-from ..paging import Page, paged
+from ..paging import LISTED, Page, paged
 from ..settings import API
 from ..state import State, state_of
 from .backlogs import one_of
 
 router = APIRouter(prefix=API, tags=["limits"])
 
-Number = Annotated[int, InPath(ge=1, le=1_000_000_000)]
+Number = Annotated[int, InPath(ge=1, le=1_000_000_000, examples=[1])]
+Document = Annotated[str, InPath(max_length=100, examples=["rowan-150"])]
+Code = Annotated[str, InPath(max_length=40, examples=["MASS-01"])]
 Long = Annotated[str, Field(max_length=20_000)]
 
 
@@ -98,7 +100,7 @@ def plain(item: Revision) -> dict[str, Any]:
     return item._asdict() | {"ref": item.ref}
 
 
-@router.get("/machines")
+@router.get("/machines", responses=LISTED)
 async def machines(
     request: Request,
     asker: CanAsk,
@@ -129,7 +131,10 @@ async def machines(
 
 @router.get("/machines/{code}")
 async def machine(
-    request: Request, asker: CanAsk, code: str, as_of: Annotated[str, Query(max_length=40)] = ""
+    request: Request,
+    asker: CanAsk,
+    code: Document,
+    as_of: Annotated[str, Query(max_length=40)] = "",
 ) -> dict[str, Any]:
     """Return a model in force, every limit with its basis."""
     _ = asker
@@ -149,7 +154,7 @@ def _desk_at(standing: Standing, as_of: str) -> Desk:
     return desk_of(held)
 
 
-@router.get("/documents")
+@router.get("/documents", responses=LISTED)
 async def documents(request: Request, asker: CanAsk, page: Page) -> Response:
     """List what is in force, and what is waiting for approval or still drafted."""
     _ = asker
@@ -170,7 +175,7 @@ async def documents(request: Request, asker: CanAsk, page: Page) -> Response:
 
 
 @router.get("/documents/{document}/history")
-async def history_of(request: Request, asker: CanAsk, document: str) -> dict[str, Any]:
+async def history_of(request: Request, asker: CanAsk, document: Document) -> dict[str, Any]:
     """Who changed what of a document, when, why, and who approved it."""
     _ = asker
     name = check_document(document)
@@ -197,7 +202,7 @@ async def history_of(request: Request, asker: CanAsk, document: str) -> dict[str
 
 @router.get("/revisions/{document}/{number}")
 async def revision(
-    request: Request, asker: CanAsk, document: str, number: Number
+    request: Request, asker: CanAsk, document: Document, number: Number
 ) -> dict[str, Any]:
     """Return a revision with its files, and what differs from its base."""
     _ = asker
@@ -222,7 +227,7 @@ async def revision(
 
 @router.get("/revisions/{document}/{number}/differences/{other}")
 async def differences(
-    request: Request, asker: CanAsk, document: str, number: Number, other: Number
+    request: Request, asker: CanAsk, document: Document, number: Number, other: Number
 ) -> dict[str, Any]:
     """Return what differs between two revisions, in words and units."""
     _ = asker
@@ -256,7 +261,7 @@ async def draft(request: Request, asker: CanDraft, asked: Draft) -> dict[str, An
 
 @router.patch("/revisions/{document}/{number}")
 async def edit(
-    request: Request, asker: CanDraft, document: str, number: Number, asked: Edit
+    request: Request, asker: CanDraft, document: Document, number: Number, asked: Edit
 ) -> dict[str, Any]:
     """Edit a draft."""
     name = check_document(document)
@@ -275,7 +280,7 @@ async def edit(
 
 @router.post("/revisions/{document}/{number}/submit")
 async def submit(
-    request: Request, asker: CanDraft, document: str, number: Number, asked: Step
+    request: Request, asker: CanDraft, document: Document, number: Number, asked: Step
 ) -> dict[str, Any]:
     """Freeze a draft for another person to approve."""
     name = check_document(document)
@@ -290,7 +295,7 @@ async def submit(
 
 @router.post("/revisions/{document}/{number}/return")
 async def give_back(
-    request: Request, asker: CanApprove, document: str, number: Number, asked: Step
+    request: Request, asker: CanApprove, document: Document, number: Number, asked: Step
 ) -> dict[str, Any]:
     """Give a submitted revision back to its author."""
     name = check_document(document)
@@ -303,7 +308,7 @@ async def give_back(
 
 @router.post("/revisions/{document}/{number}/withdraw")
 async def withdraw(
-    request: Request, asker: CanDraft, document: str, number: Number, asked: Step
+    request: Request, asker: CanDraft, document: Document, number: Number, asked: Step
 ) -> dict[str, Any]:
     """Give up a revision that is not approved."""
     name = check_document(document)
@@ -316,7 +321,7 @@ async def withdraw(
 
 @router.post("/revisions/{document}/{number}/approve")
 async def approve(
-    request: Request, asker: CanApprove, document: str, number: Number, asked: Step
+    request: Request, asker: CanApprove, document: Document, number: Number, asked: Step
 ) -> dict[str, Any]:
     """Approve a submitted revision, as a person who had no hand in it."""
     name = check_document(document)
@@ -337,7 +342,7 @@ async def approve(
 
 @router.post("/revisions/{document}/{number}/revoke")
 async def revoke(
-    request: Request, asker: CanApprove, document: str, number: Number, asked: Step
+    request: Request, asker: CanApprove, document: Document, number: Number, asked: Step
 ) -> dict[str, Any]:
     """Take back an approval before it takes effect, as a person who did not write it."""
     name = check_document(document)
@@ -350,7 +355,7 @@ async def revoke(
 
 @router.post("/revisions/{document}/{number}/impact", status_code=202)
 async def impact(
-    request: Request, asker: CanDraft, document: str, number: Number, asked: Jobs
+    request: Request, asker: CanDraft, document: Document, number: Number, asked: Jobs
 ) -> dict[str, Any]:
     """Work out which answers a draft would change; the report is attached to it when it is done.
 
@@ -421,7 +426,7 @@ def read_strictly(book: Book, writing: Writing, found: Revision) -> None:
 # --- rules --------------------------------------------------------------------------------
 
 
-@router.get("/rules")
+@router.get("/rules", responses=LISTED)
 async def rules(request: Request, asker: CanAsk, page: Page) -> Response:
     """List the rules in force, by topic."""
     _ = asker
@@ -434,7 +439,7 @@ async def rules(request: Request, asker: CanAsk, page: Page) -> Response:
 
 
 @router.get("/rules/{code}")
-async def rule(request: Request, asker: CanAsk, code: str) -> dict[str, Any]:
+async def rule(request: Request, asker: CanAsk, code: Code) -> dict[str, Any]:
     """Return a rule's page: condition, outcome, why, what lifts it, the cases that prove it."""
     _ = asker
 

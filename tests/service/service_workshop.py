@@ -21,7 +21,6 @@ from cuttable.cli.desk import brought_here
 from cuttable.service.app import create_app
 from cuttable.service.serving import bound, server_of
 from cuttable.service.settings import Settings
-from fastapi import FastAPI
 
 T = TypeVar("T")
 
@@ -72,7 +71,7 @@ class Service:
 
     def __init__(self, settings: Settings, tokens: dict[str, str]) -> None:
         self.settings, self.tokens = settings, tokens
-        self.app: FastAPI = create_app(settings)
+        self.app = create_app(settings)
         self._loop = asyncio.new_event_loop()
         self._thread = threading.Thread(target=self._loop.run_forever)
         self._alive: Any = self.app.router.lifespan_context(self.app)

@@ -1,13 +1,12 @@
-"""Every route × role pair behaves as this table says, and no route is missing from it."""
+"""Every pair of route and role behaves as this table says, and no route is missing from it."""
 
-from collections.abc import Iterator
 from typing import Any, Final
 
 import httpx
 import pytest
 from cuttable.catalogue.book.accounts import ROLES
 from cuttable.service.access import COOKIE, FORM_HEADER
-from cuttable.service.app import create_app
+from cuttable.service.app import create_app, every_route
 from service_workshop import Service, signed_in
 
 API: Final[dict[str, str]] = {
@@ -65,16 +64,6 @@ PAGES: Final[dict[str, str]] = {}
 
 TABLE: Final = API | PAGES
 VALUES: Final = {"{number}": "1", "{other}": "1"}
-
-
-def every_route(routes: Any) -> Iterator[Any]:
-    """Yield the routes of an application, those of its routers too."""
-    for route in routes:
-        inner = getattr(route, "original_router", None)
-        if inner is None:
-            yield route
-        else:
-            yield from every_route(inner.routes)
 
 
 def declared(asked: Service) -> dict[str, str]:
