@@ -43,10 +43,11 @@ from book_workshop import (
 from cuttable.catalogue.book import lifecycle as life
 from cuttable.catalogue.book import making
 from cuttable.catalogue.book.answers import keep_answers
-from cuttable.catalogue.book.bundle import trust
+from cuttable.catalogue.book.bundle import Bundle, take_bundle, trust
 from cuttable.catalogue.book.connect import FORMS, Book, migrate
 from cuttable.catalogue.book.making import back_up, bring_up, restore
 from cuttable.catalogue.book.place import Place
+from cuttable.catalogue.book.records import Revision, pack
 from cuttable.catalogue.book.releases import renew
 from cuttable.catalogue.book.verify import verify
 from cuttable.catalogue.errors import FileError
@@ -132,6 +133,35 @@ def damaged_file(place: Place) -> None:
     place.path.write_bytes(b"\0" * 100 + content[100:])
 
 
+FOREIGN = "sha256:" + "ab" * 32
+"""The key of another book."""
+
+
+def trusting(place: Place) -> None:
+    """Make a book that trusts another one."""
+    first_release(place)
+    book = opened(place)
+    with book.writing("Kim") as writing:
+        trust(writing, FOREIGN, "North works")
+    book.close()
+
+
+def foreign_bundle() -> Bundle:
+    """Return a bundle with the history of a model that the book does not have."""
+    packed: dict[str, tuple[str, bytes]] = {}
+    history: list[Revision] = []
+    for number in (1, 2, 3):
+        digest, packing, body = pack({"x": machine("quince-80", mass=f"{number} t")})
+        packed[digest] = (packing, body)
+        at = f"2026-11-2{number}T08:00:00.000000Z"
+        made = Revision(
+            "quince-80", number, number - 1, "approved", digest, "more", "", "Ana", "", at, at, "",
+            "Bo", at, at, "", "a test", history[-1].digest if history else "",
+        )  # fmt: skip
+        history.append(made._replace(digest=made.own_digest()))
+    return Bundle(FOREIGN, "Ana", "today", {"quince-80": history}, packed)
+
+
 NEWER = FIRST | {
     "rules": {"rolling.toml": b"[parameters]\nslow = 0.6\n", "cases/rolling.toml": b""},
     "larch-500": {"larch-500.toml": machine("larch-500")},
@@ -157,6 +187,7 @@ DEEDS = {
     ),
     "approve": Deed("life", whole_life, step("Bo", life.approve, "larch-610", 1)),
     "trust": Deed("life", whole_life, step("Ana", trust, "ab" * 32, "Hollin")),
+    "import": Deed("trusting", trusting, step("Lee", take_bundle, foreign_bundle())),
     "renew": Deed("first", first_release, step("Ana", renew, NEWER, "cuttable 9")),
     "keep": Deed("first", first_release, keep),
     "keep more": Deed("life", whole_life, keep),
