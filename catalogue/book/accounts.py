@@ -271,7 +271,9 @@ def end_token(writing: Writing, token: str, owner: str = "") -> None:
     query = delete(table).where(table.c.id == token)
     if owner:
         query = query.where(table.c.person == _key(owner))
-    if not writing.connection.execute(query).rowcount:
+    # An id is hexadecimal; what is not is not even asked for.
+    is_id = token.isascii() and token.isalnum()
+    if not is_id or not writing.connection.execute(query).rowcount:
         raise InputError("token-unknown", f"there is no token {token[:20]!r}")
     writing.enter("token", "", 0, details(token=token, ended=True))
 
