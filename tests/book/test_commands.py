@@ -6,7 +6,7 @@ import pty
 import re
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -30,8 +30,17 @@ A5,NPS 3 SCH 40,6 m,
 """
 
 
-ONE_KIND = pytest.mark.parametrize("databases", ["sqlite"], indirect=True)
-"""For what has nothing to do with the kind of database."""
+BOTH = pytest.mark.parametrize("databases", ["sqlite", "postgresql"], indirect=True)
+"""For what a command does in either kind of database by itself; the rest is tested without."""
+
+
+@pytest.fixture(params=["sqlite"])
+def databases(request: pytest.FixtureRequest) -> Iterator[Databases]:
+    """The kind of database a test is about: a file, where it does not matter."""
+    name = "sqlite" if request.param == "sqlite" else "postgres"
+    found: Databases = request.getfixturevalue(name)
+    yield found
+    found.drop()
 
 
 def whole_release(place: Place) -> None:
@@ -87,6 +96,7 @@ def code_of(done: "subprocess.CompletedProcess[str]") -> str:
     return found[0] if found else ""
 
 
+@BOTH
 def test_the_life_of_a_limit(ask: Ask, tmp_path: Path) -> None:
     """Drafted, looked at, approved by another; the answer changes with it, and says why."""
     (tmp_path / "orders.csv").write_text(JOBS, encoding="utf-8")
@@ -128,6 +138,7 @@ def test_the_life_of_a_limit(ask: Ask, tmp_path: Path) -> None:
     assert "as it was written" in ask("book", "verify").stdout
 
 
+@BOTH
 def test_an_answer_is_found_by_the_id_on_paper(ask: Ask) -> None:
     """The id that sheet and JSON print leads to the answer; a list shows the newest first."""
     kept = ask("check", "NPS 4 SCH 40", "20 ft", "--keep", "--json")
@@ -163,7 +174,6 @@ def test_answers_come_out_again_to_the_byte(ask: Ask, words: tuple[str, ...]) ->
     assert "today the same" in ask("answer", "1", "--today").stdout
 
 
-@ONE_KIND
 def test_an_answer_on_a_file_comes_out_again_without_the_file(ask: Ask, tmp_path: Path) -> None:
     """The machine file that was given by path is kept with the answer."""
     source = FOLDER / "models" / "rowan-150.toml"
@@ -221,7 +231,6 @@ def answer(done: "subprocess.CompletedProcess[str]") -> dict[str, Any]:
     return found
 
 
-@ONE_KIND
 def test_a_model_that_breaks_a_site_is_not_released(ask: Ask, tmp_path: Path) -> None:
     """A revision that takes away what an overlay fits is refused, naming the site."""
     ask("sites", "draft", "rowan-150@b7", "--reason", "as surveyed", who="Ana")
@@ -266,7 +275,6 @@ def test_own_sections_and_grades_stand_beside_the_curated_ones(ask: Ask, tmp_pat
     assert "Mill 35" in ask("grades", "list").stdout
 
 
-@ONE_KIND
 @pytest.mark.parametrize(
     ("group", "text", "told"),
     [
@@ -292,6 +300,7 @@ def test_own_names_do_not_shadow_the_curated_ones(
     assert told in done.stderr
 
 
+@BOTH
 def test_a_release_of_rules_goes_the_same_way(ask: Ask, tmp_path: Path) -> None:
     """A changed parameter fails the cases beside it; with them changed it is released."""
     ask("rules", "draft", "--reason", "lower load", who="Ana")
@@ -325,6 +334,7 @@ def test_a_release_of_rules_goes_the_same_way(ask: Ask, tmp_path: Path) -> None:
     assert "rules/1 → rules/2" in ask("answer", "1", "--today", code=1).stdout
 
 
+@BOTH
 def test_as_of_shows_what_was_in_force(ask: Ask, tmp_path: Path) -> None:
     """A day in the future has what takes effect by then; before the first release is nothing."""
     changed(ask, tmp_path, '"280 kg"', '"285 kg"')
@@ -341,6 +351,7 @@ def test_as_of_shows_what_was_in_force(ask: Ask, tmp_path: Path) -> None:
     assert "Coming: rowan-150/2 from 2091-05-01" in ask("book", "status").stdout
 
 
+@BOTH
 def test_bundles_go_from_book_to_book(
     ask: Ask, cuttable: Run, tmp_path: Path, databases: Databases
 ) -> None:
@@ -371,7 +382,6 @@ def test_bundles_go_from_book_to_book(
     _ = cuttable
 
 
-@ONE_KIND
 def released(ask: Ask, group: str, ref: str, file: Path, *more: str) -> None:
     """Bring a file into force."""
     document = ref.partition("/")[0]
@@ -381,7 +391,6 @@ def released(ask: Ask, group: str, ref: str, file: Path, *more: str) -> None:
     ask(group, "approve", ref, "--without-impact", "a test", *more, who="Bo")
 
 
-@ONE_KIND
 def test_a_bundle_is_read_as_it_will_be_in_force(
     ask: Ask, tmp_path: Path, databases: Databases
 ) -> None:
@@ -408,7 +417,6 @@ def test_a_bundle_is_read_as_it_will_be_in_force(
     ask("check", "ring 110x8", "2 m", "--machine", "rowan-150", "--book", other.text)
 
 
-@ONE_KIND
 def test_what_is_approved_must_fit_what_is_scheduled(ask: Ask, tmp_path: Path) -> None:
     """A site that fits the model of today but not the one to come is not approved."""
     model = (FOLDER / "models" / "rowan-150.toml").read_text(encoding="utf-8")
@@ -429,6 +437,7 @@ def test_what_is_approved_must_fit_what_is_scheduled(ask: Ask, tmp_path: Path) -
     assert "reversed-jaws" in ask("machines", "show", name).stdout
 
 
+@BOTH
 def test_a_restore_says_what_it_takes_away(ask: Ask, tmp_path: Path, place: Place) -> None:
     """An older backup brings superseded limits back: only where that is said to be wanted."""
     ask("book", "backup", "old.copy")
@@ -445,7 +454,6 @@ def test_a_restore_says_what_it_takes_away(ask: Ask, tmp_path: Path, place: Plac
     _ = place
 
 
-@ONE_KIND
 def test_a_limit_that_was_changed_past_the_tool_answers_nothing(
     ask: Ask, place: Place, databases: Databases
 ) -> None:
@@ -462,6 +470,7 @@ def test_a_limit_that_was_changed_past_the_tool_answers_nothing(
     assert not done.stdout
 
 
+@BOTH
 def test_a_journal_cut_off_at_its_end_is_found_by_its_head(
     ask: Ask, tmp_path: Path, place: Place, databases: Databases
 ) -> None:
@@ -487,7 +496,6 @@ def test_a_journal_cut_off_at_its_end_is_found_by_its_head(
     assert "--head" not in ask("book", "verify", "--head", "nonsense", code=1).stderr
 
 
-@ONE_KIND
 def test_a_report_that_looked_at_nothing_is_none(ask: Ask, tmp_path: Path) -> None:
     """Neither an empty backlog nor one of other models lets a revision be approved."""
     changed(ask, tmp_path, '"280 kg"', '"285 kg"')
@@ -503,7 +511,6 @@ def test_a_report_that_looked_at_nothing_is_none(ask: Ask, tmp_path: Path) -> No
     assert re.search(r"Its report: \d+ answers looked at", told)
 
 
-@ONE_KIND
 def test_a_report_goes_stale_with_the_rules(ask: Ask, tmp_path: Path) -> None:
     """What was released between report and approval may change the answers."""
     (tmp_path / "orders.csv").write_text(JOBS, encoding="utf-8")
@@ -549,7 +556,6 @@ def test_a_wrong_command_says_what_to_do(ask: Ask, tmp_path: Path) -> None:
     assert "rowan-150" in ask("machines", "history", "rowan", code=2).stderr
 
 
-@ONE_KIND
 def test_a_draft_that_cannot_be_read_is_kept_but_not_submitted(ask: Ask, tmp_path: Path) -> None:
     """Editing is free; every problem is told with its dotted key."""
     path = changed(ask, tmp_path, 'rated    = "280 kg"', 'rated    = "280 m"')
@@ -603,7 +609,6 @@ RING = (
 )
 
 
-@ONE_KIND
 def test_today_tells_of_another_set_up_under_the_same_verdict(ask: Ask, tmp_path: Path) -> None:
     """Supports that stand elsewhere are no "same": an operator would set them wrong."""
     ask("check", "NPS 5 SCH 80", "6 m", "--machine", "rowan-150", "--keep")
@@ -619,7 +624,6 @@ def test_today_tells_of_another_set_up_under_the_same_verdict(ask: Ask, tmp_path
     assert "measures.support_span.value" in [part["key"] for part in item["differences"]]
 
 
-@ONE_KIND
 def test_today_tells_of_other_settings(ask: Ask, tmp_path: Path) -> None:
     """A jaw force is told by its name."""
     ask("check", "NPS 4 SCH 40", "6 m", "--machine", "rowan-150", "--keep")
@@ -630,7 +634,6 @@ def test_today_tells_of_other_settings(ask: Ask, tmp_path: Path) -> None:
     assert re.search(r"jaw force, each [\d.]+ k?N → ", told(done))
 
 
-@ONE_KIND
 def test_what_cannot_be_asked_today_is_told_as_changed(ask: Ask, tmp_path: Path) -> None:
     """A section that was taken out since: status 1, with the revision that took it out."""
     own(ask, tmp_path, RING)
@@ -645,7 +648,6 @@ def test_what_cannot_be_asked_today_is_told_as_changed(ask: Ask, tmp_path: Path)
     assert content["changed"][0]["after"]["verdict"] == "not answered"
 
 
-@ONE_KIND
 def test_what_came_later_with_an_earlier_date_is_a_reason(
     ask: Ask, tmp_path: Path, databases: Databases
 ) -> None:
@@ -669,7 +671,6 @@ def test_what_came_later_with_an_earlier_date_is_a_reason(
     assert "the same to the byte" in ask("answer", "1", "--again").stdout
 
 
-@ONE_KIND
 def test_an_answer_as_it_was_given_has_all_that_check_has(ask: Ask) -> None:
     """Supports, settings, limits, what was taken for granted, id and digests."""
     job = ("NPS 5 SCH 80", "6 m", "--machine", "rowan-150", "--part", "1 m*2")
@@ -688,7 +689,6 @@ def test_an_answer_as_it_was_given_has_all_that_check_has(ask: Ask) -> None:
     assert verdict["machine"]["digest"][7:15] in shown
 
 
-@ONE_KIND
 def test_a_refused_answer_gives_no_settings(ask: Ask) -> None:
     """Beside a refusal they would be taken for leave to try."""
     ask("check", "NPS 6 SCH 160", "6 m", "--machine", "rowan-150", "--keep", code=1)
@@ -698,7 +698,6 @@ def test_a_refused_answer_gives_no_settings(ask: Ask) -> None:
     assert "Supports" not in shown
 
 
-@ONE_KIND
 def test_a_machine_file_is_told_from_the_released_model(ask: Ask, tmp_path: Path) -> None:
     """On the terminal, in JSON, in the kept answer and on the sheet."""
     source = FOLDER / "models" / "rowan-150.toml"
@@ -719,7 +718,6 @@ def test_a_machine_file_is_told_from_the_released_model(ask: Ask, tmp_path: Path
     assert "file" not in answer(released)["machine"]
 
 
-@ONE_KIND
 def test_a_model_that_nobody_approved_is_shown_as_such(ask: Ask, tmp_path: Path) -> None:
     """Drafts, submitted and withdrawn revisions."""
     changed(ask, tmp_path, '"280 kg"', '"285 kg"')
@@ -733,7 +731,6 @@ def test_a_model_that_nobody_approved_is_shown_as_such(ask: Ask, tmp_path: Path)
     assert "approved" not in ask("machines", "show", "rowan-150/1").stdout.splitlines()[0]
 
 
-@ONE_KIND
 def test_sites_are_named_where_they_were_not_asked(ask: Ask, tmp_path: Path) -> None:
     """Once, at the end; and the model of a site is no way out for the site."""
     job = ("check", "NPS 5 SCH 80", "6 m")
@@ -752,7 +749,6 @@ def test_sites_are_named_where_they_were_not_asked(ask: Ask, tmp_path: Path) -> 
     assert ask(*job, code=None).stdout.rstrip().endswith("rowan-150@b4 and 1 more.")
 
 
-@ONE_KIND
 def test_the_catalogue_is_released_as_the_rest(
     ask: Ask, tmp_path: Path, place: Place, databases: Databases
 ) -> None:
@@ -776,7 +772,6 @@ def test_the_catalogue_is_released_as_the_rest(
     _ = place
 
 
-@ONE_KIND
 @pytest.mark.parametrize(
     ("words", "right"),
     [
@@ -827,7 +822,6 @@ def in_terminal(
 HEAVIER = """sed -i 's/"280 kg"/"285 kg"/' "$1" && sleep 1.1 && touch "$1" """
 
 
-@ONE_KIND
 def test_the_editor_edits_a_draft(ask: Ask, place: Place, tmp_path: Path) -> None:
     """With a terminal; without one it says what to do instead."""
     ask("machines", "draft", "rowan-150", "--reason", "a test", who="Ana")
@@ -839,7 +833,6 @@ def test_the_editor_edits_a_draft(ask: Ask, place: Place, tmp_path: Path) -> Non
     assert "--to FILE.toml" in done.stderr
 
 
-@ONE_KIND
 def test_the_editor_is_not_opened_for_what_is_frozen(
     ask: Ask, place: Place, tmp_path: Path
 ) -> None:
@@ -854,7 +847,6 @@ def test_the_editor_is_not_opened_for_what_is_frozen(
     assert "cuttable machines draft rowan-150 --from a.toml" in out
 
 
-@ONE_KIND
 def test_an_edit_does_not_lay_itself_over_another(ask: Ask, place: Place, tmp_path: Path) -> None:
     """What somebody else wrote meanwhile stays, and what was written is in a file."""
     changed(ask, tmp_path, '"330 kg"', '"331 kg"')
@@ -874,7 +866,6 @@ def test_an_edit_does_not_lay_itself_over_another(ask: Ask, place: Place, tmp_pa
     assert "285 kg" not in now
 
 
-@ONE_KIND
 def test_options_of_an_edit_that_do_not_go_together(ask: Ask, tmp_path: Path) -> None:
     """Writing out and changing at once; a reason of no words."""
     changed(ask, tmp_path, '"280 kg"', '"285 kg"')
@@ -886,7 +877,6 @@ def test_options_of_an_edit_that_do_not_go_together(ask: Ask, tmp_path: Path) ->
     ask(*edit, "--evidence", "test 9", who="Ana")
 
 
-@ONE_KIND
 def test_an_edit_of_a_draft_left_behind_says_so(ask: Ask, tmp_path: Path) -> None:
     """Its base was superseded: submitting would refuse it."""
     changed(ask, tmp_path, '"280 kg"', '"285 kg"')
@@ -900,7 +890,6 @@ def test_an_edit_of_a_draft_left_behind_says_so(ask: Ask, tmp_path: Path) -> Non
 # --- files and names ----------------------------------------------------------------------------
 
 
-@ONE_KIND
 def test_a_folder_that_lacks_what_rules_need(ask: Ask, tmp_path: Path) -> None:
     """Each file by name; a file for a folder, and a folder for a file."""
     ask("rules", "draft", "--reason", "x", who="Ana")
@@ -918,7 +907,6 @@ def test_a_folder_that_lacks_what_rules_need(ask: Ask, tmp_path: Path) -> None:
     assert "it is a folder, and a file is wanted" in a_folder.stderr
 
 
-@ONE_KIND
 def test_every_refusal_says_what_to_do(ask: Ask, tmp_path: Path) -> None:
     """A sentence after the fault, before its code."""
     changed(ask, tmp_path, '"280 kg"', '"285 kg"')
@@ -938,7 +926,6 @@ def test_every_refusal_says_what_to_do(ask: Ask, tmp_path: Path) -> None:
         assert re.search(r"\. [A-Z].*\S \[[a-z-]+\]", ask(*words, code=2).stderr), words
 
 
-@ONE_KIND
 def test_a_site_is_of_a_model_that_there_is(ask: Ask) -> None:
     """Refused before anything is written; a site that is not kept says how to begin it."""
     for name in ("nosuch@hall", "rules@x"):
@@ -954,7 +941,6 @@ def test_a_site_is_of_a_model_that_there_is(ask: Ask) -> None:
         assert json.loads(ask(group, "history", "--json").stdout)["revisions"] == []
 
 
-@ONE_KIND
 def test_an_export_is_not_named_like_what_it_holds(ask: Ask, tmp_path: Path) -> None:
     """One word that is a document: what to write is asked for, and no key is made for it."""
     home = {"XDG_DATA_HOME": str(tmp_path / "home")}
@@ -968,7 +954,6 @@ def test_an_export_is_not_named_like_what_it_holds(ask: Ask, tmp_path: Path) -> 
     assert not (tmp_path / "home").exists()
 
 
-@ONE_KIND
 def test_nobody_is_nameless_or_the_tool(ask: Ask) -> None:
     """Blanks are no name; the tool's own name is for its releases."""
     draft = ("machines", "draft", "rowan-150", "--reason", "x", "--as")
@@ -978,7 +963,6 @@ def test_nobody_is_nameless_or_the_tool(ask: Ask) -> None:
     assert code_of(ask("machines", "edit", "rowan-150/2", code=2)) == "revision-unknown"
 
 
-@ONE_KIND
 def test_restore_asks_or_is_told(ask: Ask, place: Place, tmp_path: Path) -> None:
     """Without anybody to ask it wants --yes, and changes nothing."""
     ask("book", "backup", "a.copy")
@@ -990,7 +974,6 @@ def test_restore_asks_or_is_told(ask: Ask, place: Place, tmp_path: Path) -> None
     _ = tmp_path
 
 
-@ONE_KIND
 def test_verify_says_what_to_do_where_no_backup_is(
     ask: Ask, place: Place, databases: Databases
 ) -> None:
@@ -1000,7 +983,6 @@ def test_verify_says_what_to_do_where_no_backup_is(
     assert "cuttable book restore FILE" in done.stdout
 
 
-@ONE_KIND
 def test_what_is_no_book_is_not_called_a_damaged_one(ask: Ask, tmp_path: Path) -> None:
     """A list of orders, given by mistake; nothing is ever made of it."""
     path = tmp_path / "orders.csv"
@@ -1017,7 +999,6 @@ def test_what_is_no_book_is_not_called_a_damaged_one(ask: Ask, tmp_path: Path) -
     assert path.read_text(encoding="utf-8") == JOBS * 20
 
 
-@ONE_KIND
 def test_the_home_folder_is_meant_by_its_sign(ask: Ask, tmp_path: Path) -> None:
     """In the option and in the environment, where no shell puts it in."""
     home = {"HOME": str(tmp_path / "home")}
@@ -1027,7 +1008,6 @@ def test_the_home_folder_is_meant_by_its_sign(ask: Ask, tmp_path: Path) -> None:
     assert "Book" in ask("book", "status", **home, CUTTABLE_BOOK="~/plant.db").stdout
 
 
-@ONE_KIND
 @pytest.mark.parametrize(
     "url",
     [
@@ -1046,7 +1026,6 @@ def test_no_password_is_told(ask: Ask, url: str) -> None:
 # --- impact -------------------------------------------------------------------------------------
 
 
-@ONE_KIND
 def test_impact_on_answers_asks_models_only(ask: Ask, tmp_path: Path) -> None:
     """An answer that named no machine was not of a site; one job is one job; no path is told."""
     site(ask, tmp_path, "rowan-150@hall-2")
@@ -1063,7 +1042,6 @@ def test_impact_on_answers_asks_models_only(ask: Ask, tmp_path: Path) -> None:
     assert json.loads(listed.stdout)["totals"]["answers"] == 2
 
 
-@ONE_KIND
 def test_impact_of_a_site_leaves_open_answers_alone(ask: Ask, tmp_path: Path) -> None:
     """Only those count that were asked on the site."""
     name = "rowan-150@hall-2"
@@ -1077,7 +1055,6 @@ def test_impact_of_a_site_leaves_open_answers_alone(ask: Ask, tmp_path: Path) ->
     assert json.loads(done.stdout)["totals"]["answers"] == 1
 
 
-@ONE_KIND
 def test_a_base_that_is_not_yet_in_force_is_told(ask: Ask, tmp_path: Path) -> None:
     """When drafting and when looking at the impact; times are told as people write them."""
     changed(ask, tmp_path, '"280 kg"', '"285 kg"')
@@ -1096,7 +1073,6 @@ def test_a_base_that_is_not_yet_in_force_is_told(ask: Ask, tmp_path: Path) -> No
         assert not re.search(r"\d{4}-\d\d-\d\dT\d\d", ask(*words).stdout), words
 
 
-@ONE_KIND
 def test_an_accessory_that_is_gone_is_told_as_changed(ask: Ask, tmp_path: Path) -> None:
     """What was fitted is not offered today: no error, but what is different."""
     job = ("NPS 6 SCH 40", "2 m", "--machine", "rowan-150", "--fitted", "reversed-jaws")
