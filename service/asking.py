@@ -1,5 +1,6 @@
 """A question as a program or a form puts it, and its answer."""
 
+import re
 from collections.abc import Sequence
 from typing import Annotated, Any, Final, Literal, cast
 
@@ -16,6 +17,12 @@ from .bench import Standing
 
 Word = Annotated[str, StringConstraints(max_length=200)]
 Words = Annotated[list[Word], Field(max_length=200)]
+
+MOST_PIECES: Final = 60
+"""Parts, cuts and stations of a question that is answered at once."""
+MOST_MACHINES: Final = 20
+_COUNT: Final = re.compile(r"^\s*(\d{1,9})\s*\*|\*\s*(\d{1,9})\s*$")
+"""How many of a part are wanted."""
 
 EXAMPLE: Final[dict[str, Any]] = {
     "section": "NPS 5 SCH 80", "length": "20 ft", "machines": ["rowan-150", "alder-320"],
@@ -61,6 +68,14 @@ class Question(BaseModel):
     def system(self) -> System:
         """The units of its sentences."""
         return self.units or system_of(self.length)
+
+    @property
+    def is_heavy(self) -> bool:
+        """Say whether it may take long: it then waits with what takes long, not before the rest."""
+        found = (number for part in self.parts for pair in _COUNT.findall(part) for number in pair)
+        counts = (int(number or 0) for number in found)
+        pieces = len(self.parts) + len(self.cuts) + len(self.stations) + sum(counts)
+        return pieces > MOST_PIECES or len(self.machines) > MOST_MACHINES
 
     def check_machines(self) -> None:
         """Refuse what would read a file of the server.

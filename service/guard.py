@@ -17,6 +17,7 @@ from fastapi import Request
 from fastapi.responses import Response
 from prometheus_client import CollectorRegistry, Counter, Histogram
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 
 from ..catalogue.errors import InputError
 from .settings import API, Settings
@@ -54,6 +55,8 @@ MOST_ADDRESSES: Final = 10_000
 """Addresses whose rate is remembered."""
 LARGE: Final = 2**24
 """Bytes above which a request may take longer to come."""
+GONE: Final = 499
+"""Status that is counted for whoever left before the answer."""
 FORMS: Final = ("application/x-www-form-urlencoded", "multipart/form-data")
 HERE: Final = frozenset({"localhost", "127.0.0.1", "[::1]"})
 """Names by which a browser on this machine calls this machine."""
@@ -208,6 +211,8 @@ class Guard:
                 await self._told(refusal, scope, receive, sending)
             else:
                 await self.app(scope, self._limited(scope, receive), sending)
+        except ClientDisconnect:
+            status = GONE  # nobody is there to be told
         except Exception as fault:
             if status:  # half an answer is out: the connection ends with it
                 LOG.exception("request %s broke off", request_id)

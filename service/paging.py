@@ -49,10 +49,16 @@ LISTED: Final[dict[int | str, dict[str, Any]]] = {
 
 def paged(request: Request, rows: Sequence[Any], page: PageOf, key: str = "") -> Response:
     """Return a part of a list, with how many there are and where the next part is."""
-    part = list(rows[page.first : page.first + page.most])
-    content: dict[str, Any] = {"total": len(rows), "first": page.first, "items": part}
+    return part_of(request, rows[page.first : page.first + page.most], page, len(rows), key)
+
+
+def part_of(
+    request: Request, part: Sequence[Any], page: PageOf, total: int, key: str = ""
+) -> Response:
+    """Return a part of a list that was read as a part."""
+    content: dict[str, Any] = {"total": total, "first": page.first, "items": list(part)}
     following = page.first + page.most
-    if following < len(rows):
+    if following < total:
         url = request.url.include_query_params(first=following, count=page.most)
         content["next"] = f"{url.path}?{url.query}"
     body = json.dumps(content, ensure_ascii=False, allow_nan=False).encode()

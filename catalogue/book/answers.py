@@ -145,13 +145,27 @@ def find_answer(connection: "Connection", name: str) -> Kept:
     return found
 
 
-def recent(connection: "Connection", most: int) -> list[tuple[int, str, str, str, dict[str, Any]]]:
-    """Return number, time, asker, verdict and inputs of the answers given last."""
+def count_of(connection: "Connection") -> int:
+    """Return how many answers are kept."""
+    return int(connection.execute(select(schema.book.c.answers)).scalar() or 0)
+
+
+def recent(
+    connection: "Connection", most: int, skip: int = 0
+) -> list[tuple[int, str, str, str, dict[str, Any]]]:
+    """Return number, time, asker, verdict and inputs of the answers given last.
+
+    Args:
+        connection: of the book.
+        most: how many.
+        skip: how many of the last are left out.
+    """
     table = schema.answers
     rows = connection.execute(
         select(table.c.answer, table.c.at, table.c.asker, table.c.verdict, table.c.inputs)
         .order_by(table.c.answer.desc())
         .limit(most)
+        .offset(skip)
     )
     return [(row[0], row[1], row[2], row[3], json.loads(row[4])) for row in rows]
 

@@ -16,7 +16,7 @@ from ...engine.answer_text import answer_text
 from ...engine.book_desk import desk_of
 from ...engine.keeping import question_of
 from ..access import CanAsk
-from ..paging import LISTED, Page, paged
+from ..paging import LISTED, Page, part_of
 from ..settings import API
 from ..state import state_of
 
@@ -30,13 +30,18 @@ async def recent(request: Request, asker: CanAsk, page: Page) -> Response:
     """List the answers kept last, the newest first."""
     _ = asker
 
-    def work(book: Book) -> list[dict[str, Any]]:
+    def work(book: Book) -> tuple[int, list[dict[str, Any]]]:
         with book.reading() as connection:
-            found = answers.recent(connection, page.first + page.most + 1)
-        return [{"answer": number, "at": at, "asker": who, "verdict": verdict or None,
-                 "inputs": inputs} for number, at, who, verdict, inputs in found]  # fmt: skip
+            found = answers.recent(connection, page.most, page.first)
+            total = answers.count_of(connection)
+        rows = [
+            {"answer": number, "at": at, "asker": who, "verdict": verdict or None, "inputs": inputs}
+            for number, at, who, verdict, inputs in found
+        ]
+        return total, rows
 
-    return paged(request, await state_of(request).books.run(work), page)
+    total, rows = await state_of(request).books.run(work)
+    return part_of(request, rows, page, total)
 
 
 @router.get("/answers/{name}")

@@ -17,7 +17,7 @@ from ...engine.reasons import lengths_content
 from ...engine.sheet.making import sheet_file
 from ..access import CanAsk
 from ..asking import EXAMPLE, Question, answered, check_names, kept_answer, text_of
-from ..bench import Standing
+from ..bench import Bench, Standing
 from ..guard import SHEET_POLICY
 from ..paging import LISTED, Page, paged, tagged
 from ..settings import API
@@ -73,7 +73,7 @@ async def check(request: Request, asker: CanAsk) -> Response:
     if known is not None:
         state.metrics.answers.labels("known").inc()
         return Response(known, media_type="application/json")
-    key, text, kept = await quick.run(work)
+    key, text, kept = await bench_for(state, question).run(work)
     state.metrics.answers.labels("new").inc()
     headers: dict[str, str] = {}
     if kept is not None:
@@ -82,6 +82,11 @@ async def check(request: Request, asker: CanAsk) -> Response:
     else:
         state.warm.put(key, body, text)
     return Response(text, media_type="application/json", headers=headers)
+
+
+def bench_for(state: State, question: Question) -> Bench:
+    """Return the bench for a question: what takes long keeps nobody waiting who asks briefly."""
+    return state.benches.long if question.is_heavy else state.benches.quick
 
 
 async def keep(state: State, asker: str, new: Any) -> int:

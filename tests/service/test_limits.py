@@ -221,6 +221,15 @@ def test_answers_kept_are_given_again_and_as_of_today(service: Service) -> None:
     assert service.api("GET", "/answers", "asker")["items"][0]["asker"] == "Ask"
 
 
+def test_answers_kept_are_listed_in_parts(service: Service) -> None:
+    for feet in range(5, 12):
+        service.api("POST", "/check", "asker", json=JOB | {"length": f"{feet} ft", "keep": True})
+    first = service.api("GET", "/answers", "asker", params={"count": 3})
+    assert (first["total"], [item["answer"] for item in first["items"]]) == (7, [7, 6, 5])
+    last = service.api("GET", "/answers", "asker", params={"first": 6, "count": 3})
+    assert ([item["answer"] for item in last["items"]], "next" in last) == ([1], False)
+
+
 def test_limits_as_they_were(service: Service) -> None:
     path = drafted(service)
     service.api("POST", f"{path}/submit", "engineer", json={})
