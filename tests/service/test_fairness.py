@@ -40,7 +40,8 @@ def test_a_check_is_answered_while_something_long_is_worked_out(service: Service
 
 @pytest.mark.parametrize(
     ("more", "is_heavy"),
-    [({}, False), ({"parts": ["1200 mm*3", "0.4 m"]}, False), ({"parts": ["1 mm*4000"]}, True), ({"parts": ["4000 * 1 mm"]}, True),
+    [({}, False), ({"parts": ["1200 mm*3", "0.4 m"]}, False), ({"parts": ["1 mm*4000"]}, True),
+     ({"parts": ["4000 * 1 mm"]}, True),
      ({"parts": ["10 mm"] * 61}, True), ({"cuts": ["1 m"] * 40, "stations": ["2 m"] * 30}, True),
      ({"machines": ["rowan-150"] * 21}, True)],
 )  # fmt: skip
