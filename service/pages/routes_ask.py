@@ -69,6 +69,8 @@ def _choices(desk: Desk) -> dict[str, Any]:
 def _onward(request: Request, form: Form) -> dict[str, Any]:
     """Return what can be done with an answer."""
     base = request.url.replace(path="/", query="", fragment="")
+    if state_of(request).settings.is_https:
+        base = base.replace(scheme="https")  # the proxy before the service speaks it
     query = form.query(units=form.system)
     return {
         "share": f"{base}?{query}",

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.datastructures import UploadFile
 
 from ...catalogue.errors import CuttableError, InputError
-from ...engine.backlog.ranking import LACKING, OTHER_TITLES
+from ...engine.backlog.ranking import OTHER_TITLES
 from ...engine.backlog.summary import shortened
 from ..access import Asker
 from ..api.backlogs import answers, mine, one_of, take
@@ -180,13 +180,16 @@ async def _words(request: Request, item: dict[str, Any]) -> _Words:
 def _cells(row: dict[str, Any], words: _Words) -> dict[str, Any]:
     """Return an answer as the page shows it: what it does not say is blank."""
     code = row["decided_by"] or ""
-    # What would have to be done for a job that is refused is of no use.
-    is_moot = row["verdict"] == "refused" and code != LACKING
-    to_do = [] if is_moot else (row["mitigations"] or "").split("; ")
+    to_do = ", ".join(
+        words.mitigations.get(name, name).lower() for name in (row["mitigations"] or "").split("; ")
+    )
+    if row["verdict"] == "refused":
+        # What would have to be done for a job that is refused is of no use; what lacks is.
+        to_do = f"needs {row['missing'].replace(';', ',')}" if row["missing"] else ""
     return row | {
         "utilisation": percent(row["utilisation"]),
         "heavy_utilisation": percent(row["heavy_utilisation"]),
         "governing": words.measures.get(row["governing"] or "", row["governing"] or ""),
         "decision": words.rules.get(code, code),
-        "mitigations": ", ".join(words.mitigations.get(name, name).lower() for name in to_do),
+        "mitigations": to_do,
     }

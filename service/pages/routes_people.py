@@ -107,8 +107,9 @@ async def password(request: Request, asker: Asks) -> Response:
     try:
         _, secret = await change_password(request, asker, sent.get("old", ""), sent.get("new", ""))
     except CuttableError as fault:
-        return await _account(request, asker, status_of(fault.code), fault=fault_of(fault),
-                              where="password")  # fmt: skip
+        # Who asks is known: 401 would say that nobody is.
+        status = 422 if fault.code == "sign-in-wrong" else status_of(fault.code)
+        return await _account(request, asker, status, fault=fault_of(fault), where="password")
     made = RedirectResponse("/account?changed=1", 303)
     set_cookie(request, made, secret)
     return made

@@ -4,7 +4,7 @@
 const form = document.getElementById("question");
 const place = document.getElementById("answer");
 const status = document.getElementById("status");
-const WAIT = 130; // ms without a key before the question is asked
+const WAIT = 80; // ms without a key before the question is asked
 let asked = "";
 let running = null;
 let timer = 0;
@@ -167,10 +167,13 @@ function suggest(input) {
     running = new AbortController();
     let items = [];
     try {
-      const found = await fetch(`${input.dataset.suggest}?count=12&text=${encodeURIComponent(text)}`, { signal: running.signal, credentials: "same-origin" });
+      const found = await fetch(`${input.dataset.suggest}?count=80&text=${encodeURIComponent(text)}`, { signal: running.signal, credentials: "same-origin" });
       if (found.ok) items = (await found.json()).items;
     } catch { return; }
     if (wanted !== text || document.activeElement !== input) return;
+    // What begins as it is typed comes first; the order is that of the tables otherwise.
+    const begins = (item) => (item.designation || item.grade).toLowerCase().startsWith(text.toLowerCase());
+    items = [...items.filter(begins), ...items.filter((item) => !begins(item))].slice(0, 12);
     list.replaceChildren(...items.map((item, number) => {
       const line = document.createElement("li");
       line.id = `${list.id}-${number}`;

@@ -58,7 +58,7 @@ def visits(
     made: list[Visit] = []
 
     def visit(who: str = "", url: str = house.url, **how: object) -> Visit:
-        found = Visit(browser, url, **how)  # pyright: ignore[reportArgumentType]
+        found = Visit(browser, url, **how)
         made.append(found)
         if not who:
             return found

@@ -55,7 +55,6 @@ def running(settings: Settings) -> Iterator[str]:
     listening: socket.socket = bound("127.0.0.1", 0)
     port: int = listening.getsockname()[1]
     server = server_of(settings)
-    server.install_signal_handlers = lambda: None  # pyright: ignore[reportAttributeAccessIssue]
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()
     until = time.monotonic() + 20

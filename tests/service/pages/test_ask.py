@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 import pytest
 from house import House, Visit
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 Visits = Callable[..., Visit]
 
@@ -250,12 +250,12 @@ def test_the_latest_question_wins(visits: Visits) -> None:
     page = visit.page
     slow: list[str] = []
 
-    def hold(route: object) -> None:
-        url: str = route.request.url  # pyright: ignore[reportAttributeAccessIssue]
+    def hold(route: Route) -> None:
+        url = route.request.url
         if "length=7+m" in url or "length=7%20m" in url:
             slow.append(url)
             page.wait_for_timeout(600)
-        route.continue_()  # pyright: ignore[reportAttributeAccessIssue]
+        route.continue_()
 
     page.route("**/ask/answer?**", hold)
     page.get_by_label("Section", exact=True).fill("NPS 4 SCH 40")

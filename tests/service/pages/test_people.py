@@ -140,8 +140,11 @@ def test_a_form_of_another_session_does_nothing(visits: Visits, house: House) ->
 def test_what_went_wrong_is_a_page_of_the_same_frame(visits: Visits, name: str) -> None:
     """With a title, a sentence, and a way on."""
     visit = visits(name)
-    for path in ("/nothing", "/rules/NONE-99", "/answers/999999", "/limits/no-such-model",
-                 "/limits/rowan-150/99", "/backlogs/0123456789abcdef", "/sheet?section=x"):  # fmt: skip
+    missing = (
+        "/nothing", "/rules/NONE-99", "/answers/999999", "/limits/no-such-model",
+        "/limits/rowan-150/99", "/backlogs/0123456789abcdef", "/sheet?section=x",
+    )  # fmt: skip
+    for path in missing:
         page = visit.go(path)
         expect(page.locator("h1")).to_be_visible()
         expect(page.get_by_role("navigation", name="Main")).to_be_visible()

@@ -160,18 +160,11 @@ def test_a_backlog_of_somebody_else_is_not_there(visits: Visits, orders: Path) -
 # --- limits -------------------------------------------------------------------------------
 
 
-def test_a_change_of_limits_from_draft_to_approval(visits: Visits, orders: Path) -> None:
-    """Drafted, edited, looked at, submitted; told by the book why not; approved by another."""
-    engineer = visits("Eli Marsh")
-    sent(engineer, orders)
-    page = engineer.go("/limits/rowan-150")
-    expect(page.get_by_role("row", name=re.compile("^stock mass"))).to_contain_text("280 kg")
-    page.get_by_role("button", name="Draft it").click()
+def drafted(page: Page) -> None:
+    """Edit the draft that is shown; what the book refuses is told beside the step."""
     file = page.get_by_label("rowan-150.toml")
     text = file.input_value()
     assert '"280 kg"' in text
-
-    # what the book refuses is told beside the step, with what to do on this page
     page.get_by_role("button", name="Submit for approval").click()
     expect(page.get_by_role("alert")).to_contain_text("Edit the file first")
     file.fill(text.replace('"280 kg"', '"250 kg"'))
@@ -184,37 +177,58 @@ def test_a_change_of_limits_from_draft_to_approval(visits: Visits, orders: Path)
     expect(row).to_contain_text("-30 kg, -10.7 %")
     expect(page.locator("dl")).to_contain_text("bearing worn <b>bold</b>")
 
-    # what it would change, over the backlog
+
+def looked_at(page: Page) -> None:
+    """Work out what the draft would change over the backlog."""
     page.get_by_label("Over the jobs of").select_option(label="orders.csv (5 rows)")
     page.get_by_role("button", name="Work it out").click()
     page.get_by_role("link", name=re.compile("watch|see why")).click()
     expect(page.get_by_role("heading", name="Impact of rowan-150/2")).to_be_visible(timeout=60_000)
     page.get_by_role("link", name="rowan-150/2", exact=True).click()
     expect(page.locator("main")).to_contain_text("5 jobs of orders.csv")
+
+
+def given_back(page: Page) -> None:
+    """Give the revision back, which needs a reason."""
+    page.get_by_role("link", name="rowan-150/2").click()
+    page.get_by_role("button", name="Give it back to Eli Marsh").click()
+    expect(page.get_by_role("alert")).to_contain_text("Say why")
+    page.get_by_role("region", name="Give back").get_by_label("Why").fill("which bearing?")
+    page.get_by_role("button", name="Give it back to Eli Marsh").click()
+    expect(page.locator("h1")).to_contain_text("draft")
+
+
+def approved(page: Page) -> None:
+    """Approve the revision, not for a day that is past."""
+    page.get_by_label("To take effect on").fill("2001-01-01")
+    page.get_by_role("button", name="Approve").click()
+    expect(page.get_by_role("alert")).to_contain_text("past")
+    page.get_by_label("To take effect on").fill("")
+    page.get_by_role("button", name="Approve").click()
+    expect(page.locator("h1")).to_contain_text("approved")
+
+
+def test_a_change_of_limits_from_draft_to_approval(visits: Visits, orders: Path) -> None:
+    """Drafted, edited, looked at, submitted; given back and brought again; approved by another."""
+    engineer, approver = visits("Eli Marsh"), visits("Pia Holm")
+    sent(engineer, orders)
+    page = engineer.go("/limits/rowan-150")
+    expect(page.get_by_role("row", name=re.compile("^stock mass"))).to_contain_text("280 kg")
+    page.get_by_role("button", name="Draft it").click()
+    drafted(page)
+    looked_at(page)
     page.get_by_role("button", name="Submit for approval").click()
     expect(page.locator("main")).to_contain_text("You had a hand in it")
     here = page.url
 
-    # another person gives it back, gets it again, approves it
-    approver = visits("Pia Holm")
     other = approver.go("/limits")
-    other.get_by_role("link", name="rowan-150/2").click()
-    other.get_by_role("button", name="Give it back to Eli Marsh").click()
-    expect(other.get_by_role("alert")).to_contain_text("Say why")
-    other.get_by_role("region", name="Give back").get_by_label("Why").fill("which bearing?")
-    other.get_by_role("button", name="Give it back to Eli Marsh").click()
-    expect(other.locator("h1")).to_contain_text("draft")
+    given_back(other)
     page.goto(here)
     page.get_by_label("Evidence").fill("spindle bearing, measured")
     page.get_by_role("button", name="Save the draft").click()
     page.get_by_role("button", name="Submit for approval").click()
     other.goto(here)
-    other.get_by_label("To take effect on").fill("2001-01-01")
-    other.get_by_role("button", name="Approve").click()
-    expect(other.get_by_role("alert")).to_contain_text("past")
-    other.get_by_label("To take effect on").fill("")
-    other.get_by_role("button", name="Approve").click()
-    expect(other.locator("h1")).to_contain_text("approved")
+    approved(other)
 
     # who did what and why; the answers of today are of the new limit
     other.goto(f"{approver.url}/limits/rowan-150")
