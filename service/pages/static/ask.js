@@ -4,7 +4,8 @@
 const form = document.getElementById("question");
 const place = document.getElementById("answer");
 const status = document.getElementById("status");
-const WAIT = 80; // ms without a key before the question is asked
+const SOON = 15; // ms without a key before the question is asked
+const WAIT = 80; // the same while one is being answered, so that they do not queue
 let asked = "";
 let running = null;
 let timer = 0;
@@ -17,7 +18,7 @@ function query() {
 
 function later() {
   clearTimeout(timer);
-  timer = setTimeout(ask, WAIT);
+  timer = setTimeout(ask, place.hasAttribute("aria-busy") ? WAIT : SOON);
 }
 
 async function ask() {

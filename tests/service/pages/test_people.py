@@ -49,7 +49,7 @@ def test_links_that_a_role_may_not_use_are_not_shown(visits: Visits) -> None:
     """And the page says which role is needed, where it is opened all the same."""
     page = visits("Ada Quill").go("/people")
     main = page.locator("main")
-    expect(main).to_contain_text("needs the role administrator; yours is asker")
+    expect(main).to_contain_text("This needs the role administrator; yours is asker")
     assert page.get_by_role("link", name="People").count() == 0
     page.goto(page.url.replace("/people", "/limits/rowan-150"))
     expect(page.get_by_role("heading", name="Revisions")).to_be_visible()
