@@ -111,12 +111,18 @@ class Desk:
                     (), tuple(Question(q.code, q.text, q.choices) for q in asked.values())
                 )
         others = machines if is_all else ()
-        full = [self._with_fit(verdict, others) for verdict in found]
+        smallest: dict[tuple[str, ...], dict[str, str | None]] = {}
+        full = [self._with_fit(verdict, others, smallest) for verdict in found]
         full.sort(key=lambda verdict: ORDER[verdict.verdict])
         return Answer(tuple(full), ())
 
-    def _with_fit(self, verdict: Verdict, others: Sequence[MachineModel]) -> Verdict:
-        """Add what would make it fit."""
+    def _with_fit(
+        self,
+        verdict: Verdict,
+        others: Sequence[MachineModel],
+        smallest: dict[tuple[str, ...], dict[str, str | None]],
+    ) -> Verdict:
+        """Add what would make it fit; the smallest models are found once for all verdicts."""
         job, machine = verdict.job, verdict.machine
         fit: dict[str, Any] = {}
         if verdict.verdict not in ("", VERDICTS["setting"]):
@@ -129,10 +135,10 @@ class Desk:
             if mark:
                 # The site is that machine as it stands; its model as released is no way out.
                 models = [machine if item.code == model else item for item in models]
-            fit |= {
-                f"smallest_model_{name}": code
-                for name, code in smallest_models(self.engine, job, models).items()
-            }
+            key = tuple(item.digest for item in models)
+            if key not in smallest:
+                smallest[key] = smallest_models(self.engine, job, models)
+            fit |= {f"smallest_model_{name}": code for name, code in smallest[key].items()}
             wanted = verdict.missing
             if not wanted and verdict.set_up.level == "none":
                 wanted = more_supports(job, machine)

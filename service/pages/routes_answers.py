@@ -30,21 +30,22 @@ async def recent(request: Request, asker: Asks, part: Page) -> Response:
     """List the answers kept last, the newest first."""
     _ = asker
 
-    def work(book: Book) -> list[Any]:
+    def work(book: Book) -> tuple[int, list[Any]]:
         with book.reading() as connection:
-            return answers.recent(connection, part.first + part.most + 1)
+            found = answers.recent(connection, part.most, part.first)
+            return answers.count_of(connection), found
 
-    found = await state_of(request).books.run(work)
+    total, found = await state_of(request).books.run(work)
     rows = [
         {"number": number, "at": at, "asker": who, "verdict": verdict, "asked": asked_words(inputs)}
-        for number, at, who, verdict, inputs in found[part.first : part.first + part.most]
+        for number, at, who, verdict, inputs in found
     ]  # fmt: skip
 
     def link(first: int) -> str:
         return f"/answers?first={first}&count={part.most}"
 
     return page(request, "answers.html", rows=rows, first=part.first, count=part.most,
-                total=len(found), link=link)  # fmt: skip
+                total=total, link=link)  # fmt: skip
 
 
 @router.get("/answers/find")

@@ -9,9 +9,9 @@ from starlette.datastructures import MultiDict
 
 from ...catalogue.errors import CuttableError, InputError
 from ...engine.ask import Desk
-from ..api.asking import keep, sheet_response
+from ..api.asking import bench_for, keep, sheet_response
 from ..asking import answered, kept_answer
-from ..bench import Standing
+from ..bench import Bench, Standing
 from ..state import state_of
 from .answer_view import Shown, names_of, shown
 from .customer import customer_text
@@ -79,6 +79,15 @@ def _onward(request: Request, form: Form) -> dict[str, Any]:
     }
 
 
+def _bench(request: Request, form: Form) -> Bench:
+    """Return the bench for what is typed: what takes long keeps nobody waiting."""
+    state = state_of(request)
+    try:
+        return bench_for(state, form.question())
+    except InputError:
+        return state.benches.quick  # it is refused there, at its field
+
+
 @router.get("/")
 async def ask(request: Request, asker: Asks) -> Response:
     """Show the question and, where it is asked, its answer."""
@@ -90,7 +99,7 @@ async def ask(request: Request, asker: Asks) -> Response:
     def work(standing: Standing) -> tuple[Told, dict[str, Any]]:
         return told(standing, form), _choices(standing.desk)
 
-    found, choices = await state_of(request).benches.quick.run(work)
+    found, choices = await _bench(request, form).run(work)
     return page(request, "ask.html", form=form, **found._asdict(), **choices,
                 **_onward(request, form))  # fmt: skip
 
@@ -100,7 +109,7 @@ async def answer(request: Request, asker: Asks) -> HTMLResponse:
     """Return the answer alone, for a page that is open."""
     _ = asker
     form = form_of(request.query_params)
-    found = await state_of(request).benches.quick.run(lambda standing: told(standing, form))
+    found = await _bench(request, form).run(lambda standing: told(standing, form))
     return HTMLResponse(fragment(request, "answer_fragment.html", form=form, **found._asdict(),
                                  **_onward(request, form)))  # fmt: skip
 
@@ -134,5 +143,5 @@ async def keep_it(request: Request, asker: Asks) -> Response:
         question = form.question(keep=True)
         return kept_answer(standing, question, answered(standing, question))
 
-    number = await keep(state, asker.person.name, await state.benches.quick.run(work))
+    number = await keep(state, asker.person.name, await _bench(request, form).run(work))
     return RedirectResponse(f"/answers/{number}?kept=1", 303)
