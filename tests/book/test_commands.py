@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from book_workshop import Databases, run_sql
+from book_workshop import Databases, forked, run_sql
 from cuttable.catalogue.book.brought import brought
 from cuttable.catalogue.book.making import make_book
 from cuttable.catalogue.book.place import Place
@@ -55,14 +55,22 @@ def place(databases: Databases) -> Place:
 
 
 @pytest.fixture
-def ask(cuttable: Run, place: Place, tmp_path: Path) -> Ask:
-    """Run the command on the book, and say who does it by ``who``."""
+def ask(request: pytest.FixtureRequest, cuttable: Run, place: Place, tmp_path: Path) -> Ask:
+    """Run the command on the book, and say who does it by ``who``.
+
+    A test marked ``whole_process`` starts the program anew for every command.
+    """
+    is_whole = request.node.get_closest_marker("whole_process") is not None
 
     def run(
         *words: str, who: str = "Kim", code: int | None = 0, **more: str
     ) -> "subprocess.CompletedProcess[str]":
         env = os.environ | {"CUTTABLE_BOOK": place.text, "CUTTABLE_PERSON": who} | more
-        done = cuttable(*words, cwd=tmp_path, env=env)
+        env.pop("COLUMNS", None)
+        if is_whole:
+            done = cuttable(*words, cwd=tmp_path, env=env)
+        else:
+            done = forked(words, tmp_path, env)
         assert "Traceback" not in done.stderr
         if code is not None:
             assert done.returncode == code, done.stdout + done.stderr
@@ -96,6 +104,7 @@ def code_of(done: "subprocess.CompletedProcess[str]") -> str:
     return found[0] if found else ""
 
 
+@pytest.mark.whole_process
 @BOTH
 def test_the_life_of_a_limit(ask: Ask, tmp_path: Path) -> None:
     """Drafted, looked at, approved by another; the answer changes with it, and says why."""
@@ -351,6 +360,7 @@ def test_as_of_shows_what_was_in_force(ask: Ask, tmp_path: Path) -> None:
     assert "Coming: rowan-150/2 from 2091-05-01" in ask("book", "status").stdout
 
 
+@pytest.mark.whole_process
 @BOTH
 def test_bundles_go_from_book_to_book(
     ask: Ask, cuttable: Run, tmp_path: Path, databases: Databases
@@ -437,6 +447,7 @@ def test_what_is_approved_must_fit_what_is_scheduled(ask: Ask, tmp_path: Path) -
     assert "reversed-jaws" in ask("machines", "show", name).stdout
 
 
+@pytest.mark.whole_process
 @BOTH
 def test_a_restore_says_what_it_takes_away(ask: Ask, tmp_path: Path, place: Place) -> None:
     """An older backup brings superseded limits back: only where that is said to be wanted."""
@@ -528,6 +539,7 @@ def test_a_report_goes_stale_with_the_rules(ask: Ask, tmp_path: Path) -> None:
     assert code_of(done) == "impact-stale"
 
 
+@pytest.mark.whole_process
 def test_a_wrong_command_says_what_to_do(ask: Ask, tmp_path: Path) -> None:
     """Every refusal has its code, and names what there is."""
     for words, code in {
