@@ -400,6 +400,8 @@ class Child:
             try:
                 told = pickle.dumps((do(), None))
             except Exception as fault:  # noqa: BLE001 - it is told to the parent
+                # Some libraries pickle faults with all that their traces hold.
+                fault.__traceback__ = fault.__context__ = fault.__cause__ = None
                 try:
                     told = pickle.dumps((None, fault))
                     pickle.loads(told)  # noqa: S301 - our own

@@ -67,10 +67,7 @@ def ask(request: pytest.FixtureRequest, cuttable: Run, place: Place, tmp_path: P
     ) -> "subprocess.CompletedProcess[str]":
         env = os.environ | {"CUTTABLE_BOOK": place.text, "CUTTABLE_PERSON": who} | more
         env.pop("COLUMNS", None)
-        if is_whole:
-            done = cuttable(*words, cwd=tmp_path, env=env)
-        else:
-            done = forked(words, tmp_path, env)
+        done = cuttable(*words, cwd=tmp_path, env=env) if is_whole else forked(words, tmp_path, env)
         assert "Traceback" not in done.stderr
         if code is not None:
             assert done.returncode == code, done.stdout + done.stderr
