@@ -233,7 +233,7 @@ def test_an_overlay_lies_over_the_file(catalogue: Catalogue) -> None:
     """What is set is set in what stands at the site."""
     text = (
         b'schema = 1\nmodel = "medlar-300"\noverlay = "north"\ntitle = "north works"\n'
-        b'[limits.stock_mass]\nrated = "500 kg"\n'
+        b'[limits.stock_mass]\nrated = "500 kg"\nbasis = "worn rollers"\n'
     )
     over = ModelFile(text, "over.toml")
     plain = machine_data(CONTENT, "a.toml", over)
