@@ -114,8 +114,9 @@ def _check_encoding(connection: "Connection", place: Place) -> None:
 
 
 def bring_up(book: Book) -> tuple[str, Path | None]:
-    """Bring an older book to today's form, each step in one transaction.
+    """Bring an older book to today's form, all steps in one transaction.
 
+    So a second one who does it finds it done, and one copy is kept, of the book as it was.
     Returns the form it had, and the copy that was kept (SQLite).
 
     Raises:
@@ -127,15 +128,14 @@ def bring_up(book: Book) -> tuple[str, Path | None]:
     if before not in FORMS:
         check_form(before, book.place)
     copy = None
-    while True:
-        with book.locked() as connection:
-            form = form_of(connection)
-            if form == FORMS[-1]:
-                return before, copy
-            if copy is None and book.place.kind == "sqlite":
-                copy = copy_name(book.place, "before-migration")
-                copy_sqlite(book.place.path, copy)
-            migrate(connection, FORMS[FORMS.index(form) + 1])
+    with book.locked() as connection:
+        form = form_of(connection)
+        if form != FORMS[-1] and book.place.kind == "sqlite":
+            copy = copy_name(book.place, "before-migration")
+            copy_sqlite(book.place.path, copy)
+        for step in FORMS[FORMS.index(form) + 1 :]:
+            migrate(connection, step)
+    return before, copy
 
 
 def copy_sqlite(source: Path, target: Path) -> None:
