@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from ..catalogue.errors import FileError, InputError
-from .desk import book_place, brought_here, open_book, person
-from .revisions import AS, JSON, group_of
+from .desk import AS, book_place, brought_here, open_book, person
+from .revisions import JSON, group_of
 from .rows import counted, minute
 
 if TYPE_CHECKING:

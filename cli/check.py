@@ -10,9 +10,8 @@ from ..engine.answer_text import answer_text
 from ..engine.ask import Answer, Desk, is_at_least
 from ..engine.job import JobText
 from ..engine.wording import System, system_of
-from .desk import open_desk
+from .desk import AS, open_desk
 from .job_options import job_options, section_and_length
-from .revisions import AS
 
 MOST_SITES = 5
 

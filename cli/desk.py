@@ -29,6 +29,9 @@ MAKER: Final = "cuttable"
 
 _META: Final = "cuttable.book"
 
+AS = click.option("--as", "who", default=None, metavar="NAME",
+                  help="Who does this; else CUTTABLE_PERSON, else who is logged in.")  # fmt: skip
+
 
 def with_book_option(command: click.Command) -> click.Command:
     """Add ``--book`` to a command, or to every command of a group."""

@@ -9,8 +9,8 @@ import click
 
 from ..catalogue.errors import InputError
 from ..engine.wording import SYSTEMS, System
-from .desk import open_book, person
-from .revisions import AS, coming
+from .desk import AS, open_book, person
+from .revisions import coming
 
 if TYPE_CHECKING:
     from ..catalogue.book.connect import Book

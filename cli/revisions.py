@@ -12,7 +12,7 @@ import click
 
 from ..catalogue.errors import FileError, InputError
 from ..catalogue.reading import Folder, read_bytes
-from .desk import open_book, person
+from .desk import AS, open_book, person
 from .rows import counted, minute
 
 if TYPE_CHECKING:
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from ..catalogue.book.difference import Difference
     from ..catalogue.book.records import Entry, Revision
 
-AS = click.option("--as", "who", default=None, metavar="NAME",
-                  help="Who does this; else CUTTABLE_PERSON, else who is logged in.")  # fmt: skip
 REASON = click.option("--reason", default=None, metavar="TEXT", help="Why.")
 JSON = click.option("--json", "is_json", is_flag=True,
                     help="Print one JSON object and nothing else.")  # fmt: skip
