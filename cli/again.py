@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any, cast
 import click
 
 from ..catalogue.book.answers import Kept
+from ..catalogue.book.records import minute
 from ..catalogue.errors import CuttableError
 from ..engine.answer_text import answer_text
 from ..engine.version import VERSION
 from .keeping import ask_again, desk_again, mark_of
-from .rows import minute
 
 if TYPE_CHECKING:
     from ..catalogue.book.connect import Book
@@ -27,7 +27,7 @@ def tell_again(book: "Book", kept: Kept, files: dict[str, bytes], *, is_json: bo
         click.echo(text)
     elif is_same:
         click.echo(f"Answer {kept.answer}: the same to the byte, from the revisions of "
-                   f"{minute(kept.basis['at'])} UTC.")  # fmt: skip
+                   f"{minute(kept.basis['at'])}.")  # fmt: skip
     if not is_same:
         differing = list(leaf_differences(json.loads(kept.text), json.loads(text)))
         fault = CuttableError(

@@ -1,11 +1,11 @@
 """``cuttable answer``: an answer given before, as it was, again, and today."""
 
 import json
-from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from ..catalogue.book.records import minute
 from ..catalogue.errors import InputError
 from ..engine.version import VERSION
 from .desk import open_book
@@ -65,8 +65,8 @@ def command(name: str, *, is_again: bool, is_today: bool, is_json: bool) -> int:
 
 def _list(book: "Book", *, is_json: bool) -> int:
     from ..catalogue.book import answers
+    from ..engine.keeping import asked_words
     from .render import print_rows
-    from .rows import minute
 
     with book.reading() as connection:
         found = answers.recent(connection, RECENT)
@@ -82,38 +82,25 @@ def _list(book: "Book", *, is_json: bool) -> int:
     print_rows(
         ("answer", "when (UTC)", "asked by", "best", "what was asked"),
         (
-            (str(number), minute(at), asker, verdict or "question open",
-             asked(inputs))
+            (str(number), minute(at).removesuffix(" UTC"), asker, verdict or "question open",
+             asked_words(inputs))
             for number, at, asker, verdict, inputs in found
         ),
     )  # fmt: skip
     return 0
 
 
-def asked(inputs: Mapping[str, Any]) -> str:
-    """Return what was asked, in a line."""
-    job: dict[str, str | list[str]] = inputs["job"]
-    rest = [
-        f"{name.replace('_', ' ')} {' + '.join(value) if isinstance(value, list) else value}"
-        for name, value in job.items()
-        if name not in ("section", "length")
-    ]
-    machines = inputs["machines"]
-    where = f" on {', '.join(machines)}" if machines else ""
-    more = f" ({'; '.join(rest)})" if rest else ""
-    return f"{job['section']}, {job['length']}{more}{where}"
-
-
 def print_kept(kept: "Kept") -> None:
     """Print an answer as it was given, in the order and the words of ``check``."""
+    from ..engine.keeping import asked_words
     from .kept_words import KeptWriter, release
     from .render import STYLES, WORDS, console
-    from .rows import Text, minute, paragraph
+    from .rows import Text, paragraph
 
     screen = console()
-    screen.print(f"Answer {kept.answer}, given to {kept.asker} on {minute(kept.at)} UTC by "
+    screen.print(f"Answer {kept.answer}, given to {kept.asker} on {minute(kept.at)} by "
                  f"{kept.basis['tool']}", soft_wrap=True, markup=False)  # fmt: skip
-    screen.print(paragraph(asked(kept.inputs), screen.width))
+    screen.print(paragraph(asked_words(kept.inputs), screen.width))
     content: dict[str, Any] = json.loads(kept.text)
     for question in content["questions"]:
         screen.print(paragraph(f"Question open: {question['text']}", screen.width))

@@ -11,7 +11,7 @@ import click
 from ..catalogue.errors import InputError
 from ..engine.ask import Desk
 from .desk import open_desk
-from .progress import chunk_rows, progress
+from .progress import batch_extra, chunk_rows, progress
 
 if TYPE_CHECKING:
     from ..engine.backlog.reading import Backlog
@@ -80,16 +80,10 @@ def command(
     if hasattr(signal, "SIGPIPE"):
         signal.signal(signal.SIGPIPE, signal.SIG_IGN)  # a worker that ended is an error to tell
     _check_places(backlog, out, report)
-    try:
+    with batch_extra():
         from ..engine.backlog.reading import open_backlog
         from ..engine.backlog.run import Asked, Runner
         from ..engine.backlog.writing import open_answers
-    except ImportError as fault:
-        raise InputError(
-            "option-needs",
-            f"backlogs need the package {fault.name}",
-            remedy="Install it: pip install 'cuttable[batch]'.",
-        ) from None
     desk = open_desk()
     asked = Asked(tuple(desk.machines(machines)), is_best, has_numbers)
     opened = open_backlog(backlog, sheet)

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from ..catalogue.book.records import minute
 from ..catalogue.errors import FileError, InputError
 from .desk import AS, book_place, brought_here, open_book, person
 from .revisions import JSON, group_of
-from .rows import counted, minute
+from .rows import counted
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -80,38 +81,28 @@ def _is_book(place: "Place") -> bool:
 @JSON
 def status(*, is_json: bool) -> int:
     """What is in force, what is waiting, and whether the tool brings something newer."""
-    from ..catalogue.book import lifecycle
     from ..catalogue.book.brought import CATALOGUE_FILES, RULE_FILES, brought_digest
-    from ..catalogue.book.held import Held
+    from ..catalogue.book.history import overview
     from ..catalogue.book.records import CATALOGUE, RULES, WHOLE, kind_of
     from ..catalogue.store import FOLDER
     from ..rules.loader import FOLDER as RULES_FOLDER
 
     book = open_book()
-    held = Held(book.place, now=book.clock())
+    stands = overview(book)
     brought = {
         RULES: brought_digest(RULES_FOLDER, RULE_FILES),
         CATALOGUE: brought_digest(FOLDER, CATALOGUE_FILES),
     }
-    with book.reading() as connection:
-        waiting = lifecycle.open_drafts(connection)
-        in_force = {name: lifecycle.revision(connection, name, number)
-                    for name, (number, _) in held.numbers.items()}  # fmt: skip
-        coming = [
-            item
-            for name in held.numbers
-            if (item := lifecycle.latest_approved(connection, name)) is not None
-            and item.number != held.numbers[name][0]
-        ]
-    other = [name for name, digest in brought.items() if held.digest(name) != digest]
+    content_of = {item.document: item.content for item in stands.in_force}
+    other = [name for name, digest in brought.items() if content_of.get(name) != digest]
     if is_json:
         content = {
             "schema": "cuttable.book/1",
             "book": book.place.label,
-            "in_force": [item._asdict() | {"ref": item.ref} for item in in_force.values()],
-            "coming": [item.ref for item in coming],
+            "in_force": [item._asdict() | {"ref": item.ref} for item in stands.in_force],
+            "coming": [item.ref for item in stands.coming],
             "waiting": [{"ref": item.ref, "state": item.state, "author": item.author}
-                        for item in waiting],
+                        for item in stands.waiting],
             "other_than_brought": other,
         }  # fmt: skip
         click.echo(json.dumps(content, ensure_ascii=False, indent=2))
@@ -126,13 +117,13 @@ def status(*, is_json: bool) -> int:
         (
             (item.ref, item.effective[:10], item.approver, item.reason.replace("\n", " "))
             for item in sorted(
-                in_force.values(), key=lambda item: (order.index(kind_of(item.document)), item.ref)
+                stands.in_force, key=lambda item: (order.index(kind_of(item.document)), item.ref)
             )
         ),
     )
-    for item in coming:
-        screen.print(f"Coming: {item.ref} from {minute(item.effective)} UTC")
-    for item in waiting:
+    for item in stands.coming:
+        screen.print(f"Coming: {item.ref} from {minute(item.effective)}")
+    for item in stands.waiting:
         screen.print(f"Waiting: {item.ref}, {item.state}, by {item.author}")
     for name in other:
         screen.print(f"The tool brings other {name} than are in force: cuttable book renew",
@@ -443,7 +434,7 @@ def take(source: Path, *, who: str | None) -> int:
             raise InputError("revision-state", "the book was changed meanwhile",
                              remedy="Import the bundle again.")  # fmt: skip
     for item in taken.added:
-        click.echo(f"{item.ref}: taken, in force from {minute(item.effective)} UTC")
+        click.echo(f"{item.ref}: taken, in force from {minute(item.effective)}")
     if taken.known:
         click.echo(f"Known already: {', '.join(taken.known)}")
     return 0

@@ -13,15 +13,9 @@ from .desk import AS, open_book, person
 from .revisions import coming
 
 if TYPE_CHECKING:
-    from ..catalogue.book.connect import Book
     from ..catalogue.book.difference import Difference
     from ..catalogue.book.records import Revision
-    from ..engine.backlog.impact import Side
     from ..engine.backlog.impact_model import Impact
-
-
-KEPT = "answers kept"
-"""What the answers of a book are called, as a backlog."""
 
 
 @click.command(
@@ -80,23 +74,33 @@ def command(
             remedy="End the file name in .html.",
         )  # fmt: skip
     check_installed()
-    from ..engine.backlog.draft_impact import attach, beside, compared, report_of, sides
+    from ..engine.backlog.draft_impact import (
+        attach,
+        beside,
+        compared,
+        draft_page,
+        report_of,
+        sides,
+    )
+    from ..engine.backlog.from_answers import KEPT, write_kept
     from ..engine.backlog.impact import models_only
+    from .files import write_whole
 
     book = open_book()
     draft, base, changed = compared(book, ref)
     others = beside(book, draft)
     before, after = sides(book, draft, base)
     with tempfile.TemporaryDirectory() as folder:
-        if backlog is None:
+        jobs, name = backlog, ""
+        if jobs is None:
             before, after = models_only(before), models_only(after)
-        jobs = backlog if backlog is not None else _kept_jobs(book, Path(folder))
-        impact = run_impact(
-            before, after, jobs, sheet, workers, name=KEPT if backlog is None else ""
-        )
+            jobs, name = Path(folder) / "jobs.parquet", KEPT
+            write_kept(book, jobs, remedy="Give --backlog FILE.")
+        impact = run_impact(before, after, jobs, sheet, workers, name=name)
     content = report_of(impact, draft, base, changed, others)
     if report is not None:
-        _write_page(report, draft, base, impact, changed, before, units)
+        page = draft_page(impact, draft, base, changed, before, units)
+        write_whole(report, page.encode(), "the report")
     if not is_look:
         attach(book, draft, content, person(who))
     if is_json:
@@ -109,51 +113,6 @@ def command(
     if not is_look:
         click.echo(f"\nThe report is attached to {draft.ref}.")
     return 0
-
-
-def _kept_jobs(book: "Book", folder: Path) -> Path:
-    """Write the inputs of all answers kept as a backlog.
-
-    Raises:
-        InputError: ``answer-unknown`` where none is kept.
-    """
-    from ..catalogue.book.answers import inputs_of_all
-    from ..engine.backlog.from_answers import write_backlog
-
-    path = folder / "answers kept.parquet"
-    with book.reading() as connection:
-        count = write_backlog(inputs_of_all(connection), path)
-    if not count:
-        raise InputError("answer-unknown", "the book keeps no answer yet",
-                         remedy="Give --backlog FILE.")  # fmt: skip
-    return path
-
-
-def _write_page(
-    report: Path,
-    draft: "Revision",
-    base: "Revision",
-    impact: "Impact",
-    changed: "list[Difference]",
-    side: "Side",
-    units: System,
-) -> None:
-    from ..engine.backlog.impact_page import impact_page
-    from .files import write_whole
-
-    told = side.desk.provenance
-    line = (
-        f"{told.tool}; {draft.ref} {draft.content[7:15]} against {base.ref} {base.content[7:15]}; "
-        f"rules {told.rules[7:15]}; catalogue {told.catalogue[7:15]}"
-    )
-    page = impact_page(
-        impact,
-        title=f"What {draft.ref} would change",
-        set_lines=[item.text() for item in changed],
-        provenance=line,
-        system=units,
-    )
-    write_whole(report, page.encode(), "the report")
 
 
 def _tell(

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ..catalogue.errors import InputError
-from .progress import chunk_rows, progress
+from .progress import batch_extra, chunk_rows, progress
 
 if TYPE_CHECKING:
     from ..engine.backlog.impact import Side
@@ -23,14 +22,8 @@ def check_installed() -> None:
     Raises:
         InputError: ``option-needs``.
     """
-    try:
+    with batch_extra():
         import_module("..engine.backlog.impact", __package__)
-    except ImportError as fault:
-        raise InputError(
-            "option-needs",
-            f"backlogs need the package {fault.name}",
-            remedy="Install it: pip install 'cuttable[batch]'.",
-        ) from None
 
 
 def run_impact(

@@ -6,6 +6,8 @@ import time
 from collections.abc import Callable, Generator
 from contextlib import contextmanager
 
+from ..catalogue.errors import InputError
+
 LEAST_ROWS = 125_000
 """Rows worked on at a time on however many models."""
 CHUNK_VARIABLE = "CUTTABLE_CHUNK_ROWS"
@@ -48,3 +50,20 @@ def progress(size: int) -> Generator[Callable[[int, int], None]]:
             bar.update(task, completed=done, description=f"{rows} rows, {rate:,.0f} a second")
 
         yield advance
+
+
+@contextmanager
+def batch_extra() -> Generator[None]:
+    """Tell which package is lacking where what backlogs need is imported within.
+
+    Raises:
+        InputError: ``option-needs``.
+    """
+    try:
+        yield
+    except ImportError as fault:
+        raise InputError(
+            "option-needs",
+            f"backlogs need the package {fault.name}",
+            remedy="Install it: pip install 'cuttable[batch]'.",
+        ) from None

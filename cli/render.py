@@ -14,7 +14,15 @@ from ..engine.ask import Answer, Desk
 from ..engine.fit_words import fit_sentences
 from ..engine.severing import SENTENCES
 from ..engine.verdict import Verdict
-from ..engine.wording import System, levelling, section_sizes, show, show_at_most, show_both
+from ..engine.wording import (
+    System,
+    levelling,
+    percent,
+    section_sizes,
+    show,
+    show_at_most,
+    show_both,
+)
 from .rows import Cell, columns, paragraph
 
 WORDS = {
@@ -190,7 +198,7 @@ class _Writer:
         if verdict.verdict != "in-range" and not over:
             finding = next(item for item in verdict.findings if item.rule == verdict.decided_by)
             return finding.title.lower()
-        used = "" if measure is None else f" {_percent(measure.utilisation)}"
+        used = "" if measure is None else f" {percent(measure.utilisation)}"
         return f"{self.title(verdict.governing)}{used}"
 
     def verdict(self, verdict: Verdict) -> None:
@@ -220,9 +228,9 @@ class _Writer:
         heavy = ""
         if measure.heavy is not None and measure.heavy != measure.value:
             heavy = f" (heavy end {self.show(measure.heavy, unit, name)})"
-        used = _percent(measure.utilisation)
+        used = percent(measure.utilisation)
         if (measure.heavy_utilisation or 0) > 1 >= (measure.utilisation or 0):
-            used += f", {_percent(measure.heavy_utilisation)} at the heavy end"
+            used += f", {percent(measure.heavy_utilisation)} at the heavy end"
         self.line(f"Largest use of a limit: {self.title(name)} {value}{heavy}; {against}; {used}.")
 
     def findings(self, verdict: Verdict) -> None:
@@ -420,16 +428,6 @@ def _short(digest: str) -> str:
     return digest.removeprefix("sha256:")[:8]
 
 
-def _percent(share: float | None) -> str:
-    """Return a percentage that never rounds an excess away."""
-    if share is None:
-        return ""
-    percent = share * 100
-    if percent > 100 and round(percent) == 100:
-        return f"{percent:.3g} %" if percent >= 100.05 else "just over 100 %"
-    return f"{percent:.0f} %"
-
-
 def _bar(share: float | None, heavy: float | None) -> Text:
     """Return a bar whose full length is the rated limit, with the heavy end as a lighter tail."""
     if share is None:
@@ -438,7 +436,7 @@ def _bar(share: float | None, heavy: float | None) -> Text:
     cells = min(round(share * BAR), BAR)
     tail = max(min(round((heavy or share) * BAR), BAR) - cells, 0)
     is_heavy = (heavy or 0.0) > 1 + 1e-9 >= share or share == 0
-    bar = Text(f"{_percent(heavy if is_heavy and heavy else share):>6} ")
+    bar = Text(f"{percent(heavy if is_heavy and heavy else share):>6} ")
     bar.append(full * cells + part * tail + empty * (BAR - cells - tail))
     if share > 1 + 1e-9 or (heavy or 0) > 1 + 1e-9:
         bar.append(" over" if share > 1 + 1e-9 else " heavy over")

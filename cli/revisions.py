@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
+from ..catalogue.book.records import minute
 from ..catalogue.errors import FileError, InputError
 from ..catalogue.reading import Folder, read_bytes
 from .desk import AS, open_book, person
-from .rows import counted, minute
+from .rows import counted
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection
 
     from ..catalogue.book.connect import Book
     from ..catalogue.book.difference import Difference
@@ -148,8 +148,6 @@ def _draft(kind: Kind) -> click.Command:
         files = None if source is None else read_files(kind, source)
         book = open_book(is_made=True)
         with book.reading() as connection:
-            if kind.group == "sites":
-                _check_model(connection, document)
             is_new = lifecycle.latest_approved(connection, document) is None
         if is_new and files is None and kind.begin:
             model, _, site = document.partition("@")
@@ -164,26 +162,6 @@ def _draft(kind: Kind) -> click.Command:
         return 0
 
     return draft
-
-
-def _check_model(connection: "Connection", document: str) -> None:
-    """Refuse a site of a model that the book has not, or that is no model.
-
-    Raises:
-        InputError: ``machine-unknown``.
-    """
-    from ..catalogue.book import lifecycle
-    from ..catalogue.nearest import did_you_mean
-    from ..catalogue.overlay import MARK
-
-    model = document.partition(MARK)[0]
-    approved = lifecycle.approved_documents(connection)
-    models = [name for name in approved if group_of(name) == "machines"]
-    if model not in models:
-        raise InputError(
-            "machine-unknown", f"there is no model {model!r} to keep a site of",
-            remedy=did_you_mean(model, models, otherwise=f"Known: {', '.join(models)}."),
-        )  # fmt: skip
 
 
 def _edit(kind: Kind) -> click.Command:
@@ -345,15 +323,12 @@ def _submit(kind: Kind) -> click.Command:
     @AS
     def submit(*, ref: str, effective: str, who: str | None) -> int:
         """Freeze a draft for another person to approve. It is read strictly first."""
-        from ..catalogue.book import lifecycle
+        from ..engine import revision_check
 
         document, number = kind.ref(ref)
         book = open_book()
-        wanted = lifecycle.wanted_stamp(effective, book.clock())
         with book.writing(person(who)) as writing:
-            old = lifecycle.revision(writing.connection, document, number)
-            check_revision(book, writing.connection, old)
-            new = lifecycle.submit(writing, document, number, effective=wanted)
+            new = revision_check.submit(book, writing, document, number, effective=effective)
         step = f"cuttable {kind.group} approve {new.ref}"
         if new.base and not new.impact:
             step = f"cuttable impact {new.ref} --backlog FILE, then {step}"
@@ -415,19 +390,15 @@ def _approve(kind: Kind) -> click.Command:
     def approve(*, ref: str, effective: str, without_impact: str, who: str | None) -> int:
         """Approve a submitted revision, as a person who had no hand in it."""
         from ..catalogue.book import lifecycle
-        from ..engine.revision_check import check_approved
+        from ..engine import revision_check
 
         document, number = kind.ref(ref)
         book = open_book()
-        wanted = lifecycle.wanted_stamp(effective, book.clock())
         with book.writing(person(who)) as writing:
-            old = lifecycle.revision(writing.connection, document, number)
-            if old.state == "submitted":
-                check_revision(book, writing.connection, old)
-            new = lifecycle.approve(
-                writing, document, number, effective=wanted, without_impact=without_impact
-            )
-            check_approved(book, new)
+            new = revision_check.approve(
+                book, writing, document, number,
+                effective=effective, without_impact=without_impact,
+            )  # fmt: skip
         if new.impact and not new.without_impact:
             click.echo(f"Its report: {report_told(book, new)}.")
         begins = lifecycle.effective_date(new)
@@ -533,7 +504,7 @@ def _print_history(found: Any, now: str) -> None:
 
 
 def _entry_row(entry: "Entry") -> tuple[str, ...]:
-    return (minute(entry.at), entry.who, entry.action,
+    return (minute(entry.at).removesuffix(" UTC"), entry.who, entry.action,
             f"{entry.document}/{entry.number}")  # fmt: skip
 
 
@@ -663,27 +634,10 @@ def write_files(kind: Kind, files: Mapping[str, bytes], target: Path) -> None:
 # --- strict reading -----------------------------------------------------------------------
 
 
-def check_revision(book: "Book", connection: "Connection", revision: "Revision") -> None:
-    """Read a revision strictly, as if it were in force.
-
-    Raises:
-        FileError: with every problem of it.
-    """
-    from ..catalogue.book.contents import kept
-    from ..catalogue.book.held import Held
-    from ..engine.revision_check import check_files
-
-    held = Held(book.place, now=book.clock())
-    try:
-        files = kept(connection, revision.content, revision.document)
-        check_files(held, revision.document, files, revision.ref)
-    finally:
-        held.close()
-
-
 def _tell_problems(book: "Book", revision: "Revision") -> None:
     """Tell what must still be put right in a draft before it can be submitted."""
     from ..catalogue.book import lifecycle
+    from ..engine.revision_check import check_revision
 
     try:
         with book.reading() as connection:
@@ -713,5 +667,5 @@ def coming(book: "Book", base: "Revision") -> str:
         return ""
     return (
         f"{base.ref}, which it is drafted from, is approved but not in force before "
-        f"{minute(base.effective)} UTC."
+        f"{minute(base.effective)}."
     )

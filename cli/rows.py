@@ -21,11 +21,6 @@ def counted(count: int, noun: str) -> str:
     return f"{count} {noun[:-1]}ies" if noun.endswith("y") else f"{count} {noun}s"
 
 
-def minute(stamp: str) -> str:
-    """Return a stamp of the book as people read it: ``2026-11-25 22:12``."""
-    return stamp[:16].replace("T", " ")
-
-
 def paragraph(text: str, width: int, *, indent: int = 0, mark: str = "", style: str = "") -> Text:
     """Return a wrapped paragraph; ``mark`` hangs before its first line."""
     first = " " * indent + mark

@@ -1,6 +1,6 @@
 """An answer with all that is needed to give it again."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, cast
 
 from ..catalogue.book.answers import Kept, New
@@ -57,3 +57,16 @@ def question_of(kept: Kept) -> tuple[JobText, list[str], System]:
     units: System = "us" if kept.inputs["units"] == "us" else "si"
     machines: list[str] = list(kept.inputs["machines"])
     return JobText(**said), machines, units
+
+
+def asked_words(inputs: Mapping[str, Any]) -> str:
+    """Return what was asked, in a line."""
+    job: dict[str, str | list[str]] = inputs["job"]
+    rest = [
+        f"{name.replace('_', ' ')} {' + '.join(value) if isinstance(value, list) else value}"
+        for name, value in job.items()
+        if name not in ("section", "length")
+    ]
+    where = f" on {', '.join(inputs['machines'])}" if inputs["machines"] else ""
+    more = f" ({'; '.join(rest)})" if rest else ""
+    return f"{job['section']}, {job['length']}{more}{where}"

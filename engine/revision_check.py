@@ -3,9 +3,11 @@
 from collections.abc import Mapping, Sequence
 from itertools import groupby
 from types import MappingProxyType
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from ..catalogue.book.connect import Book
+from ..catalogue.book import lifecycle
+from ..catalogue.book.connect import Book, Writing
+from ..catalogue.book.contents import kept
 from ..catalogue.book.held import Held
 from ..catalogue.book.records import CATALOGUE, GRADES, RULES, SECTIONS, Revision, kind_of
 from ..catalogue.errors import FileError
@@ -13,6 +15,9 @@ from ..catalogue.overlay import MARK, check_overlay
 from ..catalogue.reading import KeptFiles, parse_toml
 from ..catalogue.store import Catalogue, ModelFile, Own
 from .book_desk import catalogue_files
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection
 
 NOTHING: Final[Mapping[str, tuple[str, bytes]]] = MappingProxyType({})
 
@@ -92,6 +97,62 @@ def check_schedule(
                 numbers[document] = (number, content)
         if at >= first:
             _check_moment(held.with_numbers(numbers, packed), at, numbers)
+
+
+def check_revision(book: Book, connection: "Connection", revision: Revision) -> None:
+    """Read a revision strictly, as if it were in force.
+
+    Raises:
+        FileError: with every problem of it.
+    """
+    held = Held(book.place, now=book.clock())
+    try:
+        files = kept(connection, revision.content, revision.document)
+        check_files(held, revision.document, files, revision.ref)
+    finally:
+        held.close()
+
+
+def submit(book: Book, writing: Writing, document: str, number: int, *, effective: str) -> Revision:
+    """Read a draft strictly and freeze it; ``effective`` is a date as typed, or empty.
+
+    Raises:
+        FileError: see :func:`check_revision`.
+        InputError: see :func:`cuttable.catalogue.book.lifecycle.submit`.
+    """
+    wanted = lifecycle.wanted_stamp(effective, book.clock())
+    check_revision(book, writing.connection, _found(writing, document, number))
+    return lifecycle.submit(writing, document, number, effective=wanted)
+
+
+def approve(
+    book: Book,
+    writing: Writing,
+    document: str,
+    number: int,
+    *,
+    effective: str,
+    without_impact: str,
+) -> Revision:
+    """Approve what can be read now, and with all else at each moment to come.
+
+    Raises:
+        FileError: see :func:`check_revision` and :func:`check_schedule`.
+        InputError: see :func:`cuttable.catalogue.book.lifecycle.approve`.
+    """
+    wanted = lifecycle.wanted_stamp(effective, book.clock())
+    old = _found(writing, document, number)
+    if old.state == "submitted":
+        check_revision(book, writing.connection, old)
+    new = lifecycle.approve(
+        writing, document, number, effective=wanted, without_impact=without_impact
+    )
+    check_approved(book, new)
+    return new
+
+
+def _found(writing: Writing, document: str, number: int) -> Revision:
+    return lifecycle.revision(writing.connection, document, number)
 
 
 def check_approved(book: Book, approved: Revision) -> None:

@@ -58,6 +58,16 @@ def show(
     return f"{_digits(value, digits)} {_pretty(unit)}"
 
 
+def percent(share: float | None) -> str:
+    """Return a percentage that never rounds an excess away; empty for none."""
+    if share is None:
+        return ""
+    value = share * 100
+    if value > 100 and round(value) == 100:
+        return f"{value:.3g} %" if value >= 100.05 else "just over 100 %"
+    return f"{value:.0f} %"
+
+
 def _pretty(unit: str) -> str:
     return unit.replace("*", "·").replace("^2", "²")
 

@@ -2,28 +2,28 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from ..catalogue.book import accounts
-from ..catalogue.book.answers import inputs_of_all
 from ..catalogue.book.connect import Book, open_book
-from ..catalogue.book.difference import Difference
 from ..catalogue.book.place import chosen
-from ..catalogue.book.records import Revision
 from ..catalogue.errors import InputError
-from ..engine.backlog.draft_impact import attach, beside, compared, report_of, sides
-from ..engine.backlog.from_answers import write_backlog
+from ..engine.backlog.draft_impact import (
+    attach,
+    beside,
+    compared,
+    draft_page,
+    report_of,
+    sides,
+)
+from ..engine.backlog.from_answers import KEPT, write_kept
 from ..engine.backlog.impact import Side, impact_of, models_only
 from ..engine.backlog.impact_model import Impact, Source
-from ..engine.backlog.impact_page import impact_page
 from ..engine.backlog.impact_text import headline
 from ..engine.backlog.reading import CHUNK_ROWS, digest_of_file, open_backlog
-from ..engine.wording import System
 from .backlog_answers import LEAST_ROWS, teller
 from .backlogs import written
 from .uploads import check_unpacked
-
-KEPT: Final = "answers kept"
 
 
 def compare(folder: Path, order: dict[str, Any]) -> None:
@@ -44,7 +44,8 @@ def compare(folder: Path, order: dict[str, Any]) -> None:
             path, name = folder / order["file"], order["name"]
             check_unpacked(path)
         else:
-            path, name = _kept_jobs(book, folder), KEPT
+            path, name = folder / "jobs.parquet", KEPT
+            write_kept(book, path, remedy="Send a backlog.")
             before, after = models_only(before), models_only(after)
         impact = _over(path, name, before, after, order, teller(folder, path))
         content = report_of(impact, draft, base, changed, others)
@@ -52,7 +53,9 @@ def compare(folder: Path, order: dict[str, Any]) -> None:
         attach(book, draft, content, order["owner"])
     finally:
         book.close()
-    page = _page(impact, draft, base, changed, before, "us" if order["units"] == "us" else "si")
+    page = draft_page(
+        impact, draft, base, changed, before, "us" if order["units"] == "us" else "si"
+    )
     (folder / "report.html").write_text(page, encoding="utf-8")
     written(folder, "impact.json", content)
     written(folder, "summary.json", {"headline": headline(impact), "totals": content["totals"]})
@@ -75,21 +78,6 @@ def _over(
     )  # fmt: skip
 
 
-def _kept_jobs(book: Book, folder: Path) -> Path:
-    """Write the inputs of all answers kept as a backlog.
-
-    Raises:
-        InputError: ``answer-unknown`` where none is kept.
-    """
-    path = folder / "jobs.parquet"
-    with book.reading() as connection:
-        count = write_backlog(inputs_of_all(connection), path)
-    if not count:
-        raise InputError("answer-unknown", "the book keeps no answer yet",
-                         remedy="Send a backlog.")  # fmt: skip
-    return path
-
-
 def _check_right(book: Book, owner: str) -> None:
     """Refuse to write in the name of somebody who may not draft any more.
 
@@ -101,22 +89,3 @@ def _check_right(book: Book, owner: str) -> None:
     if found is None or "draft" not in found.rights:
         raise InputError("not-allowed", f"{owner} may not draft any more",
                          remedy="Ask an administrator.")  # fmt: skip
-
-
-def _page(
-    impact: Impact,
-    draft: Revision,
-    base: Revision,
-    changed: list[Difference],
-    side: Side,
-    system: System,
-) -> str:
-    told = side.desk.provenance
-    line = (
-        f"{told.tool}; {draft.ref} {draft.content[7:15]} against {base.ref} {base.content[7:15]}; "
-        f"rules {told.rules[7:15]}; catalogue {told.catalogue[7:15]}"
-    )
-    return impact_page(
-        impact, title=f"What {draft.ref} would change",
-        set_lines=[item.text() for item in changed], provenance=line, system=system,
-    )  # fmt: skip

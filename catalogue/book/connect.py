@@ -286,9 +286,4 @@ def copy_name(place: Place, why: str) -> Path:
         path = place.path.with_name(f"{place.path.name}.{why}-{day}-{number}.copy")
         if not path.exists():
             return path
-    return damaged_copy(place)
-
-
-def damaged_copy(place: Place) -> Path:
-    """Refuse: no name is left."""
     raise damaged(place, "a thousand copies of this second lie beside it")

@@ -7,11 +7,21 @@ from sqlalchemy import select
 from . import schema
 from .contents import kept
 from .difference import Difference, differences
-from .lifecycle import revisions, unknown_document
+from .held import Held
+from .lifecycle import (
+    approved_documents,
+    latest_approved,
+    open_drafts,
+    revision,
+    revisions,
+    unknown_document,
+)
 from .records import Entry, Revision
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
+
+    from .connect import Book
 
 
 class History(NamedTuple):
@@ -72,3 +82,31 @@ def standing(item: Revision, found: History, now: str) -> str:
         if other.state == "approved" and other.number > item.number and other.effective <= now
     ]
     return f"superseded by {later[0].number}" if later else "in force"
+
+
+class Overview(NamedTuple):
+    """How a book stands: what is in force, what is approved and to come, what is waiting."""
+
+    in_force: list[Revision]
+    coming: list[Revision]
+    waiting: list[Revision]
+
+
+def overview(book: "Book") -> Overview:
+    """Return how a book stands now.
+
+    Raises:
+        FileError: the book cannot be read.
+    """
+    held = Held(book.place, now=book.clock())
+    held.close()
+    numbers = {name: number for name, (number, _) in held.numbers.items()}
+    with book.reading() as connection:
+        in_force = [revision(connection, name, number) for name, number in sorted(numbers.items())]
+        coming = [
+            item
+            for name in approved_documents(connection)
+            if (item := latest_approved(connection, name)) is not None
+            and item.number != numbers.get(name)
+        ]
+        return Overview(in_force, coming, open_drafts(connection))

@@ -16,7 +16,18 @@ from ..overlay import MARK
 from . import schema
 from .connect import Writing
 from .contents import keep, kept
-from .records import MAKER, WHOLE, Revision, is_same_person, minute, moment, person, stamp, words
+from .records import (
+    MAKER,
+    WHOLE,
+    Revision,
+    is_same_person,
+    kind_of,
+    minute,
+    moment,
+    person,
+    stamp,
+    words,
+)
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection
@@ -119,12 +130,15 @@ def draft(
     """Begin a revision: a copy of the one approved last, or of the files given.
 
     Raises:
-        InputError: ``revision-unknown`` for a new document without files.
+        InputError: ``revision-unknown`` for a new document without files, ``machine-unknown`` for
+            a site of no model.
     """
     connection = writing.connection
     base = latest_approved(connection, document)
     if base is None and files is None:
         raise unknown_document(connection, document)
+    if kind_of(document) == "overlay":
+        _check_model(connection, document)
     content = base.content if base is not None and files is None else keep(connection, files or {})
     highest = connection.execute(
         select(func.max(TABLE.c.number)).where(TABLE.c.document == document)
@@ -144,6 +158,19 @@ def draft(
     connection.execute(insert(TABLE), made._asdict())
     _enter(writing, "draft", made, base=made.base)
     return made
+
+
+def _check_model(connection: "Connection", document: str) -> None:
+    """Refuse a site of a model that the book has not."""
+    from ..nearest import did_you_mean
+
+    model = document.partition(MARK)[0]
+    models = [name for name in approved_documents(connection) if kind_of(name) == "machine"]
+    if model not in models:
+        raise InputError(
+            "machine-unknown", f"there is no model {model!r} to keep a site of",
+            remedy=did_you_mean(model, models, otherwise=f"Known: {', '.join(models)}."),
+        )  # fmt: skip
 
 
 def edit(

@@ -173,8 +173,8 @@ def stamp(moment: dt.datetime) -> str:
 
 
 def minute(text: str) -> str:
-    """Return a stamp as people read it: ``2026-11-25 08:00 UTC``."""
-    return f"{text[:10]} {text[11:16]} UTC"
+    """Return a stamp as people read it, ``2026-11-25 08:00 UTC``; a text that is none as it is."""
+    return f"{text[:10]} {text[11:16]} UTC" if text[11:16] else text
 
 
 def moment(text: str) -> dt.datetime:

@@ -1,23 +1,21 @@
 """What a draft of the book would change: the two states to compare, and the report of it."""
 
 import json
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from ...catalogue.book import history, lifecycle
 from ...catalogue.book.connect import Book
-from ...catalogue.book.contents import kept
 from ...catalogue.book.difference import Difference
 from ...catalogue.book.held import Held
 from ...catalogue.book.records import Revision, kind_of, parse_ref, stamp
 from ...catalogue.errors import InputError
 from ...catalogue.overlay import MARK
 from ..book_desk import desk_of
-from ..revision_check import check_files
+from ..revision_check import check_revision
+from ..wording import System
 from .impact import Side
 from .impact_model import Impact
-
-if TYPE_CHECKING:
-    from sqlalchemy import Connection
+from .impact_page import impact_page
 
 
 def compared(book: Book, ref: str) -> tuple[Revision, Revision, list[Difference]]:
@@ -42,7 +40,7 @@ def compared(book: Book, ref: str) -> tuple[Revision, Revision, list[Difference]
                 remedy="It can be approved without a report.",
             )  # fmt: skip
         lifecycle.check_base(connection, draft)
-        _check(book, connection, draft)
+        check_revision(book, connection, draft)
         return draft, base, history.changes(connection, base, draft)
 
 
@@ -65,15 +63,6 @@ def sides(book: Book, draft: Revision, base: Revision) -> tuple[Side, Side]:
         return Side(desk, tuple(desk.catalogue.machine(name) for name in names))
 
     return side(base), side(draft)
-
-
-def _check(book: Book, connection: "Connection", draft: Revision) -> None:
-    held = Held(book.place, now=book.clock())
-    try:
-        files = kept(connection, draft.content, draft.document)
-        check_files(held, draft.document, files, draft.ref)
-    finally:
-        held.close()
 
 
 def beside(book: Book, draft: Revision) -> dict[str, int]:
@@ -103,6 +92,26 @@ def report_of(
             "differences": [item._asdict() for item in changed],
         }
     }
+
+
+def draft_page(
+    impact: Impact,
+    draft: Revision,
+    base: Revision,
+    changed: list[Difference],
+    side: Side,
+    system: System,
+) -> str:
+    """Return what a draft would change as a page; ``side`` tells what the answers rest on."""
+    told = side.desk.provenance
+    line = (
+        f"{told.tool}; {draft.ref} {draft.content[7:15]} against {base.ref} {base.content[7:15]}; "
+        f"rules {told.rules[7:15]}; catalogue {told.catalogue[7:15]}"
+    )
+    return impact_page(
+        impact, title=f"What {draft.ref} would change",
+        set_lines=[item.text() for item in changed], provenance=line, system=system,
+    )  # fmt: skip
 
 
 def attach(book: Book, draft: Revision, content: dict[str, Any], who: str) -> None:

@@ -11,11 +11,35 @@ from typing import Final
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from ...catalogue.book.answers import inputs_of_all
+from ...catalogue.book.connect import Book
+from ...catalogue.errors import InputError
 from .normalise import COLUMNS
 
 NAMES: Final = ("job", "machine", *COLUMNS)
 STEP: Final = 50_000
 """Rows written at a time."""
+
+
+KEPT: Final = "answers kept"
+"""What such a backlog is called."""
+
+
+def write_kept(book: Book, path: Path, *, remedy: str) -> None:
+    """Write the inputs of all answers a book keeps as a Parquet backlog.
+
+    Args:
+        book: the book.
+        path: the file.
+        remedy: what to do where it keeps none.
+
+    Raises:
+        InputError: ``answer-unknown`` where none is kept.
+    """
+    with book.reading() as connection:
+        count = write_backlog(inputs_of_all(connection), path)
+    if not count:
+        raise InputError("answer-unknown", "the book keeps no answer yet", remedy=remedy)
 
 
 def write_backlog(answers: Iterable[tuple[int, str]], path: Path) -> int:

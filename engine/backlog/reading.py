@@ -141,12 +141,7 @@ def open_backlog(path: Path, sheet: str = "") -> Backlog:
             "file-missing", "this is a folder", where=str(path), remedy="Name the file in it."
         ) from None
     except OSError as fault:
-        raise FileError(
-            "file-missing",
-            f"the backlog cannot be read ({fault.strerror or 'unknown reason'})",
-            where=str(path),
-            remedy="Check the name and the folder.",
-        ) from None
+        raise _unreadable(path, fault) from None
     if not head.strip():
         raise FileError(
             "backlog-empty", "the file is empty", where=str(path),
@@ -177,12 +172,16 @@ def digest_of_file(path: Path) -> str:
         with path.open("rb") as file:
             return f"sha256:{hashlib.file_digest(file, 'sha256').hexdigest()}"
     except OSError as fault:
-        raise FileError(
-            "file-missing",
-            f"the backlog cannot be read ({fault.strerror or 'unknown reason'})",
-            where=str(path),
-            remedy="Check the name and the folder.",
-        ) from None
+        raise _unreadable(path, fault) from None
+
+
+def _unreadable(path: Path, fault: OSError) -> FileError:
+    return FileError(
+        "file-missing",
+        f"the backlog cannot be read ({fault.strerror or 'unknown reason'})",
+        where=str(path),
+        remedy="Check the name and the folder.",
+    )
 
 
 def _not_a_table(path: Path, what: str) -> FileError:

@@ -27,9 +27,9 @@ from ...catalogue.errors import InputError
 from ...catalogue.machines import describe
 from ...catalogue.nearest import did_you_mean
 from ...catalogue.reading import KeptFiles
+from ...engine import revision_check
 from ...engine.ask import Desk
 from ...engine.book_desk import desk_of, rule_files
-from ...engine.revision_check import check_approved, check_files
 from ...rules.cases import load_cases
 from ...rules.model import Rule
 from ..access import Asker, CanApprove, CanAsk, CanDraft
@@ -160,16 +160,8 @@ async def documents(request: Request, asker: CanAsk, page: Page) -> Response:
     _ = asker
 
     def work(book: Book) -> list[dict[str, Any]]:
-        held = Held(book.place)
-        try:
-            with book.reading() as connection:
-                rows = [
-                    plain(lifecycle.revision(connection, name, number))
-                    for name, (number, _) in sorted(held.numbers.items())
-                ]
-                return rows + [plain(item) for item in lifecycle.open_drafts(connection)]
-        finally:
-            held.close()
+        stands = history.overview(book)
+        return [plain(item) for item in (*stands.in_force, *stands.waiting)]
 
     return paged(request, await state_of(request).books.run(work), page)
 
@@ -286,9 +278,7 @@ async def submit(
     name = check_document(document)
 
     def step(writing: Writing, book: Book) -> Revision:
-        wanted = lifecycle.wanted_stamp(asked.effective, book.clock())
-        read_strictly(book, writing, lifecycle.revision(writing.connection, name, number))
-        return lifecycle.submit(writing, name, number, effective=wanted)
+        return revision_check.submit(book, writing, name, number, effective=asked.effective)
 
     return await _stepped(request, asker.person.name, step)
 
@@ -327,15 +317,10 @@ async def approve(
     name = check_document(document)
 
     def step(writing: Writing, book: Book) -> Revision:
-        wanted = lifecycle.wanted_stamp(asked.effective, book.clock())
-        old = lifecycle.revision(writing.connection, name, number)
-        if old.state == "submitted":
-            read_strictly(book, writing, old)
-        new = lifecycle.approve(
-            writing, name, number, effective=wanted, without_impact=asked.without_impact
-        )
-        check_approved(book, new)
-        return new
+        return revision_check.approve(
+            book, writing, name, number,
+            effective=asked.effective, without_impact=asked.without_impact,
+        )  # fmt: skip
 
     return await _stepped(request, asker.person.name, step)
 
@@ -407,20 +392,6 @@ async def _stepped(
     made = await state.books.run(work)
     state.changed()
     return plain(made)
-
-
-def read_strictly(book: Book, writing: Writing, found: Revision) -> None:
-    """Read a revision strictly, as if it were in force.
-
-    Raises:
-        FileError: with every problem of it.
-    """
-    held = Held(book.place)
-    try:
-        files = contents.kept(writing.connection, found.content, found.document)
-        check_files(held, found.document, files, found.ref)
-    finally:
-        held.close()
 
 
 # --- rules --------------------------------------------------------------------------------

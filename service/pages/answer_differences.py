@@ -9,7 +9,7 @@ from ...catalogue.book.connect import Book
 from ...catalogue.book.records import WHOLE, stamp
 from ...catalogue.errors import CuttableError
 from ...catalogue.overlay import MARK
-from .look import percent
+from ...engine.wording import percent
 
 MOST: Final = 12
 

@@ -11,8 +11,8 @@ from ...engine.fit_words import fit_sentences
 from ...engine.severing import SENTENCES
 from ...engine.sheet import bed_drawing
 from ...engine.verdict import Verdict, to_json
-from ...engine.wording import System, levelling, show, show_at_most, show_both
-from .look import MARKS, percent
+from ...engine.wording import System, levelling, percent, show, show_at_most, show_both
+from .look import MARKS
 
 OUTCOMES: Final = {
     "refused": "refused", "question": "asks", "conditions": "condition", "setting": "setting",

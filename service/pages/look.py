@@ -1,4 +1,4 @@
-"""Words and marks that every page shares: verdicts, moments, shares."""
+"""Words and marks that every page shares: verdicts."""
 
 from typing import Final
 
@@ -18,18 +18,3 @@ def verdict_words(verdict: str | None) -> str:
 def verdict_mark(verdict: str | None) -> str:
     """Return the name of a verdict's mark."""
     return MARKS.get(verdict or "", "open")
-
-
-def moment_words(stamp: str) -> str:
-    """Return a stamp of the book as people read it."""
-    return f"{stamp[:10]} {stamp[11:16]} UTC" if stamp[11:16] else stamp
-
-
-def percent(share: float | None) -> str:
-    """Return a percentage that never rounds an excess away."""
-    if share is None:
-        return ""
-    value = share * 100
-    if value > 100 and round(value) == 100:
-        return f"{value:.3g} %" if value >= 100.05 else "just over 100 %"
-    return f"{value:.0f} %"

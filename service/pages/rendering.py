@@ -9,9 +9,10 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from ...catalogue.book.accounts import ROLES, Right
+from ...catalogue.book.records import minute
 from ...engine.version import VERSION
 from ..access import COOKIE, FORM_FIELD, Asker, door_of, needs
-from .look import moment_words, verdict_mark, verdict_words
+from .look import verdict_mark, verdict_words
 from .static import address
 
 FOLDER: Final = Path(__file__).parent / "templates"
@@ -42,7 +43,7 @@ def _environment() -> Environment:
         "static": address, "tool": f"cuttable {VERSION}", "form_field": FORM_FIELD,
         "verdict_words": verdict_words, "verdict_mark": verdict_mark,
     }  # fmt: skip
-    made.filters["moment"] = moment_words
+    made.filters["moment"] = minute
     return made
 
 

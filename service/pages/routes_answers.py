@@ -10,6 +10,7 @@ from fastapi.responses import RedirectResponse, Response
 from ...catalogue.book import answers
 from ...catalogue.book.connect import Book
 from ...catalogue.errors import CuttableError
+from ...engine.keeping import asked_words
 from ...engine.version import VERSION
 from ...engine.wording import SYSTEMS
 from ..api.answers import asked_again, find
@@ -18,7 +19,7 @@ from ..paging import Page
 from ..state import state_of
 from .answer_differences import changed_verdicts, reasons
 from .answer_view import Shown, names_of, shown_again
-from .asked_words import asked_words, query_of
+from .asked_words import query_of
 from .faults import fault_of
 from .rendering import Asks, page
 

@@ -12,6 +12,7 @@ from starlette.datastructures import UploadFile
 from ...catalogue.errors import CuttableError, InputError
 from ...engine.backlog.ranking import OTHER_TITLES
 from ...engine.backlog.summary import shortened
+from ...engine.wording import percent
 from ..access import Asker
 from ..api.backlogs import answers, mine, one_of, take
 from ..backlogs import Order, read
@@ -20,7 +21,6 @@ from ..paging import PageOf
 from ..problems import status_of
 from ..state import state_of
 from .faults import Fault, fault_of
-from .look import percent
 from .rendering import Asks, fragment, page
 from .routes_ask import models_of
 

@@ -7,9 +7,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from pydantic import ValidationError
 
-from ...catalogue.book import history, lifecycle
+from ...catalogue.book import history
 from ...catalogue.book.connect import Book
-from ...catalogue.book.held import Held
 from ...catalogue.book.records import (
     Entry,
     check_document,
@@ -33,25 +32,8 @@ async def _overview(
     request: Request, status: int = 200, *, fault: Fault | None = None,
     typed: dict[str, str] | None = None,
 ) -> HTMLResponse:  # fmt: skip
-    def work(book: Book) -> tuple[list[Any], list[Any], list[Any]]:
-        held = Held(book.place)
-        try:
-            with book.reading() as connection:
-                rows = [
-                    plain(lifecycle.revision(connection, name, number))
-                    for name, (number, _) in sorted(held.numbers.items())
-                ]
-                coming = [
-                    plain(item)
-                    for name in lifecycle.approved_documents(connection)
-                    if (item := lifecycle.latest_approved(connection, name)) is not None
-                    and item.number != held.numbers.get(name, (0, ""))[0]
-                ]
-                return rows, coming, [plain(item) for item in lifecycle.open_drafts(connection)]
-        finally:
-            held.close()
-
-    rows, coming, waiting = await state_of(request).books.run(work)
+    stands = await state_of(request).books.run(history.overview)
+    rows, coming, waiting = ([plain(item) for item in part] for part in stands)
     return page(
         request, "limits.html", status, groups=grouped(rows), coming=coming, waiting=waiting,
         fault=fault, typed=defaultdict(str, typed or {}),
