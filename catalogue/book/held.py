@@ -1,7 +1,7 @@
 """What a book holds in force at a moment, read with nothing but the database's own library.
 
-Every question starts cold, and the library that keeps the history takes nearly as long to load as the
-question takes to answer. So this reads the few rows that an answer needs by itself;
+Every question starts cold, and the library that keeps the history takes nearly as long to load as
+the question takes to answer. So this reads the few rows that an answer needs by itself;
 ``tests/book`` holds it to the same answer as the rest.
 """
 
