@@ -17,7 +17,6 @@ from .desk import AS, open_book, person
 from .rows import counted
 
 if TYPE_CHECKING:
-
     from ..catalogue.book.connect import Book
     from ..catalogue.book.difference import Difference
     from ..catalogue.book.records import Entry, Revision
