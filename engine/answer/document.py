@@ -62,6 +62,22 @@ class _Part:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SizesInInches(_Part):
+    """Sizes as the standard prints them in inches."""
+
+    outside_diameter: float | None = field(default=None, metadata=IF_ANY)
+    height: float | None = field(default=None, metadata=IF_ANY)
+    width: float | None = field(default=None, metadata=IF_ANY)
+    wall: float
+
+    @property
+    def sizes(self) -> tuple[float, ...]:
+        """Outside sizes and wall."""
+        outside = (self.outside_diameter, self.height, self.width)
+        return (*(size for size in outside if size is not None), self.wall)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SectionAsked(_Part):
     """The section. A round has an outside diameter, others height and width."""
 
@@ -78,8 +94,8 @@ class SectionAsked(_Part):
     """mm."""
     standard: str
     """The standard whose table it is in; empty for a size of its own."""
-    inches: tuple[float, float] | None = field(default=None, metadata=SINCE_2)
-    """Outside and wall as printed in inches, where the standard prints both."""
+    inches: SizesInInches | None = field(default=None, metadata=SINCE_2)
+    """The same as printed in inches, where the standard prints them."""
 
     @property
     def sizes(self) -> tuple[float, ...]:

@@ -278,6 +278,11 @@ def job_asked(job: Job) -> doc.JobAsked:
         if section.shape == "round"
         else {"height": section.height, "width": section.width}
     )
+    inches = (
+        doc.SizesInInches(outside_diameter=section.inches[0], wall=section.inches[1])
+        if section.inches
+        else None
+    )
     facts = {name: None if fact == "not-stated" else fact
              for name, fact in (("ends", job.ends), ("contents", job.contents),
                                 ("coating", job.coating))}  # fmt: skip
@@ -289,7 +294,7 @@ def job_asked(job: Job) -> doc.JobAsked:
     return doc.JobAsked(
         section=doc.SectionAsked(
             designation=section.designation, shape=section.shape, **sizes, wall=section.wall,
-            standard=section.standard, inches=section.inches,
+            standard=section.standard, inches=inches,
         ),
         grade=job.grade.name,
         stock_length=job.length,

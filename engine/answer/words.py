@@ -166,7 +166,7 @@ def _heavy(measure: Measure, system: System) -> str:
 def section_size(job: JobAsked, system: System) -> str:
     """Return outside and wall; what is listed in inches shows those inches."""
     if system == "us" and job.section.inches:
-        return " x ".join(f"{size:g} in" for size in job.section.inches)
+        return " x ".join(f"{size:g} in" for size in job.section.inches.sizes)
     return " x ".join(show(size, "mm", system) for size in job.section.sizes)
 
 
