@@ -72,7 +72,9 @@ async def one(request: Request, asker: Asks, name: str, see: str = "") -> Respon
             made = asked_again(standing.held, kept, files, is_today=see == "today")
         return shown(given, system), made, standing.desk.provenance
 
-    told: dict[str, Any] = {"is_same": None, "changed": [], "asked": [], "why": [], "fault": None}
+    told: dict[str, Any] = {
+        "is_same": None, "changed": [], "other_questions": [], "why": [], "fault": None,
+    }  # fmt: skip
     try:
         answer, made, basis = await state.benches.long.run(work)
     except CuttableError as fault:  # it cannot be worked out any more: what was given stands
@@ -83,13 +85,12 @@ async def one(request: Request, asker: Asks, name: str, see: str = "") -> Respon
     if see == "today":
         after = read_reply(made)
         told["changed"] = [(item, tuple(lines(item, system))) for item in changes(given, after)]
-        told["asked"] = question_lines(given, after)
-        told["is_same"] = not told["changed"] and not told["asked"]
+        told["other_questions"] = question_lines(given, after)
+        told["is_same"] = not told["changed"] and not told["other_questions"]
         told["why"] = await state.books.run(lambda book: reasons(book, kept, basis, after))
     is_other_tool = kept.basis["tool"] != f"cuttable {VERSION}"
     return page(
         request, "answer.html", kept=kept, answer=answer, questions=given.questions,
-
         asked=asked_words(kept.inputs), query=query_of(kept.inputs), see=see, **told,
         is_new="kept" in request.query_params, other_tool=is_other_tool,
     )  # fmt: skip
