@@ -36,6 +36,7 @@ ERROR_CODES: dict[str, str] = {
     "file-problems": "The file is readable, but keys or values in it are wrong.",
     "rule-set-empty": "No rule was loaded. An empty rule set would let everything pass.",
     "rule-set-too-large": "The rule set is beyond what the inference engine handles safely.",
+    "inference-unloadable": "The library that chains the rules cannot be loaded.",
     "inference-failed": "The inference engine reported a fault; no verdict was given.",
     "backlog-empty": "The file has nothing in it.",
     "backlog-not-a-table": "The file is no table that a backlog can be read from.",
