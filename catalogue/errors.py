@@ -83,6 +83,7 @@ ERROR_CODES: dict[str, str] = {
     "bundle-diverged": "The bundle and the book tell different histories of a document.",
     "key-unusable": "The file holds no key to sign with.",
     "answer-unknown": "The book keeps no such answer.",
+    "answer-unreadable": "The text is no answer that this version can read.",
     "answer-differs": "The answer worked out again is not the one that was kept.",
     "account-exists": "Somebody has an account of this name already.",
     "account-unknown": "Nobody has an account of this name.",

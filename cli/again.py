@@ -1,18 +1,17 @@
 """A kept answer worked out again from the revisions of its day, which must agree."""
 
 import json
-from collections.abc import Iterator
-from itertools import zip_longest
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from ..catalogue.book.answers import Kept
+from ..catalogue.book.held import Held
 from ..catalogue.book.records import minute
 from ..catalogue.errors import CuttableError
-from ..engine.answer_text import answer_text
+from ..engine.answer.differences import leaf_differences
+from ..engine.review.replay import desk_for, mark_of, text_again
 from ..engine.version import VERSION
-from .keeping import ask_again, desk_again, mark_of
 
 if TYPE_CHECKING:
     from ..catalogue.book.connect import Book
@@ -20,8 +19,8 @@ if TYPE_CHECKING:
 
 def tell_again(book: "Book", kept: Kept, files: dict[str, bytes], *, is_json: bool) -> int:
     """Work an answer out again from the revisions of its day, and say whether it agrees."""
-    desk, _ = desk_again(book, files, mark_of(kept))
-    text = answer_text(ask_again(desk, kept))
+    held = Held(book.place, mark=mark_of(kept), now=book.clock())
+    text = text_again(desk_for(held, files), kept)
     is_same = text == kept.text
     if is_json:
         click.echo(text)
@@ -40,24 +39,6 @@ def tell_again(book: "Book", kept: Kept, files: dict[str, bytes], *, is_json: bo
         )
         click.echo(f"cuttable: {fault}", err=True)
     return 0 if is_same else 1
-
-
-def leaf_differences(before: Any, after: Any, key: str = "") -> Iterator[tuple[str, Any, Any]]:
-    """Yield dotted key, old and new value of everything that differs in two JSON values.
-
-    A value that is missing on one side is None.
-    """
-    if isinstance(before, dict) and isinstance(after, dict):
-        tables = cast("tuple[dict[str, Any], dict[str, Any]]", (before, after))
-        for name in dict.fromkeys([*tables[0], *tables[1]]):
-            inner = f"{key}.{name}" if key else name
-            yield from leaf_differences(tables[0].get(name), tables[1].get(name), inner)
-    elif isinstance(before, list) and isinstance(after, list):
-        lists = cast("tuple[list[Any], list[Any]]", (before, after))
-        for place, (old, new) in enumerate(zip_longest(*lists)):
-            yield from leaf_differences(old, new, f"{key}[{place}]")
-    elif before != after:
-        yield key, before, after
 
 
 def _short(value: Any) -> str:

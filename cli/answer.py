@@ -1,7 +1,7 @@
 """``cuttable answer``: an answer given before, as it was, again, and today."""
 
 import json
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -91,38 +91,18 @@ def _list(book: "Book", *, is_json: bool) -> int:
 
 
 def print_kept(kept: "Kept") -> None:
-    """Print an answer as it was given, in the order and the words of ``check``."""
+    """Print an answer as it was given, by the words of ``check``: every model in full."""
+    from ..engine.answer.document import read_reply
     from ..engine.keeping import asked_words
-    from .kept_words import KeptWriter, release
-    from .render import STYLES, WORDS, console
-    from .rows import Text, paragraph
+    from .render import console, print_answer
+    from .rows import paragraph
 
     screen = console()
     screen.print(f"Answer {kept.answer}, given to {kept.asker} on {minute(kept.at)} by "
                  f"{kept.basis['tool']}", soft_wrap=True, markup=False)  # fmt: skip
     screen.print(paragraph(asked_words(kept.inputs), screen.width))
-    content: dict[str, Any] = json.loads(kept.text)
-    for question in content["questions"]:
-        screen.print(paragraph(f"Question open: {question['text']}", screen.width))
-        for choice in question["choices"]:
-            screen.print(Text(f"  {choice}"))
-    writer = KeptWriter(screen, "us" if kept.inputs["units"] == "us" else "si")
-    for place, item in enumerate(content["verdicts"]):
-        verdict, machine = item["verdict"] or "", item["machine"]
-        screen.print()
-        if not place:
-            writer.stock(item)
-            screen.print()
-        head = Text(WORDS[verdict], style=STYLES[verdict])
-        screen.print(head.append(f"  {machine['model']}, {release(machine)}", "default"),
-                     soft_wrap=True)  # fmt: skip
-        writer.verdict(item)
-    if content["verdicts"]:
-        screen.print()
-        screen.print("Cautions:")
-        for caution in dict.fromkeys(
-            text for item in content["verdicts"] for text in item["cautions"]
-        ):
-            writer.line(caution, 2, "! ")
+    screen.print()
+    system = "us" if kept.inputs["units"] == "us" else "si"
+    print_answer(read_reply(kept.text), system, is_full=True, is_every=True)
     if kept.basis["tool"] != f"cuttable {VERSION}":
         screen.print(f"This tool is cuttable {VERSION}.")

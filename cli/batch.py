@@ -2,7 +2,7 @@
 
 import signal
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, astuple
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -140,7 +140,7 @@ def _key(desk: Desk, asked: Any, opened: "Backlog") -> dict[str, Any]:
         "machines": [machine.digest for machine in asked.machines],
         "best": asked.is_best,
         "numbers": asked.has_numbers,
-        "provenance": list(desk.provenance),
+        "provenance": list(astuple(desk.provenance)),
     }
 
 

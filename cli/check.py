@@ -6,8 +6,8 @@ from typing import Any
 import click
 
 from ..catalogue.overlay import MARK
-from ..engine.answer_text import answer_text
-from ..engine.ask import Answer, Desk, is_at_least
+from ..engine.answer.document import Reply, text_of
+from ..engine.ask import Desk, is_at_least
 from ..engine.job import JobText
 from ..engine.wording import System, system_of
 from .desk import AS, open_desk
@@ -74,26 +74,26 @@ def command(
     if is_kept:
         from .keeping import ask_and_keep
 
-        answer, desk = ask_and_keep(text, machines, system, who)
+        reply, desk = ask_and_keep(text, machines, system, who, is_traced=is_traced)
     else:
         desk = open_desk()
-        answer = desk.ask(text, machines, system=system)
+        reply = desk.ask(text, machines, system=system, is_traced=is_traced)
     if is_json:
-        click.echo(answer_text(answer, desk if is_traced else None))
+        click.echo(text_of(reply))
     else:
         from .render import print_answer
 
-        print_answer(answer, desk, system, is_traced=is_traced, is_full=is_full)
+        print_answer(reply, system, is_full=is_full)
         if not machines:
-            _tell_sites(answer, desk)
-    if answer.questions:
+            _tell_sites(reply, desk)
+    if reply.questions:
         return 2
-    return 0 if is_at_least(answer.best, at_least) else 1
+    return 0 if is_at_least(reply.best, at_least) else 1
 
 
-def _tell_sites(answer: Answer, desk: Desk) -> None:
+def _tell_sites(reply: Reply, desk: Desk) -> None:
     """Say that machines as they stand at a site were not asked, for only models are."""
-    models = {verdict.machine.code for verdict in answer.verdicts}
+    models = {answer.machine.model for answer in reply.verdicts}
     sites = [name for name in desk.catalogue.overlays if name.partition(MARK)[0] in models]
     if not sites:
         return

@@ -7,11 +7,11 @@ from typing import Any
 import click
 
 from ..catalogue.errors import OpenQuestion
+from ..engine.answer.document import VERDICTS
 from ..engine.ask import Desk
 from ..engine.job import Job, JobText, read_job
 from ..engine.lengths import STEPS, Interval, length_intervals
 from ..engine.reasons import lengths_content, reason_of
-from ..engine.verdict import VERDICTS
 from ..engine.wording import SYSTEMS, System, show
 from .desk import open_desk
 from .job_options import stock_options

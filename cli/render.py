@@ -1,46 +1,34 @@
 """The answer on a terminal: verdict first, then the number that decides, then what to do."""
 
-import math
 import os
 import sys
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Final
 
 from rich.console import Console
 from rich.text import Text
 
-from ..catalogue.errors import Question
-from ..engine.ask import Answer, Desk
-from ..engine.fit_words import fit_sentences
-from ..engine.severing import SENTENCES
-from ..engine.verdict import Verdict
-from ..engine.wording import (
-    System,
-    levelling,
-    percent,
-    section_sizes,
-    show,
-    show_at_most,
-    show_both,
+from ..engine.answer.document import Answer, Question, Reply, Traced, TracedNumber, Verdict
+from ..engine.answer.words import (
+    OUTCOMES,
+    VERDICT_WORDS,
+    Card,
+    LimitRow,
+    card_of,
+    stock_facts,
+    stock_line,
 )
+from ..engine.wording import System, section_sizes, show
 from .rows import Cell, columns, paragraph
 
-WORDS = {
-    "in-range": "IN RANGE",
-    "oversize-allowed-with-conditions": "ALLOWED WITH CONDITIONS",
-    "refused": "REFUSED",
-    "": "QUESTION OPEN",
+STYLES: Final = {
+    Verdict.IN_RANGE: "bold green",
+    Verdict.CONDITIONS: "bold yellow",
+    Verdict.REFUSED: "bold red",
+    None: "bold magenta",
 }
-STYLES = {
-    "in-range": "bold green",
-    "oversize-allowed-with-conditions": "bold yellow",
-    "refused": "bold red",
-    "": "bold magenta",
-}
-BAR = 10
-WORTH_SHOWING = 0.5
-"""Use of a limit from which a short answer shows it."""
-WIDEST = 100
+BAR: Final = 10
+WIDEST: Final = 100
 
 
 def console() -> Console:
@@ -58,31 +46,48 @@ def is_plain() -> bool:
 
 
 def print_answer(
-    answer: Answer, desk: Desk, system: System, *, is_traced: bool, is_full: bool
+    reply: Reply, system: System, *, is_full: bool = False, is_every: bool = False
 ) -> None:
-    """Print an answer, or the questions that stand before it."""
+    """Print an answer, or the questions that stand before it.
+
+    Args:
+        reply: given now, or kept.
+        system: units of its numbers.
+        is_full: show every limit, however little used.
+        is_every: tell every model in full, not only the best.
+    """
     out = console()
-    if answer.questions:
-        _print_questions(out, answer.questions)
+    if reply.questions:
+        _print_questions(out, reply.questions)
+    if not reply.verdicts:
         return
-    writer = _Writer(out, desk, system, is_full=is_full)
-    best, *others = answer.verdicts
-    if others:
-        writer.headlines(answer.verdicts)
-        writer.stock(best)
-        writer.summary(answer.verdicts)
+    cards = [card_of(answer, system, has_options=True) for answer in reply.verdicts]
+    writer = _Writer(out, is_full=is_full)
+    best = cards[0]
+    if len(cards) > 1:
+        writer.headlines(cards)
+        writer.stock(reply.verdicts[0], system)
+        writer.summary(cards)
         out.print()
     writer.headline(best)
-    if not others:
-        writer.stock(best)
-    writer.verdict(best)
-    if is_traced:
-        writer.trace(best)
-    writer.close(best)
+    if len(cards) == 1:
+        writer.stock(reply.verdicts[0], system)
+    told: set[str] = set()
+    for place, (card, answer) in enumerate(zip(cards, reply.verdicts, strict=True)):
+        if place and not is_every:
+            break
+        if place:
+            out.print()
+            writer.headline(card)
+        writer.verdict(card)
+        if answer.trace:
+            writer.trace(answer.trace, system)
+        writer.close(card, [text for text in card.cautions if text not in told])
+        told |= {*card.cautions}
 
 
 def _print_questions(out: Console, questions: Sequence[Question]) -> None:
-    head = Text(WORDS[""], style=STYLES[""])
+    head = Text(VERDICT_WORDS[None].upper(), style=STYLES[None])
     out.print(head.append(" no verdict until this is answered", "default"), soft_wrap=True)
     for question in questions:
         out.print()
@@ -93,26 +98,12 @@ def _print_questions(out: Console, questions: Sequence[Question]) -> None:
 
 
 class _Writer:
-    def __init__(self, out: Console, desk: Desk, system: System, *, is_full: bool) -> None:
-        self.out = out
-        self.is_full = is_full
-        self.desk = desk
-        self.vocabulary = desk.rule_set.vocabulary
-        self.styles = {gauge.name: gauge.style for gauge in desk.rule_set.gauges}
-        self.system: System = system
+    def __init__(self, out: Console, *, is_full: bool) -> None:
+        self.out, self.is_full = out, is_full
 
-    def show(self, value: float | None, unit: str, name: str = "") -> str:
-        style = self.styles.get(name, "")
-        return "" if value is None else show(value, unit, self.system, style, digits=4)
-
-    def longest(self, value: float | None) -> str:
-        """Return a length found by search, rounded down."""
-        return "no length" if value is None else show_at_most(value, self.system)
-
-    def line(self, text: str | Text, indent: int = 2) -> None:
-        """Print one wrapped paragraph."""
-        plain, style = (text.plain, str(text.style)) if isinstance(text, Text) else (text, "")
-        self.put(paragraph(plain, self.out.width, indent=indent, style=style))
+    def line(self, text: str, indent: int = 2, *, mark: str = "", style: str = "") -> None:
+        """Print one wrapped paragraph; a mark hangs before it."""
+        self.put(paragraph(text, self.out.width, indent=indent, mark=mark, style=style))
 
     def wrap(self, text: Text) -> None:
         """Print a styled line, wrapped where it is too long."""
@@ -124,326 +115,174 @@ class _Writer:
         """Print text that is wrapped already."""
         self.out.print(text, soft_wrap=True)
 
-    def headlines(self, verdicts: Sequence[Verdict]) -> None:
-        """Say in one line a verdict which models have it."""
-        for name, words in WORDS.items():
-            models = [item.machine.named for item in verdicts if item.verdict == name]
-            if models:
-                self.out.print(Text(words, STYLES[name]).append(f" {', '.join(models)}", "default"))
+    def table(self, rows: Sequence[Sequence[Cell]], heads: Sequence[str], indent: int = 0) -> None:
+        """Print aligned columns."""
+        self.put(columns(rows, self.out.width, heads=heads, indent=indent))
 
-    def headline(self, verdict: Verdict) -> None:
+    def headlines(self, cards: Sequence[Card]) -> None:
+        """Say in one line a verdict which models have it."""
+        for verdict, words in VERDICT_WORDS.items():
+            models = [card.named for card in cards if card.verdict == verdict]
+            if models:
+                head = Text(words.upper(), STYLES[verdict])
+                self.out.print(head.append(f" {', '.join(models)}", "default"))
+
+    def headline(self, card: Card) -> None:
         """Print the verdict of one model."""
-        machine = verdict.machine
-        head = Text(WORDS[verdict.verdict], style=STYLES[verdict.verdict])
-        settings = _settings(verdict)
-        if verdict.verdict == "in-range" and settings:
-            head.append(f", {' and '.join(settings)} to be set", style="bold yellow")
-        head.append(f"  {machine.code}", style="bold default")
-        head.append(f"  {machine.title}, {machine.release}", style="not bold default")
+        head = Text(VERDICT_WORDS[card.verdict].upper(), style=STYLES[card.verdict])
+        if card.settings:
+            head.append(f", {card.settings}", style="bold yellow")
+        head.append(f"  {card.model}", style="bold default")
+        title = f"{card.title}, " if card.title else ""
+        head.append(f"  {title}{card.release}", style="not bold default")
         self.wrap(head)
 
-    def stock(self, verdict: Verdict) -> None:
+    def stock(self, answer: Answer, system: System) -> None:
         """Say what was asked about, in numbers."""
-        job, measures = verdict.job, verdict.measures
-        section = job.section
-        shown = section_sizes(section, self.system)
-        self.wrap(
-            Text(f"{section.designation}, {self.both(job.length, 'mm')}, {job.grade.name}", "bold")
-        )
-        mass, inertia = measures["stock_mass"], measures["rotary_inertia"]
-        self.line(
-            Text(
-                f"{shown}; {self.both(mass.value, 'kg')}, heavy end {self.show(mass.heavy, 'kg')}; "
-                f"rotary inertia {self.show(inertia.value, 'kg*m^2')}, "
-                f"heavy end {self.show(inertia.heavy, 'kg*m^2')}"
-            ),
-            0,
-        )
-        for assumption in job.assumptions:
-            self.put(paragraph(assumption, self.out.width, mark="- ", style="dim"))
+        self.wrap(Text(stock_line(answer.job, system), "bold"))
+        self.line(stock_facts(answer, system), 0)
+        for assumption in answer.job.assumptions:
+            self.line(assumption, 0, mark="- ", style="dim")
 
-    def both(self, value: float | None, unit: str) -> str:
-        return "" if value is None else show_both(value, unit, self.system)
-
-    def summary(self, verdicts: Sequence[Verdict]) -> None:
+    def summary(self, cards: Sequence[Card]) -> None:
         """Print one line a model."""
-        rows: list[list[Cell]] = []
-        for verdict in verdicts:
-            fit = verdict.fit
-            rows.append(
-                [
-                    verdict.machine.named,
-                    Text(WORDS[verdict.verdict].lower(), style=STYLES[verdict.verdict]),
-                    self.decision(verdict),
-                    self.longest(fit.get("longest_in_range")) if fit else self.at_least(verdict),
-                    self.longest(fit.get("longest_allowed")) if fit else self.at_least(verdict),
-                ]
-            )
-        heads = ("model", "verdict", "decided by", "in range up to", "allowed up to")
+        rows: list[list[Cell]] = [
+            [
+                card.named,
+                Text(VERDICT_WORDS[card.verdict], style=STYLES[card.verdict]),
+                card.decided,
+                card.in_range_up_to,
+                card.allowed_up_to,
+            ]
+            for card in cards
+        ]
         self.out.print()
-        self.put(columns(rows, self.out.width, heads=heads))
+        self.table(rows, ("model", "verdict", "decided by", "in range up to", "allowed up to"))
 
-    def at_least(self, verdict: Verdict) -> str:
-        return f"{show_at_most(verdict.job.length, self.system)} or more"
+    def verdict(self, card: Card) -> None:
+        """Print one verdict in full, below its head."""
+        if card.sentence:
+            self.line(card.sentence)
+        self.findings(card)
+        for question in card.questions:
+            self.line(f"Question open: {question}")
+        self.limits(card)
+        self.supports(card)
+        self.to_do(card)
+        if card.fits:
+            self.out.print()
+        for sentence in card.fits:
+            self.line(sentence)
 
-    def title(self, name: str) -> str:
-        return self.vocabulary.titles.get(name, name)
-
-    def decision(self, verdict: Verdict) -> str:
-        """Return in few words what decides."""
-        measure = verdict.measures.get(verdict.governing)
-        over = measure is not None and (measure.utilisation or 0) > 1
-        if verdict.missing and verdict.decided_by == "NOT-FITTED":
-            return f"needs {', '.join(verdict.missing)}"
-        if verdict.verdict != "in-range" and not over:
-            finding = next(item for item in verdict.findings if item.rule == verdict.decided_by)
-            return finding.title.lower()
-        used = "" if measure is None else f" {percent(measure.utilisation)}"
-        return f"{self.title(verdict.governing)}{used}"
-
-    def verdict(self, verdict: Verdict) -> None:
-        """Print one verdict in full."""
-        self.deciding(verdict)
-        self.findings(verdict)
-        self.limits(verdict)
-        self.supports(verdict)
-        self.to_do(verdict)
-        self.fit(verdict)
-
-    def deciding(self, verdict: Verdict) -> None:
-        """Print the number that decides against its limit."""
-        if verdict.decided_by == "NOT-FITTED":
-            return  # the finding says it; a number without the accessory would mislead
-        measure = verdict.measures.get(verdict.governing)
-        if measure is None or measure.value is None:
-            return
-        name, unit = verdict.governing, measure.unit
-        value = self.both(measure.value, unit)
-        if measure.rated is None:
-            against = f"at least {self.show(measure.minimum, unit, name)}"
-        else:
-            against = f"rated {self.both(measure.rated, unit)}"
-            if measure.absolute is not None:
-                against += f", absolute {self.show(measure.absolute, unit, name)}"
-        heavy = ""
-        if measure.heavy is not None and measure.heavy != measure.value:
-            heavy = f" (heavy end {self.show(measure.heavy, unit, name)})"
-        used = percent(measure.utilisation)
-        if (measure.heavy_utilisation or 0) > 1 >= (measure.utilisation or 0):
-            used += f", {percent(measure.heavy_utilisation)} at the heavy end"
-        self.line(f"Largest use of a limit: {self.title(name)} {value}{heavy}; {against}; {used}.")
-
-    def findings(self, verdict: Verdict) -> None:
+    def findings(self, card: Card) -> None:
         """Print the rules that hold, worst first."""
-        words = {"refused": "refused", "question": "asks", "conditions": "condition",
-                 "setting": "setting"}  # fmt: skip
-        order = list(words)
         rows: list[list[Cell]] = []
-        for item in sorted(verdict.findings, key=lambda item: order.index(item.outcome)):
+        for item in card.findings:
             style = {"refused": "red", "conditions": "yellow"}.get(item.outcome, "dim")
-            rows.append([Text(words[item.outcome], style=style), Text(item.rule, "dim"), item.text])
-        if rows:
-            self.put(columns(rows, self.out.width, indent=2))
-
-    def limits(self, verdict: Verdict) -> None:
-        """Print how full each limit is."""
-        rows: list[list[Cell]] = []
-        left_out = 0
-        for name, item in verdict.measures.items():
-            if item.utilisation is None and item.rated is None:
-                continue
-            used = max(item.utilisation or 0.0, item.heavy_utilisation or 0.0)
-            if not self.is_full and used < WORTH_SHOWING and name != verdict.governing:
-                left_out += 1
-                continue
-            rated = self.show(item.rated, item.unit, name)
-            if item.rated is None:
-                rated = f"min {self.show(item.minimum, item.unit, name)}"
-            heavy = item.heavy if item.heavy != item.value else None
             rows.append(
-                [
-                    self.title(name),
-                    self.show(item.value, item.unit, name),
-                    self.show(heavy, item.unit, name),
-                    rated,
-                    self.show(item.absolute, item.unit, name),
-                    _bar(item.utilisation, item.heavy_utilisation),
-                ]
+                [Text(OUTCOMES[item.outcome], style=style), Text(item.rule, "dim"), item.text]
             )
+        if rows:
+            self.table(rows, (), 2)
+
+    def limits(self, card: Card) -> None:
+        """Print how full each limit is."""
+        shown = [row for row in card.limits if self.is_full or not row.is_little]
+        left_out = len(card.limits) - len(shown)
+        rows: list[list[Cell]] = [
+            [row.title, row.job, row.heavy, row.rated, row.absolute, _bar(row)] for row in shown
+        ]
         self.out.print()
         if rows:
-            heads = ("limit", "this job", "heavy end", "rated", "absolute", "used")
-            self.put(columns(rows, self.out.width, heads=heads, indent=2))
+            self.table(rows, ("limit", "this job", "heavy end", "rated", "absolute", "used"), 2)
         if left_out:
             more = "more limits are" if left_out > 1 else "more limit is"
             self.line(f"{left_out} {more} less than half used (--full shows them).")
 
-    def supports(self, verdict: Verdict) -> None:
-        """Print where supports stand, what each carries, and what the parts do."""
-        set_up = verdict.set_up
-        if verdict.verdict == "refused" and not _only_accessories(verdict):
-            # Numbers to set a machine by, beside a refusal, would be taken for leave to try.
-            if not set_up.is_given:
-                return
-            self.out.print()
-            self.line("To study the refusal only; this job must not be loaded.")
-        self.out.print()
-        if not set_up.standing:
-            self.line("No support: the chuck alone carries the stock.")
-        else:
-            words = {
-                "rated": "Supports, from the chuck face",
-                "absolute": "Supports, from the chuck face (only within absolute limits)",
-                "given": "Supports as given, from the chuck face",
-                "none": "No plan satisfies the limits; spread evenly the supports would carry",
-            }
-            self.line(f"{words[set_up.level]}:")
-            standing: list[list[Cell]] = [
-                [
-                    self.show(item.station, "mm"),
-                    item.support.code,
-                    "lifts off" if item.is_lifted else self.show(item.reaction, "N"),
-                    "" if math.isnan(item.centre) else self.show(item.centre, "mm"),
-                ]
-                for item in set_up.standing
-            ]
-            heads = ("station", "support", "carries", "centre height")
-            self.put(columns(standing, self.out.width, heads=heads, indent=4))
-            if set_up.height_tolerance < math.inf:
-                self.line(levelling(set_up.height_tolerance, self.system), 4)
-        if not set_up.pieces:
-            lengths = [
-                f"{self.show(low, 'mm')} to {self.show(high, 'mm')}"
-                for low, high in set_up.safe_parts
-            ]
-            if lengths:
-                self.line(
-                    "No parts were given (--part). A piece cut off the free end of the whole stock "
-                    f"stays on its supports if it is {', or '.join(lengths)} long; "
-                    "others tip or drop."
-                )
+    def supports(self, card: Card) -> None:
+        """Print where supports stand, what each carries, what is set, and what the parts do."""
+        if not card.supports_head:
             return
-        self.line("Parts as they come free:")
-        rows: list[list[Cell]] = []
-        for piece, tabs in zip(set_up.pieces, set_up.tabs, strict=True):
-            held = "" if piece.behaviour == "stays" else "nothing: support or sling it"
-            if tabs is not None:
-                held = f"{tabs.count} tabs of {self.show(tabs.width, 'mm')}"
-            rows.append(
-                [
-                    self.show(piece.inner, "mm"),
-                    self.show(piece.length, "mm"),
-                    SENTENCES[piece.behaviour],
-                    held,
-                ]
-            )
-        heads = ("cut at", "length", "the part", "held by")
-        self.put(columns(rows, self.out.width, heads=heads, indent=4))
+        self.out.print()
+        if card.study:
+            self.line(card.study)
+            self.out.print()
+        self.line(card.supports_head if not card.supports else f"{card.supports_head}:")
+        if card.supports:
+            rows = [[row.station, row.code, row.carries, row.centre] for row in card.supports]
+            self.table(rows, ("station", "support", "carries", "centre height"), 4)
+        if card.level_note:
+            self.line(card.level_note, 4)
+        if card.told_settings:
+            told = "; ".join(f"{name} {value}" for name, value in card.told_settings)
+            self.line(f"Settings: {told}.")
+        if card.safe_parts:
+            self.line(card.safe_parts)
+        if card.parts:
+            self.line("Parts as they come free:")
+            self.table(card.parts, ("cut at", "length", "the part", "held by"), 4)
 
-    def to_do(self, verdict: Verdict) -> None:
+    def to_do(self, card: Card) -> None:
         """Print what must be done as boxes to tick."""
-        if not verdict.mitigations:
+        if not card.boxes and not card.box_note:
             return
         self.out.print()
-        is_moot = verdict.verdict == "refused" and not _only_accessories(verdict)
-        if is_moot:
-            self.line("No setting lifts the refusal.")
+        if card.box_note:
+            self.line(card.box_note)
             return
-        head = "Once fitted, to do" if verdict.verdict == "refused" else "To do"
-        self.line(f"{head}:")
-        for item in verdict.mitigations:
-            needs = f" (accessory {item.provided_by})" if item.provided_by else ""
-            self.hanging("[ ] ", f"{item.text.removesuffix('.')}{needs}.")
+        self.line("Once fitted, to do:" if card.verdict == Verdict.REFUSED else "To do:")
+        for text in card.boxes:
+            self.line(text, mark="[ ] ")
 
-    def hanging(self, mark: str, text: str) -> None:
-        """Print a paragraph with a mark hanging before it."""
-        self.put(paragraph(text, self.out.width, indent=2, mark=mark))
-
-    def fit(self, verdict: Verdict) -> None:
-        """Print what would make it fit."""
-        sentences = fit_sentences(verdict, self.system)
-        if sentences:
-            self.out.print()
-        for sentence in sentences:
-            self.line(sentence)
-
-    def trace(self, verdict: Verdict) -> None:
+    def trace(self, entries: Sequence[Traced], system: System) -> None:
         """Print every measure with formula and inputs."""
-        from ..engine.trace import trace
-
         self.out.print()
-        self.line(Text("How each number came about", style="bold"), 0)
-        for entry in trace(self.desk, verdict.job, verdict.machine):
-            self.line(Text(f"{entry['name']} = {self.traced(entry)}", style="bold"))
-            self.line(Text(f"{entry['formula']}  [{entry['source']}]"), 4)
+        self.line("How each number came about", 0, style="bold")
+        for entry in entries:
+            self.line(f"{entry.name} = {_traced(entry, system)}", style="bold")
+            self.line(f"{entry.formula}  [{entry.source}]", 4)
             inputs = "; ".join(
-                f"{name} {self.traced(item)}" for name, item in entry["inputs"].items()
+                f"{name} {_traced(item, system)}" for name, item in entry.inputs.items()
             )
-            self.line(Text(inputs, style="dim"), 4)
+            self.line(inputs, 4, style="dim")
 
-    def traced(self, entry: dict[str, Any]) -> str:
-        if entry["value"] is None:
-            return "not known"
-        text = show(entry["value"], entry["unit"], self.system)
-        heavy = entry.get("heavy")
-        return (
-            text if heavy is None else f"{text} (heavy {show(heavy, entry['unit'], self.system)})"
-        )
-
-    def close(self, verdict: Verdict) -> None:
+    def close(self, card: Card, cautions: Sequence[str]) -> None:
         """Print what was not assessed, cautions and provenance."""
         self.out.print()
-        words = [self.vocabulary.not_assessed[name] for name in verdict.not_assessed]
-        if words:
-            self.line(f"Not assessed, and not passed: {', '.join(words)}.", 0)
-        self.out.print("Cautions:")
-        for caution in verdict.cautions:
-            self.hanging("! ", caution)
-        provenance = verdict.provenance
-        self.line(
-            Text(
-                f"Answer {verdict.id}; {provenance.tool}; rules {_short(provenance.rules)}; "
-                f"catalogue {_short(provenance.catalogue)}; "
-                f"{verdict.machine.code} {_short(verdict.machine.digest)}",
-                style="dim",
-            ),
-            0,
-        )
+        if card.left_out:
+            self.line(f"Not assessed, and not passed: {', '.join(card.left_out)}.", 0)
+        if cautions:
+            self.out.print("Cautions:")
+        for caution in cautions:
+            self.line(caution, mark="! ")
+        self.line(card.basis, 0, style="dim")
 
 
-def _settings(verdict: Verdict) -> list[str]:
-    """Return what the machine must be set to other than as delivered, in few words."""
-    names = {"rapid_override": "rapid override", "acceleration": "acceleration",
-             "jaw_force": "jaw force"}  # fmt: skip
-    wanted = {name for item in verdict.mitigations for name in item.values}
-    return [words for name, words in names.items() if name in wanted]
+def _traced(entry: Traced | TracedNumber, system: System) -> str:
+    if entry.value is None:
+        return "not known"
+    text = show(entry.value, entry.unit, system)
+    if entry.heavy is None:
+        return text
+    return f"{text} (heavy {show(entry.heavy, entry.unit, system)})"
 
 
-def _only_accessories(verdict: Verdict) -> bool:
-    refusing = {item.rule for item in verdict.findings if item.outcome == "refused"}
-    return refusing == {"NOT-FITTED"}
-
-
-def _short(digest: str) -> str:
-    return digest.removeprefix("sha256:")[:8]
-
-
-def _bar(share: float | None, heavy: float | None) -> Text:
+def _bar(row: LimitRow) -> Text:
     """Return a bar whose full length is the rated limit, with the heavy end as a lighter tail."""
-    if share is None:
+    if row.share is None:
         return Text("")
     full, part, empty = ("#", "+", ".") if is_plain() else ("█", "▒", "·")
-    cells = min(round(share * BAR), BAR)
-    tail = max(min(round((heavy or share) * BAR), BAR) - cells, 0)
-    is_heavy = (heavy or 0.0) > 1 + 1e-9 >= share or share == 0
-    bar = Text(f"{percent(heavy if is_heavy and heavy else share):>6} ")
+    cells = min(round(row.share * BAR), BAR)
+    tail = max(min(round((row.heavy_share or row.share) * BAR), BAR) - cells, 0)
+    bar = Text(f"{row.percent:>6} ")
     bar.append(full * cells + part * tail + empty * (BAR - cells - tail))
-    if share > 1 + 1e-9 or (heavy or 0) > 1 + 1e-9:
-        bar.append(" over" if share > 1 + 1e-9 else " heavy over")
-    return bar
+    return bar.append(f" {row.over}") if row.over else bar
 
 
 def print_rows(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     """Print a plain table."""
     out = console()
     out.print(columns([list(row) for row in rows], out.width, heads=heads), soft_wrap=True)
+
+
+__all__ = ["console", "is_plain", "print_answer", "print_rows", "section_sizes"]

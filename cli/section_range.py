@@ -8,10 +8,10 @@ import click
 
 from ..catalogue.families import FAMILIES
 from ..catalogue.quantities import length as read_length
+from ..engine.answer.document import VERDICTS
 from ..engine.job import grade_of
 from ..engine.reasons import plain, reason_of
 from ..engine.section_range import section_range
-from ..engine.verdict import VERDICTS
 from ..engine.wording import show_both, system_of
 from .desk import open_desk
 

@@ -56,15 +56,9 @@ def command(
     """
     section, length = section_and_length(ctx, words)
     system = units or system_of(length)
-    from ..engine.sheet.making import KINDS, kind_of_file, sheet_file
+    from ..engine.sheet.making import kind_of_file, sheet_file
 
-    kind = kind_of_file(out.suffix)
-    if kind is None:
-        raise InputError(
-            "choice-unknown",
-            f"{out.name!r} is no kind of sheet",
-            remedy=f"End the file name in {', '.join(f'.{item}' for item in KINDS)}.",
-        )
+    kind = kind_of_file(out)
     desk = open_desk()
     if len(machines) != 1:
         known = ", ".join(desk.catalogue.model_codes)
@@ -74,14 +68,14 @@ def command(
             + (f", and {len(machines)} are named" if machines else ""),
             remedy=f"Name one: --machine {known}.",
         )  # fmt: skip
-    answer = desk.ask(JobText(section, length, **options), machines, system=system)
-    if answer.questions:
-        question = answer.questions[0]
+    reply = desk.ask(JobText(section, length, **options), machines, system=system)
+    if reply.questions:
+        question = reply.questions[0]
         raise OpenQuestion(question.code, question.text, question.choices)
-    verdict = answer.verdicts[0]
+    answer = reply.verdicts[0]
     from ..engine.sheet import content_of
 
-    content, made = content_of(verdict, system), sheet_file(verdict, kind, system, paper)
+    content, made = content_of(answer, system), sheet_file(answer, kind, system, paper)
     write_whole(out, made, "the sheet")
-    click.echo(f"{out}: {content.headline.lower()}; {content.stock} on {verdict.machine.named}.")
-    return 1 if verdict.verdict == "refused" else 0
+    click.echo(f"{out}: {content.headline.lower()}; {content.stock} on {answer.machine.named}.")
+    return 1 if answer.verdict == "refused" else 0

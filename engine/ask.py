@@ -2,9 +2,10 @@
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Final
 
 from ..catalogue.errors import Question
 from ..catalogue.machines import MachineModel
@@ -14,27 +15,17 @@ from ..catalogue.store import Catalogue
 from ..rules.loader import FOLDER as RULES_FOLDER
 from ..rules.loader import load_rules
 from ..rules.model import RuleSet
+from .answer import document as doc
+from .answer.making import answers, traced
 from .decide import Engine
 from .fit import longest_lengths, more_supports, smallest_models, with_accessories
 from .inference import RANK
 from .job import Job, JobText, check_fitted, check_kerf, read_job
-from .verdict import VERDICTS, Provenance, Verdict, verdicts
 from .version import VERSION
 from .wording import System
 
-ORDER: Final = {"in-range": 0, "oversize-allowed-with-conditions": 1, "": 2, "refused": 3}
-
-
-class Answer(NamedTuple):
-    """What came of asking: verdicts best first, or questions to answer first."""
-
-    verdicts: tuple[Verdict, ...]
-    questions: tuple[Question, ...]
-
-    @property
-    def best(self) -> str:
-        """The best verdict, empty if there is none."""
-        return self.verdicts[0].verdict if self.verdicts else ""
+ORDER: Final = {doc.Verdict.IN_RANGE: 0, doc.Verdict.CONDITIONS: 1, None: 2, doc.Verdict.REFUSED: 3}
+"""Answers best first; one with an open question may still become a yes."""
 
 
 class Desk:
@@ -60,9 +51,11 @@ class Desk:
         return Engine(self.rule_set)
 
     @cached_property
-    def provenance(self) -> Provenance:
+    def provenance(self) -> doc.Provenance:
         """What answers of this desk rest on."""
-        return Provenance(f"cuttable {VERSION}", self.rule_set.digest, self.catalogue.digest)
+        return doc.Provenance(
+            tool=f"cuttable {VERSION}", rules=self.rule_set.digest, catalogue=self.catalogue.digest
+        )
 
     def machines(self, names: Sequence[str]) -> list[MachineModel]:
         """Return models by code or by the path of a ``.toml`` file; all if none is named.
@@ -81,9 +74,20 @@ class Desk:
         ]
 
     def ask(
-        self, text: JobText, machine_names: Sequence[str] = (), *, system: System = "si"
-    ) -> Answer:
+        self,
+        text: JobText,
+        machine_names: Sequence[str] = (),
+        *,
+        system: System = "si",
+        is_traced: bool = False,
+    ) -> doc.Reply:
         """Answer for one job on one, several or all models.
+
+        Args:
+            text: the job as typed.
+            machine_names: models by code or file; all if none is named.
+            system: units of the sentences.
+            is_traced: tell how every measure came about.
 
         Raises:
             CuttableError: the job or a file cannot be read.
@@ -91,64 +95,98 @@ class Desk:
         job, questions = read_job(text, self.catalogue, self.rule_set.vocabulary)
         machines = self.machines(machine_names)
         if job is None:
-            return Answer((), tuple(questions))
+            return _asking(questions)
         check_fitted(job.fitted, machines)
         check_kerf(job.cuts, machines)
-        return self.answer(job, machines, system=system, is_all=not machine_names)
+        return self.answer(
+            job, machines, system=system, is_all=not machine_names, is_traced=is_traced
+        )
 
     def answer(
-        self, job: Job, machines: Sequence[MachineModel], *, system: System, is_all: bool
-    ) -> Answer:
+        self,
+        job: Job,
+        machines: Sequence[MachineModel],
+        *,
+        system: System,
+        is_all: bool,
+        is_traced: bool = False,
+    ) -> doc.Reply:
         """Answer for a job that is read."""
         jobs = [job] * len(machines)
         decision = self.engine.decide(jobs, machines)
-        found = verdicts(self.engine, decision, jobs, machines, self.provenance, system)
-        asked = {item.code: item for verdict in found for item in verdict.questions}
-        if asked and not any(verdict.verdict not in ("", "refused") for verdict in found):
-            is_refused = all(verdict.verdict == "refused" for verdict in found)
-            if not is_refused:
-                return Answer(
-                    (), tuple(Question(q.code, q.text, q.choices) for q in asked.values())
-                )
-        others = machines if is_all else ()
-        smallest: dict[tuple[str, ...], dict[str, str | None]] = {}
-        full = [self._with_fit(verdict, others, smallest) for verdict in found]
-        full.sort(key=lambda verdict: ORDER[verdict.verdict])
-        return Answer(tuple(full), ())
+        found = answers(self.engine, decision, jobs, machines, self.provenance, system)
+        asked = {item.code: item for answer in found for item in answer.questions}
+        is_refused = all(item.verdict == doc.Verdict.REFUSED for item in found)
+        is_possible = any(item.verdict not in (None, doc.Verdict.REFUSED) for item in found)
+        if asked and not is_possible and not is_refused:
+            return _asking(list(asked.values()))
+        fits = _Fits(self.engine, list(self.catalogue.machines.values()), machines, is_all=is_all)
+        full = [
+            replace(answer, would_fit=fits.of(answer, job, machine))
+            for answer, machine in zip(found, machines, strict=True)
+        ]
+        if is_traced:
+            from .trace import trace
 
-    def _with_fit(
+            full = [
+                replace(answer, trace=traced(trace(self, job, machine)))
+                for answer, machine in zip(full, machines, strict=True)
+            ]
+        full.sort(key=lambda answer: ORDER[answer.verdict])
+        return doc.Reply(verdicts=tuple(full), form=doc.FORM)
+
+
+def _asking(questions: Sequence[Question] | Sequence[doc.Question]) -> doc.Reply:
+    asked = tuple(doc.Question(code=q.code, text=q.text, choices=q.choices) for q in questions)
+    return doc.Reply(questions=asked, form=doc.FORM)
+
+
+class _Fits:
+    """What would make a job fit; the smallest models are found once for all answers."""
+
+    def __init__(
         self,
-        verdict: Verdict,
-        others: Sequence[MachineModel],
-        smallest: dict[tuple[str, ...], dict[str, str | None]],
-    ) -> Verdict:
-        """Add what would make it fit; the smallest models are found once for all verdicts."""
-        job, machine = verdict.job, verdict.machine
-        fit: dict[str, Any] = {}
-        if verdict.verdict not in ("", VERDICTS["setting"]):
-            fit |= {
-                f"longest_{name}": value
-                for name, value in longest_lengths(self.engine, job, machine).items()
-            }
-            models = list(others) or list(self.catalogue.machines.values())
-            model, mark, _ = machine.code.partition(MARK)
-            if mark:
-                # The site is that machine as it stands; its model as released is no way out.
-                models = [machine if item.code == model else item for item in models]
-            key = tuple(item.digest for item in models)
-            if key not in smallest:
-                smallest[key] = smallest_models(self.engine, job, models)
-            fit |= {f"smallest_model_{name}": code for name, code in smallest[key].items()}
-            wanted = verdict.missing
-            if not wanted and verdict.set_up.level == "none":
-                wanted = more_supports(job, machine)
-            if wanted:
-                fit["accessories"] = list(with_accessories(self.engine, job, machine, wanted))
-        return verdict._replace(fit=fit)
+        engine: Engine,
+        catalogue: Sequence[MachineModel],
+        asked: Sequence[MachineModel],
+        *,
+        is_all: bool,
+    ) -> None:
+        self._engine = engine
+        self._models = list(asked) if is_all and asked else list(catalogue)
+        self._smallest: dict[tuple[str, ...], dict[str, str | None]] = {}
+
+    def of(self, answer: doc.Answer, job: Job, machine: MachineModel) -> doc.Fit | None:
+        """Return what would make it fit; None where it does, or a question is open."""
+        if answer.verdict in (None, doc.Verdict.IN_RANGE):
+            return None
+        wanted = answer.missing
+        if not wanted and answer.setup.plan == "none":
+            wanted = more_supports(job, machine)
+        longest = longest_lengths(self._engine, job, machine)
+        smallest = self._smallest_of(job, machine)
+        return doc.Fit(
+            longest_in_range=longest["in_range"],
+            longest_allowed=longest["allowed"],
+            smallest_model_in_range=smallest["in_range"],
+            smallest_model_allowed=smallest["allowed"],
+            accessories=with_accessories(self._engine, job, machine, wanted) if wanted else None,
+        )
+
+    def _smallest_of(self, job: Job, machine: MachineModel) -> dict[str, str | None]:
+        model, mark, _ = machine.code.partition(MARK)
+        # The site is that machine as it stands; its model as released is no way out.
+        models = [
+            machine if mark and item.code == model else item for item in self._models
+        ]  # fmt: skip
+        key = tuple(item.digest for item in models)
+        if key not in self._smallest:
+            self._smallest[key] = smallest_models(self._engine, job, models)
+        return self._smallest[key]
 
 
-def is_at_least(verdict: str, wanted: str) -> bool:
+def is_at_least(verdict: str | None, wanted: str) -> bool:
     """Say whether a verdict is as good as ``in-range`` or ``allowed``."""
     allowed = {"in-range": RANK["setting"], "allowed": RANK["conditions"]}[wanted]
-    ranks = {name: RANK[outcome] for outcome, name in VERDICTS.items()}
-    return bool(verdict) and ranks[verdict] <= allowed
+    ranks = {name: RANK[outcome] for outcome, name in doc.VERDICTS.items()}
+    return bool(verdict) and ranks[doc.Verdict(verdict)] <= allowed

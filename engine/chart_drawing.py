@@ -10,9 +10,9 @@ from html import escape
 from itertools import groupby
 from typing import Any, Final, NamedTuple
 
+from .answer.document import VERDICTS
 from .chart import Chart, ChartRow
 from .lengths import Interval
-from .verdict import VERDICTS
 from .wording import System, show
 
 

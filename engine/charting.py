@@ -7,11 +7,11 @@ from ..catalogue.errors import InputError
 from ..catalogue.families import FAMILIES, Member
 from ..catalogue.machines import MachineModel
 from ..catalogue.quantities import length as read_length
+from .answer.document import VERDICTS
 from .ask import Desk
 from .chart import Chart, chart_of
 from .job import grade_of
 from .lengths import STEPS, Interval
-from .verdict import VERDICTS
 from .wording import System
 
 MOST_ROWS: Final = 60

@@ -5,14 +5,14 @@ from typing import Any, cast
 
 from ..catalogue.book.answers import Kept, New
 from ..catalogue.book.held import Mark
-from .answer_text import answer_text
-from .ask import Answer, Desk
+from .answer.document import Reply, text_of
+from .ask import Desk
 from .job import JobText
 from .wording import System
 
 
 def new_answer(
-    answer: Answer,
+    reply: Reply,
     desk: Desk,
     mark: Mark,
     text: JobText,
@@ -29,7 +29,7 @@ def new_answer(
     }
     provenance = desk.provenance
     return New(
-        verdict=answer.best,
+        verdict=reply.best or "",
         inputs={"job": said, "machines": list(machines), "units": system},
         basis={
             "at": mark.at,
@@ -38,12 +38,12 @@ def new_answer(
             "rules": provenance.rules,
             "catalogue": provenance.catalogue,
             "machines": [
-                [item.machine.code, item.machine.revision, item.machine.digest]
-                for item in answer.verdicts
+                [item.machine.model, item.machine.revision, item.machine.digest]
+                for item in reply.verdicts
             ],
         },
-        text=answer_text(answer),
-        names=[item.id for item in answer.verdicts],
+        text=text_of(reply.untraced),
+        names=[item.id for item in reply.verdicts],
         files=files,
     )
 

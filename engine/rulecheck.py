@@ -14,13 +14,13 @@ from ..catalogue.machines import LIMITS
 from ..rules.cases import Case
 from ..rules.expression import Compare, Name, comparisons_in, facts_in, names_in
 from ..rules.model import Rule, RuleSet
+from .answer.document import VERDICTS
 from .arrays import Bools, Floats
 from .conditions import TOLERANCE, Scope, Truth, fact_codes, number_of, truth_of
 from .decide import Engine, fullness, with_needs
 from .frame import ENGINE_PARAMETERS, Frame
 from .inference import RANK, Inferred
 from .measures import Measured
-from .verdict import VERDICTS
 
 NEAR: Final = 0.01
 """A case counts as beside a limit when it is within one per cent of it."""

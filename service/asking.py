@@ -8,8 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from ..catalogue.book.answers import New
 from ..catalogue.errors import InputError
-from ..engine.answer_text import answer_text
-from ..engine.ask import Answer
+from ..engine.answer.document import Reply
 from ..engine.job import JobText
 from ..engine.keeping import new_answer
 from ..engine.wording import System, system_of
@@ -98,7 +97,7 @@ def check_names(machines: Sequence[str]) -> None:
                              remedy="Name models by their codes.")  # fmt: skip
 
 
-def answered(standing: Standing, question: Question) -> Answer:
+def answered(standing: Standing, question: Question) -> Reply:
     """Return the answer to a question.
 
     Raises:
@@ -108,14 +107,9 @@ def answered(standing: Standing, question: Question) -> Answer:
     return standing.desk.ask(question.text(), question.machines, system=question.system)
 
 
-def kept_answer(standing: Standing, question: Question, answer: Answer) -> New:
+def kept_answer(standing: Standing, question: Question, reply: Reply) -> New:
     """Return an answer as the book keeps it."""
     return new_answer(
-        answer, standing.desk, standing.held.mark, question.text(), question.machines,
+        reply, standing.desk, standing.held.mark, question.text(), question.machines,
         question.system, {},
     )  # fmt: skip
-
-
-def text_of(answer: Answer) -> bytes:
-    """Return an answer as JSON, as ``check --json`` prints it."""
-    return answer_text(answer).encode()

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import asdict
+from dataclasses import asdict, astuple
 from pathlib import Path
 from typing import Any, Final
 
@@ -40,7 +40,7 @@ def answer(folder: Path, order: dict[str, Any]) -> None:
     runner = Runner(desk, asked, order["workers"])
     answers = open_answers(
         folder / "answers.parquet", runner.schema, typed=TYPED,
-        key={"mark": [order["at"], order["entries"]], "provenance": list(desk.provenance)},
+        key={"mark": [order["at"], order["entries"]], "provenance": list(astuple(desk.provenance))},
         is_resumed=True,
     )  # fmt: skip
     try:

@@ -5,6 +5,7 @@ from typing import Any, Final
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from ..engine.answer.document import answer_schemas
 from .problems import MEDIA
 
 _PROBLEM: Final[dict[str, Any]] = {
@@ -26,6 +27,8 @@ _PROBLEM: Final[dict[str, Any]] = {
     },
 }
 _REF: Final = {"$ref": "#/components/schemas/Problem"}
+ANSWER_REF: Final = {"$ref": "#/components/schemas/Reply"}
+"""What ``check --json`` prints, among the schemas of the description."""
 
 
 def _told(what: str) -> dict[str, Any]:
@@ -49,7 +52,8 @@ def described(app: FastAPI) -> None:
                 routes=app.routes,
             )  # fmt: skip
             parts = found.setdefault("components", {})
-            parts.setdefault("schemas", {})["Problem"] = _PROBLEM
+            schemas = parts.setdefault("schemas", {})
+            schemas |= {"Problem": _PROBLEM, **answer_schemas("#/components/schemas/")}
             parts["securitySchemes"] = {
                 "token": {"type": "http", "scheme": "bearer",
                           "description": "A token of an account, made under /api/v1/tokens."},

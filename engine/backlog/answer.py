@@ -1,7 +1,7 @@
 """Answers for many jobs as columns: one row a job and machine, in words that are codes.
 
-What :mod:`cuttable.engine.verdict` tells of one job in sentences is told here in codes and
-numbers, from the same decision.
+What :mod:`cuttable.engine.answer` tells of one job in sentences is told here in codes and
+numbers, from the same decision and by the same functions (:mod:`cuttable.engine.decision`).
 """
 
 from collections.abc import Sequence
@@ -11,21 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...rules.model import RuleSet
-from ..arrays import Bools, Floats
-from ..conditions import number_of
-from ..decide import Decision, Engine, Fullness, fullness
+from ..answer.document import VERDICTS
+from ..arrays import Floats
+from ..decide import Decision, Engine
+from ..decision.deciding import asking, decided_by, missing, refused_by, wanting
+from ..decision.limit_check import governing
+from ..decision.settings import OVERRIDE, SETTINGS, mitigation_numbers, settings
 from ..frame import CARRIED_LIMITS
 from ..inference import RANK, Inferred
 from ..table import Index
-from ..verdict import VERDICTS
-
-SETTINGS: Final = {
-    "rapid_override": "rapid_override",
-    "acceleration": "acceleration_setting",
-    "jaw_force": "jaw_force_setting",
-    "bow_to_refuse": "bow_to_refuse",
-}
-"""Columns of settings, and the measure each is; blank where a job is refused."""
 
 MEASURES: Final = ("stock_mass", "rotary_inertia")
 """Measures that every answer has, nominal and heavy."""
@@ -78,18 +72,17 @@ class _Answering:
     def answers(self, *, has_extra: bool) -> Answers:
         decision, inferred = self.decision, self.decision.inferred
         verdicts = [
-            "" if item.outcome == "question" else VERDICTS[item.outcome] for item in inferred
+            "" if item.outcome == "question" else VERDICTS[item.outcome].value for item in inferred
         ]
-        governing, utilisation, heavy = self.governing()
-        names = ("", *(gauge.name for gauge in self.rule_set.gauges))
+        chief = governing(self.engine, decision)
         places = [format_stations(item) for item in decision.frame.places]
         place = decision.frame.place
         if place is None:
             place = np.full(self.rows, -1, dtype=np.intp)
         is_refused = decision.ranks == RANK["refused"]
-        extra = self.extra(is_all=has_extra)
-        numbers = {"utilisation": utilisation, "heavy_utilisation": heavy}
-        for name, column in self.settings(extra).items():
+        extra = mitigation_numbers(self.engine, decision, None if has_extra else (OVERRIDE,))
+        numbers = {"utilisation": chief.nominal, "heavy_utilisation": chief.heavy}
+        for name, column in settings(self.engine, decision, extra).items():
             numbers[name] = np.where(is_refused, np.nan, column)
         for name in MEASURES:
             numbers[name] = decision.measured.nominal[name]
@@ -99,7 +92,7 @@ class _Answering:
             words={
                 "verdict": self.spread(verdicts),
                 "decided_by": self.spread([decided_by(item, self.rule_set) for item in inferred]),
-                "governing": (names, governing),
+                "governing": (("", *chief.names), chief.place),
                 "mitigations": self.spread(["; ".join(item.mitigations) for item in inferred]),
                 "missing": self.spread(["; ".join(missing(item)) for item in inferred]),
                 "wanting": self.spread(
@@ -122,64 +115,6 @@ class _Answering:
         of_signature = [places.setdefault(text, len(places)) for text in texts]
         return tuple(places), np.array(of_signature, dtype=np.intp)[self.which]
 
-    def governing(self) -> tuple[Index, Floats, Floats]:
-        """Return for every row the gauge that governs (0: none) and how full its limit is.
-
-        As in a single answer: the largest utilisation; where all are within rated, the gauge
-        whose heavy end is the most over.
-        """
-        full = fullness(self.rule_set, self.decision.scope)
-        chosen = {gauge.name for gauge in self.rule_set.gauges if gauge.is_chosen}
-        nominal = np.stack([self.known(item, item.nominal, chosen) for item in full])
-        heavy = np.stack([self.heavy_over(item) for item in full])
-        best: Index = nominal.argmax(axis=0)
-        over: Index = heavy.argmax(axis=0)
-        every = np.arange(self.rows)
-        is_over = (nominal[best, every] <= 1 + 1e-9) & (heavy[over, every] > -np.inf)
-        place: Index = np.where(is_over, over, best)
-        has_any = nominal.max(axis=0) > -np.inf
-        utilisation = np.stack([item.nominal for item in full])[place, every]
-        at_heavy = np.stack([item.heavy for item in full])[place, every]
-        return (
-            np.where(has_any, place + 1, 0),
-            np.where(has_any & np.isfinite(utilisation), utilisation, np.nan),
-            np.where(has_any & np.isfinite(at_heavy), at_heavy, np.nan),
-        )
-
-    def is_shown(self, item: Fullness) -> Bools:
-        if item.name not in self.engine.carried_measures:
-            return np.ones(self.rows, dtype=np.bool_)
-        return self.decision.frame.is_carried
-
-    def known(self, item: Fullness, values: Floats, chosen: set[str]) -> Floats:
-        """Return utilisations that can govern, minus infinity elsewhere."""
-        counts = np.isfinite(values) & self.is_shown(item)
-        if item.name in chosen:
-            counts &= values > 1 + 1e-9
-        return np.where(counts, values, -np.inf)
-
-    def heavy_over(self, item: Fullness) -> Floats:
-        counts = np.isfinite(item.heavy) & (item.heavy > 1 + 1e-9) & self.is_shown(item)
-        return np.where(counts, item.heavy, -np.inf)
-
-    def extra(self, *, is_all: bool) -> dict[str, Floats]:
-        """Return the numbers of mitigations; only those that are settings unless all are asked."""
-        result: dict[str, Floats] = {}
-        asked: dict[str, Bools] = {}
-        for mitigation in self.rule_set.mitigations.values():
-            for name, node in mitigation.values:
-                if not (is_all or name == "rapid_override"):
-                    continue
-                code = mitigation.code
-                if code not in asked:
-                    has = [code in item.mitigations for item in self.decision.inferred]
-                    asked[code] = np.array(has, dtype=np.bool_)[self.which]
-                column = number_of(node, self.decision.scope)
-                result[f"{code}.{name}"] = np.where(
-                    asked[code] & np.isfinite(column), column, np.nan
-                )
-        return result
-
     def details(self) -> Floats:
         """Return a number that stands for every measure of a row, to the bit.
 
@@ -201,21 +136,6 @@ class _Answering:
             total ^= total >> np.uint64(29)
         return (total >> np.uint64(11)).astype(np.float64)
 
-    def settings(self, extra: dict[str, Floats]) -> dict[str, Floats]:
-        """Return what the machine is to be set to: at the heavy end, and no faster than told."""
-        measured = self.decision.measured
-        result: dict[str, Floats] = {}
-        for column, measure in SETTINGS.items():
-            values = measured.heavy.get(measure, measured.nominal[measure])
-            values = np.where(np.isfinite(values), values, measured.nominal[measure])
-            if column == "rapid_override":
-                values = np.fmax(values, self.decision.scope.numbers["machine.lowest_override"])
-                for name, told in extra.items():
-                    if name.endswith(".rapid_override"):
-                        values = np.fmin(np.where(np.isnan(values), 1.0, values), told)
-            result[column] = np.where(np.isfinite(values), values, np.nan)
-        return result
-
     def questions(self) -> tuple[tuple[tuple[str, str], ...], Index]:
         """Return the open questions that rules ask, and which one each row has."""
         found: dict[tuple[str, str], int] = {}
@@ -228,54 +148,10 @@ class _Answering:
         return tuple(found), np.array(places, dtype=np.intp)[self.which]
 
 
-def decided_by(inferred: Inferred, rule_set: RuleSet) -> str:
-    """Return the rule that decides, as in a single answer; empty for in range."""
-    if inferred.outcome == "setting":
-        return ""
-    if inferred.outcome == "refused" and inferred.missing:
-        return "NOT-FITTED"
-    if inferred.outcome == "refused" and inferred.conflicts:
-        return "CONFLICT"
-    for found in inferred.findings:
-        rule = rule_set.rules[found.rule]
-        if (rule.unknown if found.is_unknown else rule.outcome) == inferred.outcome:
-            return rule.code
-    return ""
-
-
-def refused_by(inferred: Inferred, rule_set: RuleSet) -> tuple[str, ...]:
-    """Return everything that refuses, the one that decides first; nothing where not refused."""
-    if inferred.outcome != "refused":
-        return ()
-    found = ["NOT-FITTED"] if inferred.missing else []
-    found += ["CONFLICT"] if inferred.conflicts else []
-    for item in inferred.findings:
-        rule = rule_set.rules[item.rule]
-        if (rule.unknown if item.is_unknown else rule.outcome) == "refused":
-            found.append(rule.code)
-    return tuple(dict.fromkeys(found))
-
-
-def missing(inferred: Inferred) -> tuple[str, ...]:
-    """Return accessories that are needed and not fitted."""
-    return tuple(dict.fromkeys(accessory for _, accessory in inferred.missing))
-
-
-def wanting(inferred: Inferred, rule_set: RuleSet) -> tuple[str, ...]:
-    """Return missing accessories where nothing else refuses."""
-    for found in inferred.findings:
-        rule = rule_set.rules[found.rule]
-        if (rule.unknown if found.is_unknown else rule.outcome) == "refused":
-            return ()
-    return () if inferred.conflicts else missing(inferred)
-
-
 def question_of(inferred: Inferred, rule_set: RuleSet) -> tuple[str, str]:
     """Return code and text of the first question that a rule asks."""
-    for found in inferred.findings:
-        rule = rule_set.rules[found.rule]
-        if (rule.unknown if found.is_unknown else rule.outcome) == "question":
-            return rule.code, f"{rule.ask_text} Choose: {'; '.join(rule.ask_choices)}."
+    for rule in asking(inferred, rule_set):
+        return rule.code, f"{rule.ask_text} Choose: {'; '.join(rule.ask_choices)}."
     return "", ""
 
 

@@ -137,16 +137,20 @@ class Runner:
         self.tally = Tally()
 
     @property
+    def number_names(self) -> tuple[str, ...]:
+        """Names of the number columns of an answer."""
+        return (*NUMBERS, *self._known.extra_names(self.asked))
+
+    @property
     def schema(self) -> "pa.Schema":
         """The columns of an answer."""
         import pyarrow as pa
 
         texts = ("job", "machine", *WORDS)
-        extra = self._known.extra_names(self.asked)
         return pa.schema(
             [pa.field("row", pa.int64())]
             + [pa.field(name, pa.string()) for name in texts]
-            + [pa.field(name, pa.float64()) for name in (*NUMBERS, *extra)]
+            + [pa.field(name, pa.float64()) for name in self.number_names]
             + [pa.field(name, pa.string()) for name in ("grade", "error", "error_text")]
         )
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from html import escape
 from typing import Final
 
-from ..verdict import Verdict
+from ..answer.document import Answer
 from ..wording import System, show
 
 WIDTH: Final = 1000.0
@@ -31,21 +31,24 @@ Scale = Callable[[float], float]
 _FONT: Final = "font-family='Libertinus Serif, Georgia, serif'"
 
 
-def bed_drawing(verdict: Verdict, system: System) -> str:
+def bed_drawing(answer: Answer, system: System) -> str:
     """Return the drawing as SVG text."""
-    job, set_up, machine = verdict.job, verdict.set_up, verdict.machine
-    reach = max(job.front, machine.bed.last_station if set_up.standing else job.front)
+    job, setup = answer.job, answer.setup
+    places = [job.front, *(item.station for item in setup.supports)]
+    if setup.supports and setup.last_station is not None:
+        places.append(setup.last_station)
+    reach = max(places)
     scale = (WIDTH - LEFT - RIGHT) / reach
 
     def x(position: float) -> float:
         return LEFT + position * scale
 
     base = TOP + THICK
-    lines = _lines([x(item.station) for item in set_up.standing], NEAREST)
+    lines = _lines([x(item.station) for item in setup.supports], NEAREST)
     height = HEIGHT if any(lines) else HEIGHT - LINE
     parts = [
         f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 {WIDTH:g} {height:g}' "
-        f"role='img' aria-label='{escape(_described(verdict, system))}'>",
+        f"role='img' aria-label='{escape(_described(answer, system))}'>",
         f"<rect width='{WIDTH:g}' height='{height:g}' fill='#fff'/>",
         # chuck body, jaws, and the bed line
         f"<rect x='14' y='{TOP - 34:g}' width='40' height='{THICK + 68:g}' fill='#4a4f55'/>",
@@ -58,8 +61,8 @@ def bed_drawing(verdict: Verdict, system: System) -> str:
         f"<line x1='{LEFT:g}' y1='{TOP + THICK / 2:g}' x2='{x(job.front):.2f}' "
         f"y2='{TOP + THICK / 2:g}' stroke='#222' stroke-width='.7' stroke-dasharray='14 4 3 4'/>",
     ]
-    parts += _cuts(verdict, x)
-    parts += _supports(verdict, x, lines, system)
+    parts += _cuts(answer, x)
+    parts += _supports(answer, x, lines, system)
     centre = x(job.front / 2)
     parts += [
         f"<circle cx='{centre:.2f}' cy='{TOP + THICK / 2:g}' r='6' fill='#fff' stroke='#222' "
@@ -73,28 +76,29 @@ def bed_drawing(verdict: Verdict, system: System) -> str:
     return "".join(parts)
 
 
-def _cuts(verdict: Verdict, x: Scale) -> list[str]:
+def _cuts(answer: Answer, x: Scale) -> list[str]:
     parts: list[str] = []
-    pieces = verdict.set_up.pieces
-    lines = _lines([x(piece.centre) for piece in pieces], 58.0)
-    for number, (piece, line) in enumerate(zip(pieces, lines, strict=True), start=1):
-        at = x(piece.inner)
+    pieces = answer.setup.parts
+    centres = [x(piece.cut + piece.length / 2) for piece in pieces]
+    lines = _lines(centres, 58.0)
+    for number, (piece, centre, line) in enumerate(zip(pieces, centres, lines, strict=True), 1):
+        at = x(piece.cut)
         parts.append(
             f"<line x1='{at:.2f}' y1='{TOP - 12:g}' x2='{at:.2f}' y2='{TOP + THICK + 12:g}' "
             "stroke='#a3261b' stroke-width='2' stroke-dasharray='5 3'/>"
         )
         if len(pieces) <= 24:
             label = str(number) if len(pieces) > 9 else f"{number} {MARKS[piece.behaviour]}"
-            parts.append(_text(x(piece.centre), TOP - 8 - 14 * line, label, 13))
+            parts.append(_text(centre, TOP - 8 - 14 * line, label, 13))
     return parts
 
 
-def _supports(verdict: Verdict, x: Scale, lines: Sequence[int], system: System) -> list[str]:
+def _supports(answer: Answer, x: Scale, lines: Sequence[int], system: System) -> list[str]:
     parts: list[str] = []
     base = TOP + THICK
-    for item, line in zip(verdict.set_up.standing, lines, strict=True):
+    for item, line in zip(answer.setup.supports, lines, strict=True):
         at = x(item.station)
-        fill = "#fff" if item.is_lifted else "#4a4f55"
+        fill = "#fff" if item.lifts_off else "#4a4f55"
         parts.append(
             f"<path d='M{at:.2f} {base + 1:g}l13 47h-26z' fill='{fill}' stroke='#222' "
             "stroke-width='1.4'/>"
@@ -105,7 +109,7 @@ def _supports(verdict: Verdict, x: Scale, lines: Sequence[int], system: System) 
                 f"<line x1='{at:.2f}' y1='{base + 50:g}' x2='{at:.2f}' y2='{low - 14:g}' "
                 "stroke='#222' stroke-width='.6'/>"
             )
-        carries = "lifts off" if item.is_lifted else show(item.reaction, "N", system, digits=3)
+        carries = "lifts off" if item.lifts_off else show(item.reaction, "N", system, digits=3)
         parts.append(_text(at, low, show(item.station, "mm", system), 15, weight="bold"))
         parts.append(_text(at, low + 14, carries, 12))
     return parts
@@ -134,11 +138,11 @@ def _text(
     )
 
 
-def _described(verdict: Verdict, system: System) -> str:
+def _described(answer: Answer, system: System) -> str:
     """Return the drawing in words, for who cannot see it."""
-    stations = ", ".join(show(item.station, "mm", system) for item in verdict.set_up.standing)
-    cuts = ", ".join(show(cut, "mm", system) for cut in verdict.set_up.cuts[:24])
+    stations = ", ".join(show(item.station, "mm", system) for item in answer.setup.supports)
+    cuts = ", ".join(show(part.cut, "mm", system) for part in answer.setup.parts[:24])
     return (
-        f"Stock of {show(verdict.job.front, 'mm', system)} in the chuck; "
+        f"Stock of {show(answer.job.front, 'mm', system)} in the chuck; "
         f"supports at {stations or 'no place'}; cuts at {cuts or 'no place'}."
     )

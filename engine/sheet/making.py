@@ -1,8 +1,10 @@
 """A set-up sheet as a file of the kind asked for."""
 
+from pathlib import Path
 from typing import Final, Literal
 
-from ..verdict import Verdict
+from ...catalogue.errors import InputError
+from ..answer.document import Answer, PaperName
 from ..wording import System
 from .content import content_of
 from .drawing import bed_drawing
@@ -10,27 +12,34 @@ from .page import html_page, pdf_page, svg_page
 
 Kind = Literal["pdf", "svg", "html"]
 KINDS: Final[tuple[Kind, ...]] = ("pdf", "svg", "html")
-PaperName = Literal["a4", "letter"]
 
 
-def kind_of_file(suffix: str) -> Kind | None:
-    """Return the kind of sheet a file's ending names, None for no kind."""
-    wanted = suffix.casefold().removeprefix(".")
-    return next((kind for kind in KINDS if kind == wanted), None)
+def kind_of_file(path: Path) -> Kind:
+    """Return the kind of sheet a file's ending names.
+
+    Raises:
+        InputError: ``choice-unknown`` for an ending of no kind.
+    """
+    wanted = path.suffix.casefold().removeprefix(".")
+    for kind in KINDS:
+        if kind == wanted:
+            return kind
+    raise InputError(
+        "choice-unknown", f"{path.name!r} is no kind of sheet",
+        remedy=f"End the file name in {', '.join(f'.{item}' for item in KINDS)}.",
+    )  # fmt: skip
 
 
-def sheet_file(
-    verdict: Verdict, kind: Kind, system: System, paper: PaperName | None = None
-) -> bytes:
-    """Return the sheet of a verdict.
+def sheet_file(answer: Answer, kind: Kind, system: System, paper: PaperName | None = None) -> bytes:
+    """Return the sheet of an answer.
 
     Args:
-        verdict: of one job on one machine.
+        answer: of one job on one machine.
         kind: of file.
         system: units shown first.
         paper: by default Letter for feet and inches, else A4.
     """
-    content, drawing = content_of(verdict, system), bed_drawing(verdict, system)
+    content, drawing = content_of(answer, system), bed_drawing(answer, system)
     if kind == "html":
         return html_page(content, drawing).encode()
     size = "us-letter" if (paper or ("letter" if system == "us" else "a4")) == "letter" else "a4"

@@ -7,9 +7,14 @@ from html import escape
 from pathlib import Path
 from typing import Any, Final, Literal, cast
 
+from ..answer.document import Verdict
 from .content import Both, Content
 
 Paper = Literal["a4", "us-letter"]
+MARKS: Final[Mapping[Verdict | None, str]] = {
+    Verdict.IN_RANGE: "#1c6b3a", Verdict.REFUSED: "#a3261b",
+}  # fmt: skip
+"""The colour of a verdict; all others have that of conditions."""
 SIZES: Final = (9.6, 9.0, 8.4, 7.8, 7.2, 6.6)
 """Type sizes tried until everything stands on one page, in points."""
 
@@ -88,7 +93,7 @@ def slimmed(page: bytes) -> bytes:
 def typst_source(content: Content, paper: Paper, size: float) -> str:
     """Return the Typst source of the page at a type size in points."""
     big = size * 1.75
-    mark = {"in-range": "#1c6b3a", "refused": "#a3261b"}.get(content.verdict, "#8a5a00")
+    mark = MARKS.get(content.verdict, "#8a5a00")
     small = f"{size - 1.6:.1f}pt"  # few sizes: an SVG holds every letter once a size
     figures = ", ".join(
         f"[#text({small})[{_t(item.title)}]\\ "
@@ -247,7 +252,7 @@ th,td{padding:.1rem .5rem .1rem 0}.boxes label{padding:0}.boxes input{margin:.1r
 
 def html_page(content: Content, drawing: str) -> str:
     """Return the sheet as one HTML file without anything from outside."""
-    mark = {"in-range": "#1c6b3a", "refused": "#a3261b"}.get(content.verdict, "#8a5a00")
+    mark = MARKS.get(content.verdict, "#8a5a00")
     figures = "".join(
         f"<li>{_h(item.title)}<b>{_h(item.value.shop)}</b>{_other(item.value)}</li>"
         for item in content.figures

@@ -1,7 +1,6 @@
 """Answers that were kept: as given, again, today."""
 
 import json
-from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Request
@@ -11,10 +10,8 @@ from fastapi.responses import Response
 from ...catalogue.book import answers
 from ...catalogue.book.answers import Kept
 from ...catalogue.book.connect import Book
-from ...catalogue.book.held import Held, Mark
-from ...engine.answer_text import answer_text
-from ...engine.book_desk import desk_of
-from ...engine.keeping import question_of
+from ...catalogue.book.held import Held
+from ...engine.review.replay import desk_for, mark_of, text_again
 from ..access import CanAsk
 from ..paging import LISTED, Page, part_of
 from ..settings import API
@@ -102,13 +99,9 @@ async def find(request: Request, name: str) -> tuple[Kept, dict[str, bytes]]:
 
 
 def asked_again(held: Held, kept: Kept, files: dict[str, bytes], *, is_today: bool) -> str:
-    """Return the answer's text worked out again."""
-    mark = None if is_today else Mark(kept.basis["at"], kept.basis["entries"])
-    there = Held(held.place, mark=mark)
+    """Return the answer's text worked out again, with the keys it was kept with."""
+    there = Held(held.place, mark=None if is_today else mark_of(kept))
     try:
-        desk = desk_of(there)
-        desk.catalogue.given_files |= {str(Path(name)): item for name, item in files.items()}
-        job, machines, units = question_of(kept)
-        return answer_text(desk.ask(job, machines, system=units))
+        return text_again(desk_for(there, files), kept)
     finally:
         there.close()

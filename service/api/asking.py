@@ -10,21 +10,23 @@ from fastapi.responses import Response
 from ...catalogue.errors import InputError, OpenQuestion
 from ...catalogue.families import FAMILIES
 from ...catalogue.search import find_sections
+from ...engine.answer.document import text_of
 from ...engine.charting import charts_of
 from ...engine.job import read_job
 from ...engine.lengths import STEPS, length_intervals
 from ...engine.reasons import lengths_content
 from ...engine.sheet.making import sheet_file
 from ..access import CanAsk
-from ..asking import EXAMPLE, Question, answered, check_names, kept_answer, text_of
+from ..asking import EXAMPLE, Question, answered, check_names, kept_answer
 from ..bench import Bench, Standing
 from ..guard import SHEET_POLICY
+from ..openapi import ANSWER_REF
 from ..paging import LISTED, Page, paged, tagged
 from ..settings import API
 from ..state import State, state_of
 
 router = APIRouter(prefix=API, tags=["asking"])
-ANSWER = {"content": {"application/json": {"schema": {"type": "object"}}},
+ANSWER = {"content": {"application/json": {"schema": ANSWER_REF}},
           "description": "The answer, as `check --json` prints it"}  # fmt: skip
 BODY: dict[str, Any] = {
     "requestBody": {
@@ -64,7 +66,7 @@ async def check(request: Request, asker: CanAsk) -> Response:
     def work(standing: Standing) -> tuple[str, bytes, Any]:
         answer = answered(standing, question)
         kept = kept_answer(standing, question, answer) if question.keep else None
-        return standing.key, text_of(answer), kept
+        return standing.key, text_of(answer).encode(), kept
 
     known = None
     if not quick.is_fresh() and not question.keep:
@@ -165,8 +167,8 @@ async def sheet_response(
         if answer.questions:
             asked = answer.questions[0]
             raise OpenQuestion(asked.code, asked.text, asked.choices)
-        verdict = answer.verdicts[0]
-        return verdict.id, sheet_file(verdict, kind, question.system, paper)
+        one = answer.verdicts[0]
+        return one.id, sheet_file(one, kind, question.system, paper)
 
     name, made = await state.benches.long.run(work)
     headers = {"Content-Disposition": f'inline; filename="sheet-{name}.{kind}"'}

@@ -3,13 +3,15 @@
 from collections.abc import Sequence
 from typing import Final
 
-from .answer_view import Card, Shown
+from ...engine.answer.document import Verdict
+from ...engine.answer.words import Card
+from .answer_view import Shown
 
 _OPENINGS: Final = {
-    "in-range": "It is within the range of {models} as delivered.",
-    "oversize-allowed-with-conditions": "It can be cut on {models} only under these conditions:",
-    "refused": "It is refused on {models}.",
-    "": "It cannot be judged on {models} before a question is answered.",
+    Verdict.IN_RANGE: "It is within the range of {models} as delivered.",
+    Verdict.CONDITIONS: "It can be cut on {models} only under these conditions:",
+    Verdict.REFUSED: "It is refused on {models}.",
+    None: "It cannot be judged on {models} before a question is answered.",
 }
 
 
@@ -24,7 +26,7 @@ def customer_text(answer: Shown, date: str) -> str:
         lines += ["", "This was taken for granted; tell us if it is not so:"]
         lines += [f"- {text}" for text in answer.assumptions]
     left_out = dict.fromkeys(
-        text for card in answer.cards if card.verdict != "refused" for text in card.left_out
+        text for card in answer.cards if card.verdict != Verdict.REFUSED for text in card.left_out
     )
     if left_out:
         lines += ["", f"Not assessed, and not passed: {', '.join(left_out)}."]
@@ -39,9 +41,9 @@ def customer_text(answer: Shown, date: str) -> str:
 
 
 def _details(card: Card) -> Sequence[str]:
-    if card.verdict == "refused":
+    if card.verdict == Verdict.REFUSED:
         reasons = [item.text for item in card.findings if item.outcome == "refused"]
         return [f"- {text}" for text in dict.fromkeys(reasons)]
-    if card.verdict == "in-range" and card.boxes:
+    if card.verdict == Verdict.IN_RANGE and card.boxes:
         return ["Ordinary set-up:", *(f"- {text}" for text in card.boxes)]
     return [f"- {text}" for text in card.boxes]

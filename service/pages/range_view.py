@@ -4,11 +4,11 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 from urllib.parse import urlencode
 
+from ...engine.answer.document import VERDICTS
 from ...engine.chart import Chart
 from ...engine.chart_drawing import LOOKS, label
 from ...engine.charting import Charts
 from ...engine.lengths import Interval
-from ...engine.verdict import VERDICTS
 from ...engine.wording import System, show
 from .look import MARKS
 

@@ -10,6 +10,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from ...catalogue.book.accounts import ROLES, Right
 from ...catalogue.book.records import minute
+from ...engine.answer.words import OUTCOMES
 from ...engine.version import VERSION
 from ..access import COOKIE, FORM_FIELD, Asker, door_of, needs
 from .look import verdict_mark, verdict_words
@@ -41,7 +42,7 @@ def _environment() -> Environment:
     known: dict[str, Any] = made.globals
     known |= {
         "static": address, "tool": f"cuttable {VERSION}", "form_field": FORM_FIELD,
-        "verdict_words": verdict_words, "verdict_mark": verdict_mark,
+        "verdict_words": verdict_words, "outcomes": OUTCOMES, "verdict_mark": verdict_mark,
     }  # fmt: skip
     made.filters["moment"] = minute
     return made

@@ -1,6 +1,5 @@
 """Answers that were kept: as given, again, today."""
 
-import json
 from typing import Annotated, Any
 from urllib.parse import quote
 
@@ -10,15 +9,17 @@ from fastapi.responses import RedirectResponse, Response
 from ...catalogue.book import answers
 from ...catalogue.book.connect import Book
 from ...catalogue.errors import CuttableError
+from ...engine.answer.differences import changes, lines, question_lines
+from ...engine.answer.document import Provenance, read_reply
 from ...engine.keeping import asked_words
+from ...engine.review.replay import reasons
 from ...engine.version import VERSION
 from ...engine.wording import SYSTEMS
 from ..api.answers import asked_again, find
 from ..bench import Standing
 from ..paging import Page
 from ..state import state_of
-from .answer_differences import changed_verdicts, reasons
-from .answer_view import Shown, names_of, shown_again
+from .answer_view import Shown, shown
 from .asked_words import query_of
 from .faults import fault_of
 from .rendering import Asks, page
@@ -61,32 +62,34 @@ async def one(request: Request, asker: Asks, name: str, see: str = "") -> Respon
     """Show an answer as it was given; again, or as it would be today, where that is asked."""
     _ = asker
     kept, files = await find(request, name)
-    given: dict[str, Any] = json.loads(kept.text)
+    given = read_reply(kept.text)
     state = state_of(request)
     system = SYSTEMS[1] if kept.inputs["units"] == "us" else SYSTEMS[0]
 
-    def work(standing: Standing) -> tuple[Shown | None, str]:
+    def work(standing: Standing) -> tuple[Shown | None, str, Provenance]:
         made = ""
         if see in ("again", "today"):
             made = asked_again(standing.held, kept, files, is_today=see == "today")
-        return shown_again(given, names_of(standing.desk), system), made
+        return shown(given, system), made, standing.desk.provenance
 
-    told: dict[str, Any] = {"is_same": None, "changed": [], "why": [], "fault": None}
+    told: dict[str, Any] = {"is_same": None, "changed": [], "asked": [], "why": [], "fault": None}
     try:
-        answer, made = await state.benches.long.run(work)
+        answer, made, basis = await state.benches.long.run(work)
     except CuttableError as fault:  # it cannot be worked out any more: what was given stands
         see, told["fault"] = "", fault_of(fault)
-        answer, made = await state.benches.long.run(work)
+        answer, made, basis = await state.benches.long.run(work)
     if see == "again":
         told["is_same"] = made == kept.text
     if see == "today":
-        after: dict[str, Any] = json.loads(made)
-        told["changed"] = changed_verdicts(given, after)
-        told["is_same"] = not told["changed"] and given["questions"] == after["questions"]
-        told["why"] = await state.books.run(lambda book: reasons(book, kept, after))
+        after = read_reply(made)
+        told["changed"] = [(item, tuple(lines(item, system))) for item in changes(given, after)]
+        told["asked"] = question_lines(given, after)
+        told["is_same"] = not told["changed"] and not told["asked"]
+        told["why"] = await state.books.run(lambda book: reasons(book, kept, basis, after))
     is_other_tool = kept.basis["tool"] != f"cuttable {VERSION}"
     return page(
-        request, "answer.html", kept=kept, answer=answer, questions=given["questions"],
+        request, "answer.html", kept=kept, answer=answer, questions=given.questions,
+
         asked=asked_words(kept.inputs), query=query_of(kept.inputs), see=see, **told,
         is_new="kept" in request.query_params, other_tool=is_other_tool,
     )  # fmt: skip

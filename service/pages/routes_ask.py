@@ -7,13 +7,14 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.datastructures import MultiDict
 
-from ...catalogue.errors import CuttableError, InputError
+from ...catalogue.errors import CuttableError, InputError, Question
+from ...engine.answer.document import Question as Asked
 from ...engine.ask import Desk
 from ..api.asking import bench_for, keep, sheet_response
 from ..asking import answered, kept_answer
 from ..bench import Bench, Standing
 from ..state import state_of
-from .answer_view import Shown, names_of, shown
+from .answer_view import Shown, shown
 from .customer import customer_text
 from .question_form import FACTS, Form, Note, by_field, form_of, note_of, note_of_fault, notes_on
 from .rendering import Asks, fragment, page
@@ -40,9 +41,14 @@ def told(standing: Standing, form: Form) -> Told:
     except CuttableError as fault:
         return Told(None, by_field([note_of_fault(fault, form)]))
     if found.questions:
-        return Told(None, by_field([note_of(item, form) for item in found.questions]))
-    answer = shown(found.verdicts, names_of(desk), form.system)
-    return Told(answer, {}, customer_text(answer, standing.held.mark.at[:10]))
+        return Told(None, by_field([note_of(_plain(item), form) for item in found.questions]))
+    answer = shown(found, form.system)
+    mail = customer_text(answer, standing.held.mark.at[:10]) if answer else ""
+    return Told(answer, {}, mail)
+
+
+def _plain(item: Asked) -> Question:
+    return Question(item.code, item.text, item.choices)
 
 
 def models_of(desk: Desk) -> list[tuple[str, str, bool]]:

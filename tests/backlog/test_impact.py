@@ -20,6 +20,7 @@ from cuttable.catalogue.amend import amended_machine
 from cuttable.catalogue.errors import InputError
 from cuttable.catalogue.machines import MachineModel
 from cuttable.catalogue.store import FOLDER, Catalogue
+from cuttable.engine.answer.document import plain
 from cuttable.engine.ask import Desk
 from cuttable.engine.backlog.answer import DETAILS, NUMBERS
 from cuttable.engine.backlog.impact import EXAMPLES, Side, impact_of, state_over
@@ -28,7 +29,6 @@ from cuttable.engine.backlog.impact_page import impact_page
 from cuttable.engine.backlog.reading import Chunk, open_backlog
 from cuttable.engine.backlog.run import Asked, Runner
 from cuttable.engine.job import JobText, read_job
-from cuttable.engine.verdict import to_json
 from cuttable.rules.loader import FOLDER as RULES
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -463,7 +463,8 @@ def essence(desk: Desk, machine: MachineModel, row: Row) -> str:
     """Return everything of a single answer but its names, limits and what would make it fit."""
     job, questions = read_job(JobText(row[1], row[2]), desk.catalogue, desk.rule_set.vocabulary)
     assert job is not None, questions
-    verdict = to_json(desk.answer(job, [machine], system="si", is_all=False).verdicts[0])
+    answer = desk.answer(job, [machine], system="si", is_all=False).verdicts[0]
+    verdict = plain(answer, 1)  # later keys name the model and its bed again
     for measure in verdict["measures"].values():
         for limit in ("minimum", "rated", "absolute", "utilisation", "heavy_utilisation"):
             measure.pop(limit, None)

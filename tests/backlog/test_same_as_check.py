@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 import pytest
 from cuttable.catalogue.errors import InputError
+from cuttable.engine.answer.document import Answer
 from cuttable.engine.ask import Desk
 from cuttable.engine.backlog.normalise import COLUMNS, Texts, split
 from cuttable.engine.backlog.run import Asked, Runner
 from cuttable.engine.job import JobText, read_job
-from cuttable.engine.verdict import Verdict, setup_of
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -86,7 +86,7 @@ def answered(
         runner.close()
 
 
-def checked(row: dict[str, str], machines: Sequence[Any]) -> list[Verdict] | tuple[str, str]:
+def checked(row: dict[str, str], machines: Sequence[Any]) -> list[Answer] | tuple[str, str]:
     """Return what ``check`` says: a verdict a machine, or the code of the error or question."""
     text = JobText(
         row["section"], row["length"], grade=row["grade"] or None,
@@ -108,14 +108,14 @@ def checked(row: dict[str, str], machines: Sequence[Any]) -> list[Verdict] | tup
     return [found[0] if found else None for found in answers]  # type: ignore[misc]
 
 
-def agree(row: dict[str, Any], verdict: Verdict) -> None:
+def agree(row: dict[str, Any], verdict: Answer) -> None:
     """Fail where an answer row and a single verdict differ."""
     assert row["verdict"] == verdict.verdict
-    assert row["decided_by"] == verdict.decided_by
+    assert row["decided_by"] == (verdict.decided_by or "")
     assert row["governing"] == verdict.governing
     assert row["mitigations"] == "; ".join(item.code for item in verdict.mitigations)
     assert row["missing"] == "; ".join(verdict.missing)
-    assert row["grade"] == verdict.job.grade.name
+    assert row["grade"] == verdict.job.grade
     measure = verdict.measures.get(verdict.governing)
     if measure is not None:
         assert row["utilisation"] == pytest.approx(measure.utilisation, rel=1e-9)
@@ -133,10 +133,10 @@ def agree(row: dict[str, Any], verdict: Verdict) -> None:
         assert row["rapid_override"] is None
         assert not row["stations"]
         return
-    setup = setup_of(verdict)
+    setup = verdict.setup
     for name in ("rapid_override", "acceleration", "jaw_force", "bow_to_refuse"):
-        assert row[name] == pytest.approx(setup[name], rel=1e-9)
-    stations = " + ".join(f"{item['station']:.10g} mm" for item in setup["supports"])
+        assert row[name] == pytest.approx(getattr(setup, name), rel=1e-9)
+    stations = " + ".join(f"{item.station:.10g} mm" for item in setup.supports)
     assert row["stations"] == stations
 
 

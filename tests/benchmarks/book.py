@@ -53,7 +53,7 @@ def build_history(book: Any) -> None:
 def answer_texts(place: Any) -> list[tuple[dict[str, Any], dict[str, Any], str, str]]:
     """Return inputs, basis, verdict and text of real answers about one model."""
     from cuttable.catalogue.book.held import Held
-    from cuttable.engine.answer_text import answer_text
+    from cuttable.engine.answer.document import text_of
     from cuttable.engine.book_desk import desk_of
     from cuttable.engine.job import JobText
 
@@ -69,10 +69,10 @@ def answer_texts(place: Any) -> list[tuple[dict[str, Any], dict[str, Any], str, 
         basis = {
             "at": held.mark.at, "entries": held.mark.entries, "tool": told.tool,
             "rules": told.rules, "catalogue": told.catalogue, "files": {},
-            "machines": [[item.machine.code, item.machine.revision, item.machine.digest]
+            "machines": [[item.machine.model, item.machine.revision, item.machine.digest]
                          for item in answer.verdicts],
         }  # fmt: skip
-        found.append((inputs, basis, answer.best, answer_text(answer)))
+        found.append((inputs, basis, answer.best or "", text_of(answer)))
     held.close()
     return found
 

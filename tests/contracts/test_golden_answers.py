@@ -24,7 +24,7 @@ from typing import Any, Final
 
 import pytest
 from cuttable.catalogue.errors import CuttableError
-from cuttable.engine.answer_text import answer_text
+from cuttable.engine.answer.document import text_of
 from cuttable.engine.ask import Desk
 from cuttable.engine.job import JobText
 
@@ -77,7 +77,7 @@ def printed(desk: Desk, item: dict[str, Any]) -> str:
                  "remedy": fault.remedy}  # fmt: skip
         content = {"schema": "cuttable.verdicts/1", "verdicts": [], "questions": [], "error": error}
         return json.dumps(content, ensure_ascii=False, indent=2)
-    return answer_text(answer)
+    return text_of(answer)
 
 
 def content_of(text: str) -> str:

@@ -22,12 +22,12 @@ from cuttable.catalogue.book.making import bring_up, make_book
 from cuttable.catalogue.book.place import Place
 from cuttable.catalogue.book.verify import verify
 from cuttable.catalogue.errors import CuttableError
-from cuttable.cli.again import leaf_differences
 from cuttable.cli.book import check_taken
-from cuttable.cli.keeping import ask_again, desk_again, mark_of
-from cuttable.engine.answer_text import answer_text
+from cuttable.engine.answer.differences import leaf_differences
+from cuttable.engine.answer.document import text_of
 from cuttable.engine.book_desk import desk_of
 from cuttable.engine.job import JobText
+from cuttable.engine.review.replay import desk_for, mark_of, text_again
 from cuttable.engine.version import VERSION
 
 FOLDER: Final = Path(__file__).parents[1] / "data" / "ledger"
@@ -123,8 +123,9 @@ def test_answers_come_out_again_as_they_were_given(ledger: Book) -> None:
     for item, given in zip(kept, files, strict=True):
         state = (mark_of(item).entries, bool(given))
         if state not in desks:
-            desks[state], _ = desk_again(ledger, given, mark_of(item))
-        text = answer_text(ask_again(desks[state], item))
+            held = Held(ledger.place, mark=mark_of(item), now=LATER)
+            desks[state] = desk_for(held, given)
+        text = text_again(desks[state], item)
         before, after = json.loads(item.text), json.loads(text)
         for key, old, new in leaf_differences(before, after):
             if not _is_intended(key, item.basis["tool"]):
@@ -220,7 +221,7 @@ def test_the_bundle_is_taken_by_another_ledger(ledger: Book, tmp_path: Path) -> 
     job = JobText("NPS 4 SCH 40", "6 m", parts=("1.2 m*4",))
     machines = ["rowan-150", "rowan-150@north-hall", "quince-250"]
     texts = [
-        answer_text(desk_of(Held(place, now=LATER)).ask(job, machines))
+        text_of(desk_of(Held(place, now=LATER)).ask(job, machines))
         for place in (book.place, ledger.place)
     ]
     assert texts[0] == texts[1]

@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from cuttable.catalogue.machines import MachineModel
 from cuttable.catalogue.store import Catalogue
-from cuttable.engine.ask import Answer, Desk, is_at_least
+from cuttable.engine.answer.document import Answer, Reply, plain
+from cuttable.engine.answer.making import answers
+from cuttable.engine.ask import Desk, is_at_least
 from cuttable.engine.decide import fullness
 from cuttable.engine.fit import longest_lengths
 from cuttable.engine.inference import RANK
 from cuttable.engine.job import Job, JobText, read_job
-from cuttable.engine.trace import trace
-from cuttable.engine.verdict import Verdict, to_json, verdicts
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -30,12 +30,12 @@ SECTIONS = [
 GRADES = [None, "A106 B", "304", "6061", "EN 10219 S355J2H"]
 
 
-def ask(section: str, length: str, *machines: str, **more: str) -> Answer:
+def ask(section: str, length: str, *machines: str, **more: str) -> Reply:
     """Ask the built-in desk."""
     return DESK.ask(JobText(section, length, **more), machines)
 
 
-def one(section: str, length: str, machine: str, **more: str) -> Verdict:
+def one(section: str, length: str, machine: str, **more: str) -> Answer:
     """Return the verdict of one model."""
     return ask(section, length, machine, **more).verdicts[0]
 
@@ -53,7 +53,7 @@ def machine_with(tmp_path: Path, *changes: tuple[str, str], model: str = "rowan-
 
 def test_the_contract_of_the_json_answer() -> None:
     """Every key scripts rely on is there, in the units promised."""
-    answer = to_json(one("NPS 4 SCH 40", "6 m", "rowan-150"))
+    answer = plain(one("NPS 4 SCH 40", "6 m", "rowan-150"))
     assert answer["verdict"] == "in-range"
     assert answer["machine"]["model"] == "rowan-150"
     assert answer["machine"]["revision"] == 1
@@ -61,7 +61,7 @@ def test_the_contract_of_the_json_answer() -> None:
     section = answer["job"]["section"]
     assert section == {
         "designation": "NPS 4 SCH 40", "shape": "round", "outside_diameter": 114.3,
-        "wall": 6.02, "standard": "ASME B36.10M",
+        "wall": 6.02, "standard": "ASME B36.10M", "inches": [4.5, 0.237],
     }  # fmt: skip
     assert answer["job"]["grade"] == "ASTM A53 B"
     assert answer["job"]["stock_length"] == 6000.0
@@ -87,15 +87,16 @@ def test_what_is_not_assessed_is_listed() -> None:
 def test_every_answer_says_where_supports_stand() -> None:
     """Stations lie on the bed's grid and the stock, and each carries within its rating."""
     for verdict in ask("NPS 6 SCH 40", "6 m").verdicts:
-        set_up, machine = verdict.set_up, verdict.machine
+        setup, machine = verdict.setup, DESK.catalogue.machine(verdict.machine.model)
+        supports = {item.code: item for item in machine.supports}
         if verdict.verdict != "in-range":
             continue
-        assert set_up.level == "rated"
-        for item in set_up.standing:
+        assert setup.plan == "rated"
+        for item in setup.supports:
             steps = (item.station - machine.bed.first_station) / machine.bed.station_pitch
             assert steps == pytest.approx(round(steps))
-            assert item.station < verdict.job.length
-            assert 0 < item.reaction <= item.support.reaction.rated
+            assert item.station < verdict.job.stock_length
+            assert 0 < item.reaction <= supports[item.support].reaction.rated
 
 
 def test_stations_given_by_the_asker_are_judged() -> None:
@@ -104,7 +105,7 @@ def test_stations_given_by_the_asker_are_judged() -> None:
         JobText("NPS 4 SCH 40", "6 m", stations=["1650 mm", "3450 mm", "5250 mm"]), ["rowan-150"]
     ).verdicts[0]
     assert good.verdict == "in-range"
-    assert [item.station for item in good.set_up.standing] == [1650.0, 3450.0, 5250.0]
+    assert [item.station for item in good.setup.supports] == [1650.0, 3450.0, 5250.0]
     poor = DESK.ask(JobText("NPS 4 SCH 40", "6 m", stations=["1650 mm"]), ["rowan-150"])
     assert "HANG-02" in {item.rule for item in poor.verdicts[0].findings}
 
@@ -112,12 +113,12 @@ def test_stations_given_by_the_asker_are_judged() -> None:
 def test_parts_say_what_they_do_and_what_holds_them() -> None:
     """Each part stays, or is held by tabs, or the job is refused."""
     verdict = DESK.ask(JobText("NPS 4 SCH 40", "6 m", parts=["0.3 m*4"]), ["rowan-150"]).verdicts[0]
-    assert len(verdict.set_up.pieces) == 4
-    for piece, tabs in zip(verdict.set_up.pieces, verdict.set_up.tabs, strict=True):
-        assert piece.behaviour == "stays" or (tabs is not None and tabs.count >= 3)
+    assert len(verdict.setup.parts) == 4
+    for part in verdict.setup.parts:
+        assert part.behaviour == "stays" or (part.tabs is not None and part.tabs.count >= 3)
     heavy = DESK.ask(JobText("NPS 12 STD", "12 m", parts=["4.4 m*2"]), ["alder-320"]).verdicts[0]
-    for piece, tabs in zip(heavy.set_up.pieces, heavy.set_up.tabs, strict=True):
-        assert piece.behaviour == "stays" or tabs is None
+    for part in heavy.setup.parts:
+        assert part.behaviour == "stays" or part.tabs is None
 
 
 def test_no_grade_is_carbon_steel_with_a53_tolerances_and_says_so() -> None:
@@ -178,9 +179,9 @@ def test_an_accessory_turns_a_refusal_into_conditions() -> None:
     bare = one("NPS 6 SCH 40", "3 m", "rowan-150")
     assert bare.verdict == "refused"
     assert bare.decided_by == "NOT-FITTED"
-    assert set(bare.fit["accessories"]) == {"reversed-jaws", "wide-roller-pair"}
+    assert set(bare.would_fit.accessories) == {"reversed-jaws", "wide-roller-pair"}
     fitted = DESK.ask(
-        JobText("NPS 6 SCH 40", "3 m", fitted=bare.fit["accessories"]), ["rowan-150"]
+        JobText("NPS 6 SCH 40", "3 m", fitted=bare.would_fit.accessories), ["rowan-150"]
     ).verdicts[0]
     assert fitted.verdict == "oversize-allowed-with-conditions"
     codes = {item.code for item in fitted.mitigations}
@@ -261,7 +262,7 @@ def test_parts_that_do_not_fit_are_refused_by_how_much() -> None:
 
 def test_models_come_best_first_and_smallest_first_within_a_verdict() -> None:
     """The first line is the one to sell."""
-    found = [verdict.machine.code for verdict in ask("NPS 6 SCH 40", "20 ft").verdicts]
+    found = [verdict.machine.model for verdict in ask("NPS 6 SCH 40", "20 ft").verdicts]
     assert found == ["medlar-300", "alder-320", "larch-610", "rowan-150"]
 
 
@@ -292,10 +293,10 @@ def test_every_verdict_explains_itself() -> None:
 
 def test_the_same_question_has_the_same_answer_and_name() -> None:
     """The id is made of inputs and digests, and of nothing else."""
-    first = to_json(one("NPS 4 SCH 40", "20 ft", "rowan-150"))
-    again = to_json(Desk().ask(JobText("NPS 4 SCH 40", "20 ft"), ["rowan-150"]).verdicts[0])
+    first = plain(one("NPS 4 SCH 40", "20 ft", "rowan-150"))
+    again = plain(Desk().ask(JobText("NPS 4 SCH 40", "20 ft"), ["rowan-150"]).verdicts[0])
     assert first == again
-    other = to_json(one("NPS 4 SCH 40", "21 ft", "rowan-150"))
+    other = plain(one("NPS 4 SCH 40", "21 ft", "rowan-150"))
     assert other["id"] != first["id"]
 
 
@@ -318,12 +319,14 @@ def test_the_longest_length_is_where_the_verdict_turns() -> None:
 
 def test_the_trace_shows_what_the_answer_says() -> None:
     """Traced and untraced numbers are the same."""
-    verdict = one("NPS 10 XS", "12 m", "alder-320")
-    traced = {entry["name"]: entry for entry in trace(DESK, verdict.job, verdict.machine)}
+    reply = DESK.ask(JobText("NPS 10 XS", "12 m"), ["alder-320"], is_traced=True)
+    verdict = reply.verdicts[0]
+    assert not reply.untraced.verdicts[0].trace
+    traced = {entry.name: entry for entry in verdict.trace}
     for name, item in verdict.measures.items():
-        assert traced[name]["value"] == item.value
-        assert traced[name]["formula"]
-        assert traced[name]["inputs"]
+        assert traced[name].value == item.value
+        assert traced[name].formula
+        assert traced[name].inputs
 
 
 @pytest.mark.parametrize(
@@ -377,11 +380,11 @@ def test_a_batch_gives_the_verdicts_of_single_checks(
     items, machines = [pair[0] for pair in pairs], [pair[1] for pair in pairs]
     engine = DESK.engine
     together = engine.decide(items, machines)
-    batch = verdicts(engine, together, items, machines, DESK.provenance, "si")
+    batch = answers(engine, together, items, machines, DESK.provenance, "si")
     for job, machine, found in zip(items, machines, batch, strict=True):
         decision = engine.decide([job], [machine])
-        alone = verdicts(engine, decision, [job], [machine], DESK.provenance, "si")[0]
-        assert to_json(found) == to_json(alone)
+        alone = answers(engine, decision, [job], [machine], DESK.provenance, "si")[0]
+        assert plain(found) == plain(alone)
 
 
 @settings(max_examples=60, deadline=None)
@@ -448,7 +451,7 @@ def test_a_catalogue_of_ones_own_is_enough(tmp_path: Path) -> None:
         shutil.copy(source / name, tmp_path)
     (tmp_path / "models" / "larch-610.toml").unlink()
     desk = Desk(Catalogue(tmp_path))
-    codes = {verdict.machine.code for verdict in desk.ask(JobText("NPS 4 STD", "6 m")).verdicts}
+    codes = {verdict.machine.model for verdict in desk.ask(JobText("NPS 4 STD", "6 m")).verdicts}
     assert codes == {"rowan-150", "medlar-300", "alder-320"}
 
 
@@ -461,7 +464,7 @@ def test_stock_that_passes_through_is_judged_by_its_front(tmp_path: Path) -> Non
     assert through.verdict == "in-range"
     assert through.measures["stock_length"].value == 6000.0
     assert through.measures["stock_mass"].value == pytest.approx(128.6, rel=1e-3)
-    assert all(item.station < 6000 for item in through.set_up.standing)
+    assert all(item.station < 6000 for item in through.setup.supports)
     assert "LEN-03" in {item.rule for item in one("NPS 4 SCH 40", "8 m", "rowan-150").findings}
     closed = machine_with(tmp_path, ('bore         = "160 mm"', 'bore         = "0 mm"'))
     refused = one("NPS 4 SCH 40", "8 m", closed, behind="2 m")
@@ -483,12 +486,12 @@ def test_gripping_inside_needs_a_stated_range() -> None:
 def test_lengths_said_to_stay_do_stay() -> None:
     """Each end of each interval, cut on the same stations, stays; just outside it does not."""
     verdict = one("NPS 4 SCH 40", "6 m", "rowan-150")
-    stations = [f"{item.station:g} mm" for item in verdict.set_up.standing]
-    assert verdict.set_up.safe_parts
-    for low, high in verdict.set_up.safe_parts:
+    stations = [f"{item.station:g} mm" for item in verdict.setup.supports]
+    assert verdict.setup.safe_part_lengths
+    for low, high in verdict.setup.safe_part_lengths:
         for size, stays in ((low, True), (high, True), (low - 130, False)):
             job = JobText("NPS 4 SCH 40", "6 m", cuts=[f"{6000 - size:g} mm"], stations=stations)
-            piece = DESK.ask(job, ["rowan-150"]).verdicts[0].set_up.pieces[0]
+            piece = DESK.ask(job, ["rowan-150"]).verdicts[0].setup.parts[0]
             assert (piece.behaviour == "stays") is stays
 
 
@@ -509,8 +512,8 @@ def test_more_supports_are_named_where_they_would_make_a_plan(tmp_path: Path) ->
     )  # fmt: skip
     verdict = one("NPS 5 SCH 40", "6 m", machine)
     assert verdict.verdict == "refused"
-    assert verdict.set_up.level == "none"
-    assert "wide-roller-pair" in verdict.fit["accessories"]
+    assert verdict.setup.plan == "none"
+    assert "wide-roller-pair" in verdict.would_fit.accessories
 
 
 def test_cuts_nearer_than_a_kerf_are_refused() -> None:

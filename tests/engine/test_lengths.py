@@ -121,7 +121,7 @@ def test_the_sections_of_a_family_get_the_verdict_of_check(family: str) -> None:
             answer = DESK.answer(Job(section, grade, 6000.0), [machine], system="si", is_all=False)
             verdict = answer.verdicts[0]
             assert (found[place].verdict, found[place].decided_by) == (
-                verdict.verdict, verdict.decided_by,
+                verdict.verdict, verdict.decided_by or "",
             )  # fmt: skip
 
 

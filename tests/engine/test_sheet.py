@@ -3,15 +3,16 @@
 import io
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from html.parser import HTMLParser
 from typing import Any
 
 import pytest
+from cuttable.engine.answer.document import Answer
 from cuttable.engine.ask import Desk
 from cuttable.engine.job import JobText
 from cuttable.engine.sheet import bed_drawing, content_of, html_page, pdf_page, svg_page
 from cuttable.engine.sheet.drawing import HEIGHT, WIDTH
-from cuttable.engine.verdict import Verdict
 from cuttable.engine.wording import System
 from pypdf import PdfReader
 
@@ -33,7 +34,7 @@ JOBS: dict[str, tuple[str, str, str, dict[str, Any]]] = {
 }  # fmt: skip
 
 
-def verdict_of(name: str) -> Verdict:
+def verdict_of(name: str) -> Answer:
     """Ask one of the jobs."""
     section, length, machine, more = JOBS[name]
     return DESK.ask(JobText(section, length, **more), [machine]).verdicts[0]
@@ -144,8 +145,8 @@ def test_text_that_looks_like_markup_is_set_as_text() -> None:
     """A machine's title cannot break the page."""
     verdict = verdict_of("parts")
     title = '#eval("x") *bold* $x$ <b> [y] \\ // `z` @ref ~'
-    machine = verdict.machine._replace(title=title)
-    content = content_of(verdict._replace(machine=machine), "si")
+    machine = replace(verdict.machine, title=title)
+    content = content_of(replace(verdict, machine=machine), "si")
     made = pdf_page(content, bed_drawing(verdict, "si"), "a4")
     assert _plain(title) in _plain(PdfReader(io.BytesIO(made)).pages[0].extract_text())
     assert "<b>" not in html_page(content, "").split("</header>")[0].split("<header>")[1][20:]

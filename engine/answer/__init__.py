@@ -1,0 +1,1 @@
+"""The answer: one typed document, and the views of it in words."""

@@ -1,0 +1,338 @@
+"""From a decision to the document: verdict, reasons in numbers, what must be done, set-up."""
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any, Final, cast
+
+from ...catalogue.machines import MachineModel
+from ...rules.expression import names_in
+from ...rules.model import Rule
+from ..conditions import Scope, number_of, truth_of
+from ..decide import Decision, Engine, fullness
+from ..decision.deciding import CONFLICT, NOT_FITTED, asking, decided_by, missing, outcome_of
+from ..decision.limit_check import governing, is_near
+from ..decision.settings import SETTINGS, settings
+from ..frame import coating_mass, figures_of
+from ..inference import Found, Inferred
+from ..job import Job
+from ..layout import set_up
+from ..wording import System, Words
+from . import document as doc
+
+ID_FORM: Final = 1
+"""The form of a job that the id of an answer is worked out from, for ever."""
+
+
+def answers(
+    engine: Engine,
+    decision: Decision,
+    jobs: Sequence[Job],
+    machines: Sequence[MachineModel],
+    provenance: doc.Provenance,
+    system: System,
+) -> list[doc.Answer]:
+    """Return the answer of every row of a decision; ``would_fit`` is not looked for yet."""
+    maker = _Maker(engine, decision, provenance, system)
+    return [
+        maker.answer(row, job, machine)
+        for row, (job, machine) in enumerate(zip(jobs, machines, strict=True))
+    ]
+
+
+class _Maker:
+    """What is found once for all rows of a decision."""
+
+    def __init__(
+        self, engine: Engine, decision: Decision, provenance: doc.Provenance, system: System
+    ) -> None:
+        self.engine, self.rule_set, self.decision = engine, engine.rule_set, decision
+        self.full = {item.name: item for item in fullness(engine.rule_set, decision.scope)}
+        self.chief = governing(engine, decision, list(self.full.values()))
+        self.settings = settings(engine, decision)
+        self.gauges = {gauge.name: gauge for gauge in engine.rule_set.gauges}
+        self.provenance: Final = provenance
+        self.system: System = system
+
+    def answer(self, row: int, job: Job, machine: MachineModel) -> doc.Answer:
+        inferred, rules = self.decision.of(row), self.rule_set
+        teller = _Teller(self, row)
+        asked, lacking = job_asked(job), missing(inferred)
+        measures = self.measures(row)
+        left_out = self.not_assessed(row, job)
+        is_open = inferred.outcome == "question"
+        return doc.Answer(
+            id=id_of(asked, machine, self.provenance),
+            verdict=None if is_open else doc.VERDICTS[inferred.outcome],
+            machine=machine_asked(machine),
+            job=asked,
+            governing=self.chief.name(row),
+            decided_by=decided_by(inferred, rules) or None,
+            measures=measures,
+            findings=(*teller.consequences(inferred, machine),
+                      *(teller.finding(found) for found in inferred.findings)),
+            mitigations=tuple(teller.mitigation(code) for code in inferred.mitigations),
+            cautions=tuple(caution.text for caution in rules.cautions
+                           if caution.when is None or not teller.is_false(caution.when)),
+            close=tuple(name for name, item in measures.items()
+                        if is_near(item.utilisation, item.heavy_utilisation)),
+            not_assessed=left_out,
+            would_fit=None,
+            setup=self.set_up(row, job, machine),
+            provenance=self.provenance,
+            units=self.system,
+            left_out=tuple(rules.vocabulary.not_assessed[name] for name in left_out),
+            missing=lacking,
+            questions=tuple(
+                doc.Question(code=rule.code, text=rule.ask_text, choices=rule.ask_choices)
+                for rule in asking(inferred, rules)
+            ),
+        )  # fmt: skip
+
+    def measures(self, row: int) -> dict[str, doc.Measure]:
+        """Return the measures that are known, with the limits of those that are checked."""
+        measured = self.decision.measured
+        is_carried = bool(self.decision.frame.is_carried[row])
+        result: dict[str, doc.Measure] = {}
+        for name, measure in self.rule_set.vocabulary.measures.items():
+            if not is_carried and name in self.engine.carried_measures:
+                continue
+            value = _finite(measured.nominal[name][row])
+            if value is None:
+                continue
+            gauge = self.gauges.get(name)
+            result[name] = doc.Measure(
+                value=value,
+                heavy=_finite(measured.heavy[name][row]) if measure.has_heavy else None,
+                unit=measure.unit,
+                title=measure.title,
+                style="%" if gauge is not None and gauge.style == "%" else None,
+                **self.limits(name, row),
+            )
+        return result
+
+    def limits(self, name: str, row: int) -> dict[str, float | None]:
+        """Return the limits of a measure and how full they are; nothing where none applies."""
+        full = self.full.get(name)
+        utilisation = None if full is None else _finite(full.nominal[row])
+        if full is None or utilisation is None:
+            return {}
+        # Where the measure itself is what must be had at least (grip, override), the
+        # demand is the least and the measure is not its own limit.
+        is_least = names_in(self.gauges[name].rated) == {name}
+        return {
+            "minimum": _finite(full.demand[row] if is_least else full.minimum[row]),
+            "rated": None if is_least else _finite(full.rated[row]),
+            "absolute": _finite(full.absolute[row]),
+            "utilisation": utilisation,
+            "heavy_utilisation": _finite(full.heavy[row]),
+        }
+
+    def not_assessed(self, row: int, job: Job) -> tuple[str, ...]:
+        names = [] if job.section.shape == "round" else ["jaw_stress"]
+        if not self.decision.frame.is_carried[row]:
+            names.append("supports")
+        return tuple(names)
+
+    def set_up(self, row: int, job: Job, machine: MachineModel) -> doc.SetUp:
+        """Return the set-up in full; the numbers that rules read are of the same plan."""
+        if not self.decision.frame.is_carried[row]:
+            return doc.SetUp(plan="not-planned")
+        fitted = machine.fitted_as_delivered | (job.fitted & machine.offered.keys())
+        zinc = coating_mass(job.section, job.coating)
+        found = set_up(job, machine, fitted, zinc, figures_of(self.rule_set))
+        told = {name: _finite(self.settings[name][row]) for name in SETTINGS}
+        return doc.SetUp(
+            **told,
+            plan=cast("doc.Plan", found.level),
+            supports=tuple(
+                doc.Support(
+                    station=item.station, support=item.support.code,
+                    reaction=_rounded(item.reaction), lifts_off=item.is_lifted,
+                    centre_height=_finite(item.centre), reaction_per_mm=_finite(item.per_mm),
+                    title=item.support.title,
+                )
+                for item in found.standing
+            ),
+            chuck_reaction=_rounded(found.chuck_reaction),
+            chuck_moment=_rounded(found.chuck_moment),
+            sag=_rounded(found.sag),
+            tip_deflection=_rounded(found.tip),
+            tip_slope=_rounded(found.tip_slope),
+            height_tolerance=_finite(found.height_tolerance),
+            safe_part_lengths=found.safe_parts,
+            parts=tuple(
+                doc.Part(
+                    cut=piece.inner, length=_rounded(piece.length), behaviour=piece.behaviour,
+                    tabs=None if tabs is None else doc.Tabs(
+                        count=tabs.count, width=tabs.width, stress=_rounded(tabs.stress)
+                    ),
+                )
+                for piece, tabs in zip(found.pieces, found.tabs, strict=True)
+            ),
+            remnant=found.cuts[-1] if found.cuts else job.front,
+            trim=machine.cutting.trim,
+            stub=machine.bed.stub,
+            last_station=machine.bed.last_station,
+            ramp=machine.rotary.ramp,
+        )  # fmt: skip
+
+
+class _Teller:
+    """Puts one row into words."""
+
+    def __init__(self, maker: _Maker, row: int) -> None:
+        self.rule_set = maker.rule_set
+        self.scope = _one_row(maker.decision.scope, row)
+        self.words = Words(self.scope, 0, maker.system)
+
+    def is_false(self, when: Any) -> bool:
+        truth = truth_of(when, self.scope)
+        return bool(truth.known[0] and not truth.yes[0])
+
+    def finding(self, found: Found) -> doc.Finding:
+        rule = self.rule_set.rules[found.rule]
+        text = self.words.fill(rule.says)
+        if found.is_unknown:
+            text = f"Cannot be judged ({rule.title.lower()}): {self.unknown_names(rule)}."
+        return doc.Finding(
+            rule=rule.code, title=rule.title, outcome=outcome_of(found, self.rule_set),
+            text=text, basis=rule.basis,
+        )  # fmt: skip
+
+    def unknown_names(self, rule: Rule) -> str:
+        vocabulary = self.rule_set.vocabulary
+        names = sorted(
+            name
+            for name in names_in(rule.when)
+            if name in self.scope.numbers and not math.isfinite(self.scope.numbers[name][0])
+        )
+        shown = [vocabulary.titles.get(name, name) for name in names]
+        return f"{', '.join(shown) or 'an input'} not stated for this model"
+
+    def consequences(self, inferred: Inferred, machine: MachineModel) -> list[doc.Finding]:
+        """Return the findings that come from the chain, not from a rule."""
+        titles = self.rule_set.vocabulary.accessories
+        findings: list[doc.Finding] = []
+        for accessory in missing(inferred):
+            offered = machine.offered.get(accessory)
+            state = (
+                "offered for this model, but not fitted" if offered else "not made for this model"
+            )
+            findings.append(_consequence(
+                NOT_FITTED, "Accessory not fitted",
+                f"Needs {offered or titles[accessory]}: {state}.", "builder",
+            ))  # fmt: skip
+        findings += [
+            _consequence(
+                CONFLICT, "Contradicting mitigations",
+                f"Two things that must be done contradict each other: {first} and {second}.",
+                "rule set",
+            )
+            for first, second in inferred.conflicts
+        ]  # fmt: skip
+        return list(dict.fromkeys(findings))
+
+    def mitigation(self, code: str) -> doc.Mitigation:
+        item = self.rule_set.mitigations[code]
+        values: dict[str, float] = {}
+        for name, node in item.values:
+            value = _finite(float(number_of(node, self.scope)[0]))
+            if value is not None:
+                values[name] = value
+        return doc.Mitigation(
+            code=code, text=self.words.fill(item.text), values=values,
+            provided_by=item.provided_by or None,
+        )  # fmt: skip
+
+
+def _consequence(code: str, title: str, text: str, basis: str) -> doc.Finding:
+    return doc.Finding(rule=code, title=title, outcome="refused", text=text, basis=basis)
+
+
+def _one_row(scope: Scope, row: int) -> Scope:
+    piece = slice(row, row + 1)
+    return Scope(
+        1,
+        {name: column[piece] for name, column in scope.numbers.items()},
+        {name: column[piece] for name, column in scope.facts.items()},
+        scope.codes,
+    )
+
+
+def _finite(value: float) -> float | None:
+    return _rounded(float(value)) if math.isfinite(value) else None
+
+
+def _rounded(value: float) -> float:
+    """Return twelve significant digits: beyond that is noise of the arithmetic."""
+    return float(f"{value:.12g}")
+
+
+def job_asked(job: Job) -> doc.JobAsked:
+    """Return the job as it was read, in canonical units."""
+    section = job.section
+    sizes: Mapping[str, float] = (
+        {"outside_diameter": section.height}
+        if section.shape == "round"
+        else {"height": section.height, "width": section.width}
+    )
+    facts = {name: None if fact == "not-stated" else fact
+             for name, fact in (("ends", job.ends), ("contents", job.contents),
+                                ("coating", job.coating))}  # fmt: skip
+    off_axis = (
+        doc.OffAxis(mass=job.off_axis_mass, distance=job.off_axis_distance)
+        if job.off_axis_mass
+        else None
+    )
+    return doc.JobAsked(
+        section=doc.SectionAsked(
+            designation=section.designation, shape=section.shape, **sizes, wall=section.wall,
+            standard=section.standard, inches=section.inches,
+        ),
+        grade=job.grade.name,
+        stock_length=job.length,
+        parts=tuple(doc.PartWanted(length=part.length, count=part.count) for part in job.parts),
+        cuts=job.cuts,
+        stations=job.stations,
+        behind=job.behind or None,
+        grip=None if job.grip == "outside" else job.grip,
+        bow=None if math.isnan(job.bow) else job.bow,
+        off_axis=off_axis,
+        fitted=tuple(sorted(job.fitted)),
+        assumptions=job.assumptions,
+        **facts,
+    )  # fmt: skip
+
+
+def machine_asked(machine: MachineModel) -> doc.MachineAsked:
+    """Return the model at the revision that is asked."""
+    return doc.MachineAsked(
+        model=machine.code, revision=machine.revision, digest=machine.digest,
+        overlay_revision=machine.overlay_revision or None, file=machine.file or None,
+        title=machine.title,
+    )  # fmt: skip
+
+
+def id_of(job: doc.JobAsked, machine: MachineModel, provenance: doc.Provenance) -> str:
+    """Return the stable name of an answer: the same for the same inputs and digests."""
+    content = {
+        "job": doc.plain(job, ID_FORM),
+        "machine": [machine.code, machine.revision, machine.digest],
+        "provenance": [provenance.tool, provenance.rules, provenance.catalogue],
+    }
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def traced(entries: Sequence[Mapping[str, Any]]) -> tuple[doc.Traced, ...]:
+    """Return how measures came about, from the entries of :func:`..trace.trace`."""
+    return tuple(
+        doc.Traced(
+            name=entry["name"], value=entry["value"], unit=entry["unit"],
+            heavy=entry.get("heavy"), formula=entry["formula"], source=entry["source"],
+            inputs={name: doc.TracedNumber(**item) for name, item in entry["inputs"].items()},
+        )
+        for entry in entries
+    )  # fmt: skip
