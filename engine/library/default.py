@@ -79,8 +79,9 @@ def check_frame(
         >>> orders = pd.DataFrame(
         ...     {"size": ["NPS 4 SCH 40", "NPS 6 pipe"], "length (mm)": [6000, 6000]}
         ... )
-        >>> check_frame(orders, machines=["rowan-150"])[["size", "verdict", "error"]].to_dict("list")
-        {}
+        >>> found = check_frame(orders, machines=["rowan-150"])
+        >>> list(found["verdict"].fillna("")), list(found["error"].fillna(""))
+        (['in-range', ''], ['', 'which-wall'])
     """
     return _default.check_frame(frame, machines, best=best, numbers=numbers)
 

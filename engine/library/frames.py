@@ -1,5 +1,9 @@
 """A table of pandas answered by the code that answers a backlog."""
 
+# pandas has type information in part only; what of it is unknown stays within this module.
+# pyright: reportUnknownMemberType=false, reportUnknownVariableType=false
+# pyright: reportUnknownArgumentType=false
+
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any, Final
@@ -8,12 +12,12 @@ import numpy as np
 import pandas as pd
 
 from ...catalogue.errors import InputError
-from ..arrays import Codes
 from ..ask import Desk
 from ..backlog.answer import WORDS
 from ..backlog.columns import DATES, cell_text, date_fault, map_headers, with_unit
 from ..backlog.normalise import Texts
 from ..backlog.run import Asked, Decided, Runner
+from ..table import Index
 
 CHUNK: Final = 125_000
 """Rows answered at a time."""
@@ -95,7 +99,7 @@ def _column(series: "pd.Series[Any]") -> tuple[Texts, list[int]]:
     return Texts([*(_cell(value) for value in values), ""], places), _rows_of(dated, places)
 
 
-def _rows_of(dated: list[bool], codes: Codes) -> list[int]:
+def _rows_of(dated: list[bool], codes: Index) -> list[int]:
     if not any(dated):
         return []
     return np.flatnonzero(np.array([*dated, False])[codes]).tolist()
@@ -116,9 +120,9 @@ def _cell(value: Any) -> str:
     return cell_text(value)
 
 
-def _used(texts: Texts, start: int, stop: int) -> tuple[list[str], Codes]:
+def _used(texts: Texts, start: int, stop: int) -> tuple[list[str], Index]:
     """Return the texts that some rows use, and the code of each; nothing stated is code -1."""
-    known, codes = texts
+    known, codes = list(texts.values), texts.code
     used, code = np.unique(
         np.where(codes < 0, len(known) - 1, codes)[start:stop], return_inverse=True
     )
@@ -140,13 +144,15 @@ def _answers(runner: Runner, decided: Decided) -> pd.DataFrame:
     return pd.DataFrame(made)
 
 
-def _taken(texts: Sequence[str], code: Any) -> Any:
+def _taken(texts: Sequence[str], code: Index) -> "pd.Series[Any]":
     """Return the texts of codes as a column of text, blank ones as missing."""
     known = np.array([text or None for text in texts] or [None], dtype=object)
-    return pd.array(known[np.asarray(code, dtype=np.intp)], dtype=_TEXT)
+    kind: Any = _TEXT
+    return pd.Series(known[code], dtype=kind)
 
 
-_TEXT: Final = "str" if pd.__version__.split(".", maxsplit=1)[0] >= "3" else "object"
+_TEXT: Final = "str" if int(pd.__version__.partition(".")[0]) >= 3 else "object"
+"""What pandas keeps text in."""
 
 
 def _beside(frame: pd.DataFrame, rows: Any, answers: pd.DataFrame) -> pd.DataFrame:
