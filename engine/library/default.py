@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Unpack, overload
 
 from ..answer.document import Answer
 from .assessor import Assessor
-from .options import Options
+from .options import Options, names_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -50,17 +50,18 @@ def check(
     Examples:
         >>> answer = check("NPS 4 SCH 40", "20 ft", machine="alder-320", parts=["4 ft*3"])
         >>> answer.verdict.value, answer.governing
-        ('in-range', 'stock_length')
+        ('in-range', 'needed_length')
         >>> [item.machine.model for item in check("SHS 100x5 cf", "6 m")]
         ['medlar-300', 'rowan-150', 'alder-320', 'larch-610']
         >>> check("NPS 4 SCH 40", "6", machine="alder-320")
         Traceback (most recent call last):
         ...
-        cuttable.catalogue.errors.OpenQuestion: In which unit is the length '6'? 6 ft | 6 m
+        cuttable.catalogue.errors.OpenQuestion: In which unit is the length '6'? 6 ft | 6 m | 6 in | 6 mm
     """
-    if machine is not None:
-        return _default.check(section, length, machine=machine, machines=None, **options)
-    return _default.check(section, length, machines=machines, **options)
+    if machine is None:
+        return _default.check(section, length, machines=machines, **options)
+    names_of(machine, machines)  # both is refused
+    return _default.check(section, length, machine=machine, **options)
 
 
 def check_frame(
@@ -101,8 +102,8 @@ def machines() -> "pd.DataFrame":
 
     Examples:
         >>> limits = machines().set_index(["machine", "limit"])
-        >>> limits.loc[("rowan-150", "stock_mass"), ["rated", "unit"]].to_list()
-        [280.0, 'kg']
+        >>> print(limits.loc[("rowan-150", "stock_mass"), "rated"])
+        280.0
     """
     return _default.machines()
 
@@ -116,7 +117,7 @@ def lengths(
 
     Examples:
         >>> found = lengths("NPS 10 XS", "alder-320")
-        >>> found[["shortest", "longest", "verdict"]].iloc[1].to_list()
-        [800.0, 8440.0, 'in-range']
+        >>> print(*found[["shortest", "longest", "verdict"]].iloc[1])
+        800.0 8440.0 in-range
     """
     return _default.lengths(section, machines, **options)
