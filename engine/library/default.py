@@ -53,10 +53,12 @@ def check(
         ('in-range', 'needed_length')
         >>> [item.machine.model for item in check("SHS 100x5 cf", "6 m")]
         ['medlar-300', 'rowan-150', 'alder-320', 'larch-610']
-        >>> check("NPS 4 SCH 40", "6", machine="alder-320")
-        Traceback (most recent call last):
-        ...
-        cuttable.catalogue.errors.OpenQuestion: In which unit is the length '6'? 6 ft | 6 m | 6 in | 6 mm
+        >>> from cuttable import OpenQuestion
+        >>> try:
+        ...     answer = check("NPS 4 SCH 40", "6", machine="alder-320")
+        ... except OpenQuestion as asked:
+        ...     print(asked.text, asked.choices)
+        In which unit is the length '6'? ('6 ft', '6 m', '6 in', '6 mm')
     """
     if machine is None:
         return _default.check(section, length, machines=machines, **options)
