@@ -205,7 +205,7 @@ def test_best_keeps_the_smallest_model_with_the_best_verdict() -> None:
     assert [answer["row"] for answer in best] == list(range(1, len(rows) + 1))
     for answer, row in zip(best, rows, strict=True):
         first = DESK.ask(JobText(row["section"], row["length"])).verdicts[0]
-        assert (answer["machine"], answer["verdict"]) == (first.machine.code, first.verdict)
+        assert (answer["machine"], answer["verdict"]) == (first.machine.model, first.verdict)
 
 
 def test_nan_is_never_written_as_a_number() -> None:
