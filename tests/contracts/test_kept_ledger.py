@@ -154,7 +154,7 @@ def _is_intended(key: str, tool: str) -> bool:
         (("3",), 0, "Answer 3, given to"),
         (("3", "--again"), 0, "the same to the byte"),
         (("5", "--today"), 1, "rules/1 → rules/2, approved by Ana Lindqvist"),
-        (("50",), 0, "Question open: In which unit is the length '6'?"),
+        (("50",), 0, "In which unit is the length '6'?"),
         ((), 0, "Dee Marlow"),
     ],
 )
