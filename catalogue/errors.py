@@ -36,6 +36,7 @@ ERROR_CODES: dict[str, str] = {
     "file-problems": "The file is readable, but keys or values in it are wrong.",
     "rule-set-empty": "No rule was loaded. An empty rule set would let everything pass.",
     "rule-set-too-large": "The rule set is beyond what the inference engine handles safely.",
+    "inference-unloadable": "The library that chains the rules cannot be loaded.",
     "inference-failed": "The inference engine reported a fault; no verdict was given.",
     "backlog-empty": "The file has nothing in it.",
     "backlog-not-a-table": "The file is no table that a backlog can be read from.",
@@ -105,6 +106,7 @@ ERROR_CODES: dict[str, str] = {
     "backlog-unknown": "There is no such backlog.",
     "address-unusable": "The service cannot listen at, or trust, this address.",
     "backlog-stopped": "The backlog was stopped before it was done.",
+    "type-wrong": "A value is of a type that is not taken here.",
     "usage-wrong": "The command was typed in a way it cannot be run.",
     "question-open": "A question must be answered before there is an answer.",
     "internal-fault": "The tool itself failed. Please report it with the command you typed.",
@@ -198,15 +200,43 @@ class Question(NamedTuple):
 
 
 class OpenQuestion(Exception):  # noqa: N818 - a question is not an error
-    """Raised by readers when the text has more than one reading. Never guess."""
+    """Raised when the text has more than one reading, or something must be said first. Never guess.
 
-    def __init__(self, code: str, text: str, choices: Sequence[str]) -> None:
-        super().__init__(code, text, tuple(choices))
+    Args:
+        code: stable code of the kind of question, e.g. ``pipe-or-tube``.
+        text: the question, one sentence.
+        choices: answers that can be typed as they stand.
+        others: questions that are open besides this one.
+
+    Attributes:
+        question: code, text and choices together.
+        questions: this one and the others.
+    """
+
+    def __init__(
+        self, code: str, text: str, choices: Sequence[str], others: Sequence[Question] = ()
+    ) -> None:
+        super().__init__(code, text, tuple(choices), *([tuple(others)] if others else []))
         self.question = Question(code, text, tuple(choices))
+        self.questions = (self.question, *others)
+
+    @property
+    def code(self) -> str:
+        """Stable code of the kind of question."""
+        return self.question.code
+
+    @property
+    def text(self) -> str:
+        """The question, one sentence."""
+        return self.question.text
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        """Answers that can be typed as they stand."""
+        return self.question.choices
 
     def __reduce__(self) -> tuple[Any, ...]:
-        question = self.question
-        return (OpenQuestion, (question.code, question.text, question.choices))
+        return (OpenQuestion, (*self.question, self.questions[1:]))
 
     def __str__(self) -> str:
         return f"{self.question.text} {' | '.join(self.question.choices)}"

@@ -12,17 +12,69 @@ kept outside its state, faults read back from the state it returns, its ruleset 
 ours is dropped, and a lock around it all.
 """
 
+import os
+import sys
 import threading
+import time
 import weakref
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Generator, Iterable, Sequence
+from contextlib import contextmanager
 from typing import Any, Final, NamedTuple, cast
-
-import durable_rules_engine  # pyright: ignore[reportMissingTypeStubs, reportMissingImports]
-from durable import engine as durable  # pyright: ignore[reportMissingTypeStubs]
 
 from ..catalogue.errors import CuttableError
 from ..rules.model import Outcome, RuleSet
 from .arrays import Bools
+
+
+@contextmanager
+def _loaded_lazily() -> Generator[None]:
+    """Load a shared library without asking for the symbols that nothing calls.
+
+    The library's extension names ``PyEval_CallObject``, which Python 3.13 has no more, in the
+    part for an external store of facts, which is never used here. Bound as it loads, it fails;
+    bound at the first call, it is never missed. The flags are the process's, so they are put
+    back at once.
+
+    Raises:
+        CuttableError: ``inference-unloadable``.
+    """
+    before = sys.getdlopenflags() if hasattr(sys, "getdlopenflags") else None
+    if before is not None:
+        sys.setdlopenflags((before & ~os.RTLD_NOW) | os.RTLD_LAZY)
+    try:
+        yield
+    except ImportError as fault:
+        raise _unloadable(fault) from fault
+    finally:
+        if before is not None:
+            sys.setdlopenflags(before)
+
+
+def _unloadable(fault: ImportError) -> CuttableError:
+    if isinstance(fault, ModuleNotFoundError):
+        remedy = (
+            "Install it where this Python looks: pip install durable_rules==2.0.28; it is built "
+            "from source, with a C compiler and the headers of this Python."
+        )
+    else:
+        remedy = (
+            "Build it anew for this Python: pip install --force-reinstall --no-binary :all: "
+            "--no-deps durable_rules==2.0.28. On Python 3.13 it can be loaded only where symbols "
+            "are bound when they are called: unset LD_BIND_NOW, and do not link it with -z now."
+        )
+    return CuttableError(
+        "inference-unloadable",
+        f"the inference library durable_rules cannot be loaded ({str(fault)[:200]})",
+        remedy=remedy,
+    )
+
+
+with _loaded_lazily():
+    import durable_rules_engine  # pyright: ignore[reportMissingTypeStubs, reportMissingImports]
+    from durable import engine as durable  # pyright: ignore[reportMissingTypeStubs]
+
+# Its clock is asked only how long something took, and in a way that warns from Python 3.12 on.
+durable._unix_now = time.monotonic  # noqa: SLF001 # pyright: ignore[reportPrivateUsage]
 
 _KEYS_PER_FACT: Final = 60  # more than 64 matches of one fact raise error 303
 _MOST_FIRST_CONDITIONS: Final = 500  # 512 distinct ones loop for ever
@@ -83,7 +135,7 @@ class Inference:
         program = self._program()
         self._check_size(program)
         self._host: Any = _InlineHost({"cuttable": program})
-        handle = self._host.get_ruleset("cuttable")._handle  # noqa: SLF001 - there is no other way
+        handle = self._host.get_ruleset("cuttable")._handle  # noqa: SLF001 # pyright: ignore[reportPrivateUsage]
         weakref.finalize(self, _delete, handle)
         # A parked slot beside the working one: without it each deletion trims the heap.
         for sid in ("1", "parked"):

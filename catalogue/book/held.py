@@ -263,8 +263,13 @@ def _connect(place: Place) -> Any:
     # Opened for writing where that is allowed: what a writer that was killed left half done is
     # taken back by whoever opens the book next.
     where = f"file:{quote(str(place.path.absolute()))}"
+    # Who asks from several threads asks one at a time; SQLite itself does not mind which it is.
     try:
-        connection = sqlite3.connect(f"{where}?mode=rw", uri=True, timeout=5)
+        connection = sqlite3.connect(
+            f"{where}?mode=rw", uri=True, timeout=5, check_same_thread=False
+        )
     except sqlite3.OperationalError:
-        connection = sqlite3.connect(f"{where}?mode=ro", uri=True, timeout=5)
+        connection = sqlite3.connect(
+            f"{where}?mode=ro", uri=True, timeout=5, check_same_thread=False
+        )
     return connection

@@ -428,6 +428,17 @@ class Answer(_Part):
     trace: tuple[Traced, ...] = field(default=(), metadata=IF_ANY)
     """Every measure with its formula and inputs, where it was asked for."""
 
+    def __repr__(self) -> str:
+        from .notebook import line_of
+
+        return line_of(self)
+
+    def _repr_html_(self) -> str:
+        """Return the answer as a notebook shows it."""
+        from .notebook import html_of
+
+        return html_of(self)
+
     @property
     def to_do(self) -> tuple[str, ...]:
         """What must be done, as sentences; nothing where no setting lifts a refusal."""
@@ -468,6 +479,11 @@ class Reply(_Part):
     """What must be said first; there is no answer then."""
     form: int = field(default=1, metadata={"form": 2})
     """Which keys it has; an answer without this key is of the first form."""
+
+    def __repr__(self) -> str:
+        asked = ", ".join(item.code for item in self.questions)
+        best = f"best {self.best}" if self.verdicts else f"questions {asked or 'none'}"
+        return f"<Reply of {len(self.verdicts)} answers, {best[:300]}>"
 
     @property
     def untraced(self) -> "Reply":

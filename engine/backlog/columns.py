@@ -1,8 +1,9 @@
 """Which column of a backlog is which: headers as people write them."""
 
+import datetime as dt
 import re
-from collections.abc import Sequence
-from typing import Final, NamedTuple
+from collections.abc import Collection, Sequence
+from typing import Any, Final, NamedTuple
 
 from ...catalogue.errors import FileError
 from ...catalogue.nearest import nearest
@@ -69,8 +70,20 @@ class Mapping(NamedTuple):
         return "; ".join(parts)
 
 
-def map_headers(headers: Sequence[str], where: str) -> Mapping:
+def map_headers(
+    headers: Sequence[str],
+    where: str,
+    *,
+    required: Sequence[str] = REQUIRED,
+    unused: Collection[str] = (),
+) -> Mapping:
     """Return which header is which column.
+
+    Args:
+        headers: as they stand above the columns.
+        where: the file or table, for errors.
+        required: columns that must be there.
+        unused: columns that nothing is made of here: no header is taken for one of them.
 
     Raises:
         FileError: ``column-missing`` with the nearest header, ``column-twice``.
@@ -81,7 +94,7 @@ def map_headers(headers: Sequence[str], where: str) -> Mapping:
     ignored: list[str] = []
     for place, header in enumerate(headers):
         name, unit = _column_of(header)
-        if not name:
+        if not name or name in unused:
             if header.strip():
                 ignored.append(header.strip()[:60])
             continue
@@ -95,7 +108,7 @@ def map_headers(headers: Sequence[str], where: str) -> Mapping:
         places[name], named[name] = place, header.strip()[:60]
         if unit and name in _LENGTHS:
             units[name] = unit
-    missing = [name for name in REQUIRED if name not in places]
+    missing = [name for name in required if name not in places]
     if missing:
         known = [name for name in ignored if name]
         close = nearest(missing[0], known)
@@ -105,7 +118,7 @@ def map_headers(headers: Sequence[str], where: str) -> Mapping:
             "column-missing",
             f"there is no column {' and no column '.join(map(repr, missing))}; headers: {found}",
             where=where,
-            remedy=f"Name the columns job, section and length.{hint}",
+            remedy=f"Name the columns {', '.join(required[:-1])} and {required[-1]}.{hint}",
         )
     return Mapping(places, named, units, tuple(ignored))
 
@@ -131,3 +144,29 @@ def _column_of(header: str) -> tuple[str, str]:
 def _fold(text: str) -> str:
     plain = text.casefold().translate(str.maketrans("äöüéèêç", "aoueeec"))
     return re.sub(r"[^a-z0-9]", "", plain)
+
+
+# --- cells --------------------------------------------------------------------------------
+
+DATES: Final = (dt.date, dt.time, dt.timedelta)
+"""Types of a cell that a spreadsheet took for a date."""
+
+
+def cell_text(value: Any) -> str:
+    """Return a cell as it would be typed."""
+    if isinstance(value, str):
+        return value
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    return str(value)
+
+
+def date_fault(name: str) -> tuple[str, str]:
+    """Return code and text for a cell of a column that became a date."""
+    return (
+        "cell-is-date",
+        f"the {name} is a date: the spreadsheet took what was typed for one. "
+        "Format the column as text and type it again.",
+    )

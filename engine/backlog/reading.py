@@ -11,7 +11,6 @@ cannot be taken apart keeps its place with its fault.
 
 import codecs
 import csv
-import datetime as dt
 import hashlib
 import io
 from collections.abc import Iterator, Sequence
@@ -24,7 +23,7 @@ import pyarrow.compute
 import pyarrow.csv as arrow_csv
 
 from ...catalogue.errors import FileError
-from .columns import Mapping, map_headers, with_unit
+from .columns import DATES, Mapping, cell_text, date_fault, map_headers, with_unit
 from .normalise import Texts
 
 pc: Any = pyarrow.compute
@@ -330,7 +329,7 @@ class _Workbook(Backlog):
             raise _not_a_table(path, "the workbook has no sheet") from None
         self._rows: Iterator[list[Any]] = rows.iter_rows()
         self._count: int = rows.total_height
-        headers = [_cell(value) for value in next(self._rows, [])]
+        headers = [cell_text(value) for value in next(self._rows, [])]
         super().__init__(path, map_headers(headers, str(path)))
 
     def _tables(self) -> Iterator[tuple[pa.Table, dict[int, tuple[str, str]]]]:
@@ -344,9 +343,9 @@ class _Workbook(Backlog):
             if not any(value != "" for value in texts.values()):
                 continue
             for name, value in texts.items():
-                if name not in ("job", "quantity") and isinstance(value, _DATES):
-                    faults.setdefault(count, _is_date(name))
-                columns[name].append(_cell(value))
+                if name not in ("job", "quantity") and isinstance(value, DATES):
+                    faults.setdefault(count, date_fault(name))
+                columns[name].append(cell_text(value))
             count += 1
             if count == CHUNK_ROWS:
                 self.done = int(self.size * seen / max(self._count, 1))
@@ -356,28 +355,6 @@ class _Workbook(Backlog):
         if count:
             strings = {name: pa.array(column, pa.string()) for name, column in columns.items()}
             yield pa.table(strings), faults
-
-
-_DATES: Final = (dt.date, dt.time, dt.timedelta)
-
-
-def _is_date(name: str) -> tuple[str, str]:
-    return (
-        "cell-is-date",
-        f"the {name} is a date: the spreadsheet took what was typed for one. "
-        "Format the column as text and type it again.",
-    )
-
-
-def _cell(value: Any) -> str:
-    """Return a cell as it would be typed."""
-    if isinstance(value, str):
-        return value
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
-    return str(value)
 
 
 # --- Parquet ------------------------------------------------------------------------------
@@ -410,7 +387,7 @@ class _Parquet(Backlog):
                 if pa.types.is_temporal(column.type) and known not in ("job", "quantity"):
                     is_there = column.is_valid().to_numpy(zero_copy_only=False)
                     for row in np.flatnonzero(is_there).tolist():
-                        faults.setdefault(row, _is_date(known))
+                        faults.setdefault(row, date_fault(known))
                 columns[known] = _as_text(column)
             yield pa.table(columns), faults
 
@@ -419,5 +396,7 @@ def _as_text(column: Any) -> Any:
     if pa.types.is_dictionary(column.type):
         column = column.dictionary_decode()
     if pa.types.is_floating(column.type) or pa.types.is_decimal(column.type):
-        return pa.array([_cell(value) if value is not None else "" for value in column.to_pylist()])
+        return pa.array(
+            [cell_text(value) if value is not None else "" for value in column.to_pylist()]
+        )
     return pc.fill_null(column.cast(pa.string()), "")

@@ -7,10 +7,9 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol
 
 import numpy as np
-import pyarrow as pa
 from numpy.typing import NDArray
 
 from ...catalogue.errors import InputError
@@ -23,6 +22,9 @@ from ..table import Index, JobTable
 from .answer import COUNTED, DETAILS, NUMBERS, WORDS, Answers, rank_codes
 from .normalise import Fault, Normaliser, Read, Texts
 from .workers import Workers
+
+if TYPE_CHECKING:
+    import pyarrow as pa  # only where answers become rows of a file
 
 REFUSED: Final = 3
 """Rank of a refused answer, see :func:`.answer.rank_codes`."""
@@ -133,14 +135,20 @@ class Runner:
         self.tally = Tally()
 
     @property
-    def schema(self) -> pa.Schema:
+    def number_names(self) -> tuple[str, ...]:
+        """Names of the number columns of an answer."""
+        return (*NUMBERS, *self._known.extra_names(self.asked))
+
+    @property
+    def schema(self) -> "pa.Schema":
         """The columns of an answer."""
+        import pyarrow as pa
+
         texts = ("job", "machine", *WORDS)
-        extra = self._known.extra_names(self.asked)
         return pa.schema(
             [pa.field("row", pa.int64())]
             + [pa.field(name, pa.string()) for name in texts]
-            + [pa.field(name, pa.float64()) for name in (*NUMBERS, *extra)]
+            + [pa.field(name, pa.float64()) for name in self.number_names]
             + [pa.field(name, pa.string()) for name in ("grade", "error", "error_text")]
         )
 
@@ -150,7 +158,7 @@ class Runner:
         rows: int,
         first_row: int,
         faults: Mapping[int, tuple[str, str]],
-    ) -> pa.RecordBatch:
+    ) -> "pa.RecordBatch":
         """Answer a chunk.
 
         Args:
@@ -336,7 +344,9 @@ class Runner:
 
     def _batch(
         self, columns: Mapping[str, Texts], first_row: int, decided: "Decided"
-    ) -> pa.RecordBatch:
+    ) -> "pa.RecordBatch":
+        import pyarrow as pa
+
         job = decided.answered.job
         names = columns.get("job")
         schema = self.schema
@@ -616,8 +626,10 @@ def _sentence(error: InputError) -> str:
     return str(error).removesuffix(f" [{error.code}]")
 
 
-def _taken(texts: Sequence[str], code: NDArray[Any]) -> pa.Array:
+def _taken(texts: Sequence[str], code: NDArray[Any]) -> "pa.Array":
     """Return the texts of codes as a string array."""
+    import pyarrow as pa
+
     places: Any = pa.array(code.astype(np.int32))
     if isinstance(texts, pa.ChunkedArray):
         known: Any = texts.combine_chunks()

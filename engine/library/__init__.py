@@ -1,0 +1,1 @@
+"""The tool as a library: what ``import cuttable`` gives."""
