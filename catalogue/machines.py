@@ -51,6 +51,10 @@ LIMITS: Final[dict[str, tuple[Dimension, bool]]] = {
 }
 
 
+RETIRED_CHUCK: Final = ("jaw_wobble",)
+"""Keys of ``[chuck]`` that nothing reads any more; files of schema 1 may still state them."""
+
+
 class Limit(NamedTuple):
     """One limit: numbers in the canonical unit, NaN where not stated."""
 
@@ -91,7 +95,6 @@ class Chuck(NamedTuple):
     jaw_friction: float
     grip_length: float
     bore: float
-    jaw_wobble: float
 
 
 class Bed(NamedTuple):
@@ -347,8 +350,9 @@ def _chuck(table: Reader) -> Chuck:
         jaw_friction=table.number("jaw_friction", 0.02, 1.0),
         grip_length=table.quantity("grip_length", LENGTH),
         bore=table.quantity("bore", LENGTH, may_be_zero=True),
-        jaw_wobble=table.quantity("jaw_wobble", LENGTH, may_be_zero=True),
     )
+    for name in RETIRED_CHUCK:
+        table.has(name)
     table.done()
     return chuck
 

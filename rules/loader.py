@@ -11,7 +11,9 @@ from ..catalogue.nearest import did_you_mean
 from ..catalogue.quantities import quantity
 from ..catalogue.reading import Files, Reader, digest_of, files_of, parse_toml
 from ..catalogue.units import Dimension, unit
+from .contract import check_measures, check_served
 from .expression import FactIs, Logical, Names, Numeric, parse_condition, parse_number
+from .lookup import read_lookups
 from .model import (
     HEAVY_ENDS,
     OUTCOMES,
@@ -24,18 +26,23 @@ from .model import (
     Parameter,
     Rule,
     RuleSet,
+    Served,
     Template,
     Vocabulary,
 )
 
 FOLDER: Final = Path(__file__).parent
+EARLIER: Final = FOLDER / "earlier"
+"""Parameters that rule sets of an earlier schema do not state, by schema."""
+SCHEMA: Final = 2
 _NOT_TOPICS: Final = frozenset({"vocabulary", "mitigations", "cautions"})
 
 
-def load_rules(folder: Path | Files = FOLDER, on: dt.date | None = None) -> RuleSet:
+def load_rules(served: Served, folder: Path | Files = FOLDER, on: dt.date | None = None) -> RuleSet:
     """Load the rules in force on a day (today by default).
 
     Args:
+        served: what the engine computes and reads, which the rules must fit.
         folder: holds the topic files, ``vocabulary.toml``, ``mitigations.toml`` and
             ``cautions.toml``.
         on: the day.
@@ -58,16 +65,24 @@ def load_rules(folder: Path | Files = FOLDER, on: dt.date | None = None) -> Rule
                 "file-missing", f"{needed}.toml is missing", where=files.where(""),
                 remedy="A rule set has vocabulary.toml, mitigations.toml and cautions.toml.",
             )  # fmt: skip
-    vocabulary = _read_vocabulary(tops["vocabulary"])
+    schema = tops["vocabulary"].integer("schema", 1, SCHEMA, default=1)
+    vocabulary = _read_vocabulary(tops["vocabulary"], served, schema)
     topics = {name: top for name, top in tops.items() if name not in _NOT_TOPICS}
-    parameters = _read_parameters(topics)
+    parameters, lookups = _read_parameters(topics), read_lookups(topics, vocabulary)
+    if schema < SCHEMA:
+        before = _earlier(schema)
+        parameters = _read_parameters(before) | parameters
+        lookups = read_lookups(before, vocabulary) | lookups
     loader = _Loader(vocabulary, parameters)
     every = [rule for name, top in topics.items() for rule in loader.rules(top, f"{name}.toml")]
     mitigations = loader.mitigations(tops["mitigations"])
     cautions = loader.cautions(tops["cautions"])
     gauges = loader.gauges(tops["vocabulary"].table("gauges"))
     _check_links(every, mitigations, tops["mitigations"], topics)
-    for top in tops.values():
+    if every:  # where there is no rule at all, that is what is wrong
+        check_served(tops, vocabulary, parameters, lookups, served)
+    # The vocabulary first: what is wrong there makes other files seem wrong.
+    for top in (tops["vocabulary"], *tops.values()):
         top.finish("rule file")
     rules = [
         rule for rule in every if rule.since <= today and (rule.until is None or today < rule.until)
@@ -89,24 +104,28 @@ def load_rules(folder: Path | Files = FOLDER, on: dt.date | None = None) -> Rule
         cautions,
         gauges,
         digest_of(*parts, in_force),
+        lookups,
     )
 
 
-def _read_vocabulary(top: Reader) -> Vocabulary:
-    measures: dict[str, Measure] = {}
+def _earlier(schema: int) -> dict[str, Reader]:
+    """Return what a rule set of this schema was released with, before files stated it."""
+    path = EARLIER / f"schema_{schema}.toml"
+    return {path.stem: Reader(parse_toml(path.read_bytes(), str(path)), str(path))}
+
+
+def _read_vocabulary(top: Reader, served: Served, schema: int) -> Vocabulary:
+    measures = dict(served.measures)
+    if schema == 1:
+        measures = _stated_measures(top.table("measures"), served)
     numbers: dict[str, str] = {}
     titles: dict[str, str] = {}
-    for name, table in top.table("measures").named_tables().items():
-        measure = Measure(
-            name, _unit(table), table.text("title"), table.choice("heavy", HEAVY_ENDS)
-        )
-        measures[name] = measure
+    for name, measure in measures.items():
         numbers[name] = measure.unit
         titles[name] = measure.title
         if measure.has_heavy:
             numbers[f"{name}.heavy"] = measure.unit
             titles[f"{name}.heavy"] = f"{measure.title}, heavy end"
-        table.done()
     limits: dict[str, tuple[str, tuple[str, ...]]] = {}
     for name, table in top.table("limits").named_tables().items():
         bounds = tuple(table.texts("bounds"))
@@ -138,6 +157,17 @@ def _read_vocabulary(top: Reader) -> Vocabulary:
     top.table("gauges")  # read later: its expressions need the parameters
     top.done()
     return vocabulary
+
+
+def _stated_measures(top: Reader, served: Served) -> dict[str, Measure]:
+    """Read the measures that a vocabulary of the first schema states by itself."""
+    measures: dict[str, Measure] = {}
+    for name, table in top.named_tables().items():
+        heavy = table.choice("heavy", HEAVY_ENDS)
+        measures[name] = Measure(name, _unit(table), table.text("title"), heavy)
+        table.done()
+    check_measures(top, measures, served)
+    return measures
 
 
 def _unit(table: Reader) -> str:

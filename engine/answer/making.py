@@ -14,7 +14,8 @@ from ..decide import Decision, Engine, fullness
 from ..decision.deciding import CONFLICT, NOT_FITTED, asking, decided_by, missing, outcome_of
 from ..decision.limit_check import governing, is_near
 from ..decision.settings import SETTINGS, settings
-from ..frame import coating_mass, figures_of
+from ..frame import coating_mass
+from ..inputs.figures import figures_of
 from ..inference import Found, Inferred
 from ..job import Job
 from ..layout import set_up
@@ -140,7 +141,7 @@ class _Maker:
         if not self.decision.frame.is_carried[row]:
             return doc.SetUp(plan="not-planned")
         fitted = machine.fitted_as_delivered | (job.fitted & machine.offered.keys())
-        zinc = coating_mass(job.section, job.coating)
+        zinc = coating_mass(job.section, job.coating, self.rule_set.lookups["zinc_mass"])
         found = set_up(job, machine, fitted, zinc, figures_of(self.rule_set))
         told = {name: _finite(self.settings[name][row]) for name in SETTINGS}
         return doc.SetUp(
