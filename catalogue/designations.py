@@ -12,7 +12,7 @@ from typing import Final
 
 from .errors import InputError, OpenQuestion
 from .quantities import comma_readings
-from .sections import A500, Section, hollow_section, round_section
+from .sections import A500, Section, hollow_section, round_section, with_inches
 from .tables import INCH, PipeRow, SectionTables, own_name, schedule_name
 from .written import Size, Written, take_apart
 
@@ -334,6 +334,8 @@ class _Reader:
         else:
             written = f"tube {float(outside):g} x {float(wall):g} mm"
         tube = round_section(written, float(outside), float(wall), "by outside diameter and wall")
+        if unit_name == "in":
+            tube = with_inches(tube, outside / INCH, wall / INCH)
         if self.written.kind == "tube":
             return tube
         row = self._same_pipe(outside, wall)
@@ -548,10 +550,11 @@ class _Reader:
             raise self._near_box(values, unit_name)
         scale = INCH if unit_name == "in" else Fraction(1)
         shown = " x ".join(f"{float(value / scale):g}" for value in values)
-        return hollow_section(
+        box = hollow_section(
             f"tube {shown} {unit_name}", float(height), float(width), float(thickness),
             "by outside sizes and wall", corners=A500,
         )  # fmt: skip
+        return with_inches(box, *(value / INCH for value in values)) if unit_name == "in" else box
 
     def _known_box(self, values: tuple[Fraction, ...], unit_name: str) -> Section | None:
         sides = sorted(values[:2], reverse=True)

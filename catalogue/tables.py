@@ -14,7 +14,15 @@ from typing import Final, NamedTuple, TypeVar
 
 from .errors import FileError
 from .reading import Files, files_of
-from .sections import A500, COLD_FORMED, HOT_FINISHED, Section, hollow_section, round_section
+from .sections import (
+    A500,
+    COLD_FORMED,
+    HOT_FINISHED,
+    Section,
+    hollow_section,
+    round_section,
+    with_inches,
+)
 
 FOLDER: Final = Path(__file__).parent / "tables"
 
@@ -58,7 +66,7 @@ class PipeRow(NamedTuple):
     def section(self) -> Section:
         """Return the section with the printed millimetre sizes."""
         section = round_section(self.designation, self.od, self.wall, self.standard)
-        return section._replace(inches=(float(self.od_in), float(self.wall_in)))
+        return with_inches(section, self.od_in, self.wall_in)
 
 
 def schedule_name(schedule: str) -> str:
@@ -256,6 +264,8 @@ class SectionTables:
                 section = hollow_section(
                     row["designation"], *sizes, standard="ASTM A500", corners=A500
                 )
+            sides = (height,) if is_round else (height, width)
+            section = with_inches(section, *sides, wall)
             return (max(height, width), min(height, width), wall, is_round), section
 
         return dict(
@@ -303,7 +313,7 @@ class SectionTables:
                 f"tube {float(od):g} x {float(wall):g} in",
                 float(od * INCH), float(wall * INCH), "common stock tube",
             )  # fmt: skip
-            yield section._replace(note=note, inches=(float(od), float(wall)))
+            yield with_inches(section, od, wall)._replace(note=note)
         for od, wall in self.metric_tubes:
             yield round_section(
                 f"tube {float(od):g} x {float(wall):g} mm", float(od), float(wall),
