@@ -5,31 +5,16 @@ is asked for by its name, which no curated section may have.
 """
 
 from fractions import Fraction
-from typing import Any, Final
+from typing import Any
 
 from .designations import read_section
 from .errors import CuttableError, OpenQuestion
 from .quantities import written_inches
 from .reading import Reader, parse_toml
-from .sections import (
-    A500,
-    COLD_FORMED,
-    HOT_FINISHED,
-    INCH,
-    Corners,
-    Section,
-    Shape,
-    hollow_section,
-    round_section,
-    with_inches,
-)
+from .sections import INCH, Section, hollow_section, round_section, with_inches
+from .table_form import CORNERS, SHAPES
 from .tables import SectionTables, own_name
 from .units import LENGTH
-
-SHAPES: Final[tuple[Shape, ...]] = ("round", "square", "rectangular")
-CORNERS: Final[dict[str, Corners]] = {
-    "EN 10219-2": COLD_FORMED, "EN 10210-2": HOT_FINISHED, "ASTM A500": A500,
-}  # fmt: skip
 
 
 def read_own_sections(content: bytes, where: str, curated: SectionTables) -> dict[str, Section]:
