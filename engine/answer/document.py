@@ -210,6 +210,10 @@ class Measure(_Part):
     """The measure in words."""
     style: Literal["%"] | None = field(default=None, metadata=SINCE_2)
     """``%`` where a pure number is shown as a percentage."""
+    inches: float | None = field(default=None, metadata=SINCE_2)
+    """Of a size of stock: as its standard prints it in inches."""
+    heavy_inches: float | None = field(default=None, metadata=SINCE_2)
+    """The heavy end of such a size, from the printed inches."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final, cast
 
 from ...catalogue.machines import MachineModel
+from ...catalogue.sections import INCH
 from ...rules.expression import names_in
 from ...rules.model import Rule
 from ..conditions import Scope, number_of, truth_of
@@ -19,6 +20,7 @@ from ..inputs.figures import figures_of
 from ..inference import Found, Inferred
 from ..job import Job
 from ..layout import set_up
+from ..measures.inch_column import inch_columns
 from ..wording import System, Words
 from . import document as doc
 
@@ -55,6 +57,10 @@ class _Maker:
         self.gauges = {gauge.name: gauge for gauge in engine.rule_set.gauges}
         self.provenance: Final = provenance
         self.system: System = system
+        # Where nothing is compared in inches, sizes are shown in them all the same.
+        self.scope: Final = decision.scope if decision.scope.inches else decision.scope._replace(
+            inches=inch_columns(decision.frame)
+        )
 
     def answer(self, row: int, job: Job, machine: MachineModel) -> doc.Answer:
         inferred, rules = self.decision.of(row), self.rule_set
@@ -109,9 +115,21 @@ class _Maker:
                 unit=measure.unit,
                 title=measure.title,
                 style="%" if gauge is not None and gauge.style == "%" else None,
+                inches=self.inches(name, row),
+                heavy_inches=self.inches(f"{name}.heavy", row),
                 **self.limits(name, row),
             )
         return result
+
+    def inches(self, name: str, row: int) -> float | None:
+        """Return a size in the inches it is printed in; None for what is none, or is not printed.
+
+        Where both columns say the same the number is there too: it has the digits of the print.
+        """
+        column, frame = self.scope.inches.get(name), self.decision.frame
+        if column is None or frame.stocks[int(frame.stock[row])].section.inches is None:
+            return None
+        return _finite(float(column[row]) / INCH)
 
     def limits(self, name: str, row: int) -> dict[str, float | None]:
         """Return the limits of a measure and how full they are; nothing where none applies."""
@@ -185,7 +203,7 @@ class _Teller:
 
     def __init__(self, maker: _Maker, row: int) -> None:
         self.rule_set = maker.rule_set
-        self.scope = _one_row(maker.decision.scope, row)
+        self.scope = _one_row(maker.scope, row)
         self.words = Words(self.scope, 0, maker.system)
 
     def is_false(self, when: Any) -> bool:
@@ -259,6 +277,8 @@ def _one_row(scope: Scope, row: int) -> Scope:
         {name: column[piece] for name, column in scope.numbers.items()},
         {name: column[piece] for name, column in scope.facts.items()},
         scope.codes,
+        {name: column[piece] for name, column in scope.inches.items()},
+        {name: column[piece] for name, column in scope.in_inches.items()},
     )
 
 
@@ -279,11 +299,11 @@ def job_asked(job: Job) -> doc.JobAsked:
         if section.shape == "round"
         else {"height": section.height, "width": section.width}
     )
-    inches = (
-        doc.SizesInInches(outside_diameter=section.inches[0], wall=section.inches[1])
-        if section.inches
-        else None
-    )
+    inches = None
+    if section.inches is not None:
+        height, width, wall = section.inches
+        outside = {"outside_diameter": height, "height": height, "width": width}
+        inches = doc.SizesInInches(**{name: outside[name] for name in sizes}, wall=wall)
     facts = {name: None if fact == "not-stated" else fact
              for name, fact in (("ends", job.ends), ("contents", job.contents),
                                 ("coating", job.coating))}  # fmt: skip

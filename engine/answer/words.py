@@ -10,7 +10,16 @@ from typing import Final, NamedTuple
 from ..decision.deciding import NOT_FITTED
 from ..decision.limit_check import FULL, is_over
 from ..severing import SENTENCES
-from ..wording import System, levelling, percent, show, show_at_most, show_both
+from ..wording import (
+    System,
+    levelling,
+    percent,
+    show,
+    show_at_most,
+    show_both,
+    show_size,
+    show_size_both,
+)
 from .document import Answer, Finding, Fit, JobAsked, Measure, Outcome, Part, SetUp, Verdict
 
 VERDICT_WORDS: Final = {
@@ -165,9 +174,10 @@ def _heavy(measure: Measure, system: System) -> str:
 
 def section_size(job: JobAsked, system: System) -> str:
     """Return outside and wall; what is listed in inches shows those inches."""
-    if system == "us" and job.section.inches:
-        return " x ".join(f"{size:g} in" for size in job.section.inches.sizes)
-    return " x ".join(show(size, "mm", system) for size in job.section.sizes)
+    section = job.section
+    printed = section.inches.sizes if section.inches else (None,) * len(section.sizes)
+    sizes = zip(section.sizes, printed, strict=True)
+    return " x ".join(show_size(size, inches, system) for size, inches in sizes)
 
 
 def is_moot(answer: Answer) -> bool:
@@ -330,6 +340,20 @@ class _Teller:
     def of_measure(self, value: float | None, measure: Measure) -> str:
         return self.show(value, measure.unit, measure.style)
 
+    def value_of(self, measure: Measure) -> str:
+        """Return a measure; a size of stock in the column of the unit."""
+        if measure.inches is None:
+            return self.of_measure(measure.value, measure)
+        return show_size(measure.value, measure.inches, self.system)
+
+    def heavy_of(self, measure: Measure) -> str:
+        """Return the heavy end of a measure where it is another; of a size, in the unit's column."""
+        if measure.heavy is None or measure.heavy == measure.value:
+            return ""
+        if measure.heavy_inches is None:
+            return self.of_measure(measure.heavy, measure)
+        return show_size(measure.heavy, measure.heavy_inches, self.system, is_printed=False)
+
     def both(self, value: float, unit: str) -> str:
         return show_both(value, unit, self.system)
 
@@ -375,13 +399,13 @@ class _Teller:
             against = f"rated {self.both(item.rated, item.unit)}"
             if item.absolute is not None:
                 against += f", absolute {self.of_measure(item.absolute, item)}"
-        heavy = ""
-        if item.heavy is not None and item.heavy != item.value:
-            heavy = f" (heavy end {self.of_measure(item.heavy, item)})"
+        heavy = f" (heavy end {told})" if (told := self.heavy_of(item)) else ""
         used = percent(item.utilisation)
         if is_over(item.heavy_utilisation) and not is_over(item.utilisation):
             used += f", {percent(item.heavy_utilisation)} at the heavy end"
         value = self.both(item.value, item.unit)
+        if item.inches is not None:
+            value = show_size_both(item.value, item.inches, self.system)
         return f"Largest use of a limit: {title_of(name, item)} {value}{heavy}; {against}; {used}."
 
     def limits(self) -> list[LimitRow]:
@@ -395,8 +419,8 @@ class _Teller:
             rated = self.of_measure(item.rated, item)
             rows.append(LimitRow(
                 title=title_of(name, item),
-                job=self.of_measure(item.value, item),
-                heavy="" if item.heavy == item.value else self.of_measure(item.heavy, item),
+                job=self.value_of(item),
+                heavy=self.heavy_of(item),
                 rated=rated or f"min {self.of_measure(item.minimum, item)}",
                 absolute=self.of_measure(item.absolute, item),
                 share=share, heavy_share=heavy_share, percent=used, over=over,
