@@ -134,6 +134,8 @@ def test_a_machine_rated_in_inches_takes_the_pipe_of_that_size() -> None:
     for model in (inches, millimetres):
         measure = told("NPS 6 SCH 40", model, "si").measures["round_diameter"]
         assert measure.utilisation == pytest.approx(1, abs=1e-12)
+        # 1 % of ASTM A53, in either column.
+        assert measure.heavy_utilisation == pytest.approx(1.01, abs=1e-12)
         assert measure.value == 168.3
         assert measure.inches == 6.625
 
