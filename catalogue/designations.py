@@ -432,10 +432,11 @@ class _Reader:
                 for od, _, wall in self.tables.inch_tubes
                 if od == inch
             ][:8]
+            metric = size.mm("mm")
             choices += [
                 f"tube {float(od):g} x {float(wall):g} mm"
                 for od, wall in self.tables.metric_tubes
-                if od == size.mm("mm")
+                if od == metric
             ][:8]
         if not choices:
             raise self._unknown("a wall is missing", ["tube 50 x 3 mm", "NPS 6 SCH 40"])
@@ -622,9 +623,11 @@ def _schedule_distance(schedule: str, wanted: int) -> int:
 
 def _distance(sizes: Iterable[float | Fraction], wanted: Iterable[float | Fraction]) -> float:
     """Return how far two sets of sizes are apart, each relative to its own size."""
-    return sum(
-        abs(float(a) - float(b)) / max(float(b), 1e-9) for a, b in zip(sizes, wanted, strict=True)
-    )
+    total = 0.0
+    for one, other in zip(sizes, wanted, strict=True):
+        size = float(other)
+        total += abs(float(one) - size) / max(size, 1e-9)
+    return total
 
 
 def _plain_name(designation: str) -> str:
