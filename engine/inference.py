@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any, Final, NamedTuple, cast
 
 import durable_rules_engine  # pyright: ignore[reportMissingTypeStubs, reportMissingImports]
+import numpy as np
 from durable import engine as durable  # pyright: ignore[reportMissingTypeStubs]
 
 from ..catalogue.errors import CuttableError
@@ -108,7 +109,7 @@ class Inference:
         """
         known = self._memo.get(key)
         if known is None:
-            known = self._memo[key] = self._run(tuple(bool(bit) for bit in signature))
+            known = self._memo[key] = self._run(tuple(np.asarray(signature, np.bool_).tolist()))
         return known
 
     def _run(self, signature: tuple[bool, ...]) -> Inferred:
@@ -122,7 +123,7 @@ class Inference:
         fitted = signature[2 * count :]
         out: list[tuple[str, Any]] = []
         for number, part in enumerate(self._parts):
-            bits = tuple(signature[place] for place in part)
+            bits = tuple(map(signature.__getitem__, part))
             if not any(bits):
                 continue
             key = (number, bits, fitted)

@@ -113,6 +113,8 @@ class Backlog:
             for table, faults in self._tables():
                 yield table, faults
                 done += table.num_rows
+        except MemoryError:  # of Arrow too: the file is not damaged, but too large
+            raise
         except (pa.ArrowException, OSError) as fault:
             raise FileError(
                 "backlog-damaged",
@@ -423,6 +425,8 @@ class _Parquet(Backlog):
         try:
             self._file = pq.ParquetFile(kept.path)
             schema = self._file.schema_arrow
+        except MemoryError:
+            raise
         except (pa.ArrowException, OSError) as fault:
             raise not_a_table(
                 path, f"the Parquet file cannot be read ({str(fault)[:120]})"

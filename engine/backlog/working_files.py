@@ -56,6 +56,20 @@ def to_disk(path: Path) -> None:
         os.close(number)
 
 
+_HELD: Final[set[int]] = set()
+
+
+def _let_go() -> None:
+    """Close the locks of the process that this one was forked from: it alone holds them."""
+    for number in _HELD:
+        os.close(number)
+    _HELD.clear()
+
+
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=_let_go)
+
+
 class Lock:
     """Held as long as answers are written: by one run at a time, also when it is killed.
 
@@ -67,6 +81,7 @@ class Lock:
         self._path = target.with_name(f".{target.name}.lock")
         with writable(target):
             self._number = self._opened(target)
+        _HELD.add(self._number)
 
     def _opened(self, target: Path) -> int:
         while True:
@@ -85,8 +100,9 @@ class Lock:
 
     def release(self) -> None:
         """Let the next run have it."""
-        if self._number < 0:
+        if self._number not in _HELD:  # let go of already, or a fork of whoever holds it
             return
+        _HELD.remove(self._number)
         if not os.fstat(self._number).st_size:  # ours are empty
             self._path.unlink(missing_ok=True)
         os.close(self._number)

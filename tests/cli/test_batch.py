@@ -314,6 +314,7 @@ def test_a_killed_run_is_continued_only_for_the_same_content(cuttable: Run, tmp_
         if journal.exists() and json.loads(journal.read_text())["rows"]:
             break
         time.sleep(0.01)
+    process.send_signal(signal.SIGSTOP)  # it can neither end nor go on meanwhile
     busy = cuttable("batch", str(path), *words, env=environment)
     assert "[output-busy]" in busy.stderr
     process.kill()
