@@ -251,11 +251,9 @@ class _Parts(Answers):
 
     def _open(self, state: Mapping[str, Any]) -> None:
         self._sizes: list[int] = list(state.get("sizes", []))
+        # What was written behind the last mark is written over, and no part of the whole.
         if not state:
             self._part.mkdir()
-        for piece in self._part.iterdir():  # what was written behind the last mark
-            if piece not in self._pieces():
-                piece.unlink()
 
     def _pieces(self) -> list[Path]:
         return [self._part / f"{number:06d}.arrow" for number in range(len(self._sizes))]
