@@ -2,6 +2,7 @@
 
 import math
 import re
+from functools import lru_cache
 from typing import Final, Literal, NamedTuple
 
 from .errors import InputError, OpenQuestion
@@ -262,7 +263,7 @@ def find_grade(text: str, grades: dict[str, Grade]) -> Grade:
         raise InputError("text-empty", "the grade is empty", remedy="Leave --grade out instead.")
     wanted = _fold(text[:200])
     for grade in grades.values():
-        if wanted == _fold(grade.name):
+        if wanted == _folded(grade)[0]:
             return grade
     found = [grade for grade in grades.values() if _is_called(grade, wanted)]
     if len(found) == 1:
@@ -298,23 +299,30 @@ _MATERIAL_WORDS: dict[Family, tuple[str, ...]] = {
 }
 
 
-def _names(grade: Grade) -> list[str]:
+@lru_cache(maxsize=4096)
+def _names(grade: Grade) -> tuple[str, ...]:
     """Return everything a grade is called, from its own name to its material."""
     names = [grade.name, *grade.aliases, *_MATERIAL_WORDS[grade.family]]
     standard = grade.name.rpartition(" ")[0]
     if any(character.isdigit() for character in standard):
         names.append(standard)
-    return [*names, *(name.removeprefix("ASTM ") for name in names if name.startswith("ASTM "))]
+    return (*names, *(name.removeprefix("ASTM ") for name in names if name.startswith("ASTM ")))
 
 
 def _is_called(grade: Grade, wanted: str) -> bool:
     """Say whether a folded text is a name of ``grade``, alone or beside its material: 316 SS."""
-    names = {_fold(name) for name in _names(grade)}
-    words = [_fold(word) for word in _MATERIAL_WORDS[grade.family]]
+    _, names, words = _folded(grade)
     return not names.isdisjoint(
         [wanted, *(wanted.removeprefix(word) for word in words),
          *(wanted.removesuffix(word) for word in words)]
     )  # fmt: skip
+
+
+@lru_cache(maxsize=4096)
+def _folded(grade: Grade) -> tuple[str, frozenset[str], tuple[str, ...]]:
+    """Return the folded name of a grade, all that it is called, and its material in words."""
+    names = frozenset(_fold(name) for name in _names(grade))
+    return _fold(grade.name), names, tuple(_fold(word) for word in _MATERIAL_WORDS[grade.family])
 
 
 # What people put around a grade that says nothing about which it is. Order matters.

@@ -2,7 +2,7 @@
 
 import signal
 from collections.abc import Sequence
-from dataclasses import asdict, astuple
+from dataclasses import astuple
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +16,6 @@ from .progress import batch_extra, chunk_rows, progress
 if TYPE_CHECKING:
     from ..engine.backlog.reading import Backlog
     from ..engine.backlog.run import Runner
-    from ..engine.backlog.writing import Answers
 
 REPORTS = (".html", ".pdf")
 
@@ -81,6 +80,7 @@ def command(
         signal.signal(signal.SIGPIPE, signal.SIG_IGN)  # a worker that ended is an error to tell
     _check_places(backlog, out, report)
     with batch_extra():
+        from ..engine.backlog.pipeline import answer_all
         from ..engine.backlog.reading import open_backlog
         from ..engine.backlog.run import Asked, Runner
         from ..engine.backlog.writing import open_answers
@@ -100,7 +100,12 @@ def command(
     )  # fmt: skip
     is_done = False
     try:
-        _run(opened, runner, answers)
+        models = 1 if asked.is_best else len(asked.machines)
+        with progress(opened.size) as tell:
+            answer_all(
+                opened, runner, answers, rows_at_once=chunk_rows(models),
+                advance=lambda _: tell(opened.done, runner.tally.jobs),
+            )  # fmt: skip
         answers.finish()
         is_done = True
     finally:
@@ -120,11 +125,18 @@ def command(
 
 
 def _check_places(backlog: Path, out: Path, report: Path | None) -> None:
-    if out.exists() and backlog.exists() and out.samefile(backlog):
-        raise InputError(
-            "choice-unknown", "the answers would overwrite the backlog",
-            remedy="Give --out another name.",
-        )  # fmt: skip
+    """Refuse to write one file over another.
+
+    Raises:
+        InputError: ``choice-unknown``.
+    """
+    for one, other, what, remedy in (
+        (out, backlog, "the answers would overwrite the backlog", "Give --out another name."),
+        (report, backlog, "the report would overwrite the backlog", "Give --report another name."),
+        (report, out, "the report would overwrite the answers", "Give --report another name."),
+    ):
+        if one is not None and _are_one(one, other):
+            raise InputError("choice-unknown", what, remedy=remedy)
     if report is not None and report.suffix.casefold() not in REPORTS:
         raise InputError(
             "choice-unknown", f"{report.name!r} is no kind of report",
@@ -132,46 +144,22 @@ def _check_places(backlog: Path, out: Path, report: Path | None) -> None:
         )  # fmt: skip
 
 
+def _are_one(one: Path, other: Path) -> bool:
+    """Say whether two names lead to the same file, whatever they are and whether it is there."""
+    if one.exists() and other.exists():
+        return one.samefile(other)
+    return one.resolve() == other.resolve()
+
+
 def _key(desk: Desk, asked: Any, opened: "Backlog") -> dict[str, Any]:
     """Return what the answers depend on: a stopped run is continued only for the same."""
-    about = opened.path.stat()
     return {
-        "backlog": [str(opened.path.resolve()), about.st_size, about.st_mtime_ns],
+        "backlog": opened.digest(),
         "machines": [machine.digest for machine in asked.machines],
         "best": asked.is_best,
         "numbers": asked.has_numbers,
         "provenance": list(astuple(desk.provenance)),
     }
-
-
-def _run(opened: "Backlog", runner: "Runner", answers: "Answers") -> None:
-    """Answer chunk by chunk; the next is read and the last written meanwhile."""
-    from concurrent.futures import Future, ThreadPoolExecutor
-
-    from ..engine.backlog.run import Tally
-
-    if answers.rows_done:
-        runner.tally = Tally(**answers.note)
-    rows_done = answers.rows_done
-    chunks = opened.chunks(chunk_rows(1 if runner.asked.is_best else len(runner.asked.machines)))
-    with (
-        progress(opened.size) as advance,
-        ThreadPoolExecutor(1) as reader,
-        ThreadPoolExecutor(1) as writer,
-    ):
-        reading = reader.submit(next, chunks, None)
-        writing: Future[None] | None = None
-        while (chunk := reading.result()) is not None:
-            reading = reader.submit(next, chunks, None)
-            last = chunk.first_row + chunk.rows - 1
-            if last > rows_done:
-                batch = runner.answer(chunk.columns, chunk.rows, chunk.first_row, chunk.faults)
-                if writing is not None:
-                    writing.result()
-                writing = writer.submit(answers.write, batch, last, asdict(runner.tally))
-            advance(opened.done, runner.tally.jobs)
-        if writing is not None:
-            writing.result()
 
 
 def _models(asked: Any) -> str:

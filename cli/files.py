@@ -1,6 +1,7 @@
 """Files that appear whole or not at all."""
 
 from pathlib import Path
+from secrets import token_hex
 
 from ..catalogue.errors import FileError
 
@@ -16,9 +17,10 @@ def write_whole(path: Path, content: bytes, what: str) -> None:
     Raises:
         FileError: ``output-unwritable``.
     """
-    beside = path.with_name(f".{path.name}.part")
+    beside = path.with_name(f".{path.name}.{token_hex(6)}.part")
     try:
-        beside.write_bytes(content)
+        with beside.open("xb") as file:
+            file.write(content)
         beside.replace(path)
     except OSError as fault:
         beside.unlink(missing_ok=True)

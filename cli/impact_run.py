@@ -1,7 +1,5 @@
 """Two states over a backlog, or one; on a terminal with a bar that says how far it is."""
 
-from collections.abc import Callable, Generator, Iterator
-from contextlib import contextmanager
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +11,7 @@ from .progress import batch_extra, chunk_rows, progress
 if TYPE_CHECKING:
     from ..engine.backlog.impact import Side
     from ..engine.backlog.impact_model import Impact, State
-    from ..engine.backlog.reading import Chunk
+    from ..engine.backlog.reading import Backlog
 
 
 def check_installed() -> None:
@@ -52,11 +50,14 @@ def run_impact(
     check_installed()
     from ..engine.backlog.impact import impact_of
     from ..engine.backlog.impact_model import Source
-    from ..engine.backlog.reading import digest_of_file
 
-    with _read(backlog, sheet, len(before.machines), is_told=not name) as (chunks, advance):
-        source = Source(name or backlog.name, digest_of_file(backlog))
-        return impact_of(before, after, chunks, backlog=source, workers=workers, advance=advance)
+    opened = _opened(backlog, sheet, is_told=not name)
+    source = Source(name or backlog.name, opened.digest())
+    with progress(opened.size) as tell:
+        return impact_of(
+            before, after, opened.chunks(chunk_rows(len(before.machines))), backlog=source,
+            workers=workers, advance=lambda rows: tell(opened.done, rows),
+        )  # fmt: skip
 
 
 def run_state(side: "Side", backlog: Path, sheet: str, workers: int | None) -> "State":
@@ -75,29 +76,19 @@ def run_state(side: "Side", backlog: Path, sheet: str, workers: int | None) -> "
     check_installed()
     from ..engine.backlog.impact import state_over
 
-    with _read(backlog, sheet, len(side.machines)) as (chunks, advance):
-        return state_over(side, chunks, workers=workers, advance=advance)
+    opened = _opened(backlog, sheet)
+    with progress(opened.size) as tell:
+        return state_over(
+            side, opened.chunks(chunk_rows(len(side.machines))), workers=workers,
+            advance=lambda rows: tell(opened.done, rows),
+        )  # fmt: skip
 
 
-@contextmanager
-def _read(
-    backlog: Path, sheet: str, models: int, *, is_told: bool = True
-) -> Generator[tuple[Iterator["Chunk"], Callable[[int], None]]]:
-    """Give the chunks of a backlog, and what is to be told how many rows are done."""
-    from concurrent.futures import ThreadPoolExecutor
-
+def _opened(backlog: Path, sheet: str, *, is_told: bool = True) -> "Backlog":
+    """Open a backlog and say how its columns were understood."""
     from ..engine.backlog.reading import open_backlog
 
     opened = open_backlog(backlog, sheet)
     if is_told:
         click.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)
-    chunks = opened.chunks(chunk_rows(models))
-    with progress(opened.size) as tell, ThreadPoolExecutor(1) as reader:
-
-        def ahead() -> Iterator["Chunk"]:
-            reading = reader.submit(next, chunks, None)
-            while (chunk := reading.result()) is not None:
-                reading = reader.submit(next, chunks, None)
-                yield chunk
-
-        yield ahead(), lambda rows: tell(opened.done, rows)
+    return opened

@@ -21,6 +21,8 @@ from collections.abc import Callable, Generator, Iterable, Sequence
 from contextlib import contextmanager
 from typing import Any, Final, NamedTuple, cast
 
+import numpy as np
+
 from ..catalogue.errors import CuttableError
 from ..rules.model import Outcome, RuleSet
 from .arrays import Bools
@@ -160,7 +162,7 @@ class Inference:
         """
         known = self._memo.get(key)
         if known is None:
-            known = self._memo[key] = self._run(tuple(bool(bit) for bit in signature))
+            known = self._memo[key] = self._run(tuple(np.asarray(signature, np.bool_).tolist()))
         return known
 
     def _run(self, signature: tuple[bool, ...]) -> Inferred:
@@ -174,7 +176,7 @@ class Inference:
         fitted = signature[2 * count :]
         out: list[tuple[str, Any]] = []
         for number, part in enumerate(self._parts):
-            bits = tuple(signature[place] for place in part)
+            bits = tuple(map(signature.__getitem__, part))
             if not any(bits):
                 continue
             key = (number, bits, fitted)

@@ -1,8 +1,8 @@
 """Answer a backlog within its folder, and write its answers as other kinds of file."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import asdict, astuple
+from dataclasses import astuple
 from pathlib import Path
 from typing import Any, Final
 
@@ -11,10 +11,12 @@ import pyarrow.parquet as pq
 
 from ..catalogue.book.held import Held, Mark
 from ..catalogue.book.place import chosen
+from ..catalogue.errors import FileError
+from ..engine.backlog.pipeline import answer_all
 from ..engine.backlog.reading import CHUNK_ROWS, open_backlog
-from ..engine.backlog.run import Asked, Runner, Tally
+from ..engine.backlog.run import Asked, Runner
 from ..engine.backlog.summary import html_report, summary_of
-from ..engine.backlog.writing import open_answers
+from ..engine.backlog.writing import Answers, open_answers
 from ..engine.book_desk import desk_of
 from .backlogs import written
 from .uploads import check_unpacked
@@ -38,24 +40,17 @@ def answer(folder: Path, order: dict[str, Any]) -> None:
     asked = Asked(tuple(desk.machines(order["machines"])), order["is_best"])
     opened = open_backlog(path, order["sheet"])
     runner = Runner(desk, asked, order["workers"])
-    answers = open_answers(
-        folder / "answers.parquet", runner.schema, typed=TYPED,
-        key={"mark": [order["at"], order["entries"]], "provenance": list(astuple(desk.provenance))},
-        is_resumed=True,
+    answers = _begun_or_anew(
+        folder / "answers.parquet", runner.schema,
+        {"mark": [order["at"], order["entries"]], "provenance": list(astuple(desk.provenance))},
     )  # fmt: skip
     try:
-        if answers.rows_done:
-            runner.tally = Tally(**answers.note)
-        done_before = answers.rows_done
         tell = teller(folder, path)
         models = 1 if asked.is_best else len(asked.machines)
-        for chunk in opened.chunks(max(CHUNK_ROWS // (4 * models), LEAST_ROWS)):
-            last = chunk.first_row + chunk.rows - 1
-            if last <= done_before:
-                continue
-            batch = runner.answer(chunk.columns, chunk.rows, chunk.first_row, chunk.faults)
-            answers.write(batch, last, asdict(runner.tally))
-            tell(last, opened.done / max(opened.size, 1))
+        answer_all(
+            opened, runner, answers, rows_at_once=max(CHUNK_ROWS // (4 * models), LEAST_ROWS),
+            advance=lambda rows: tell(rows, opened.done / max(opened.size, 1)),
+        )  # fmt: skip
         answers.finish()
     except BaseException:
         answers.abandon()
@@ -76,6 +71,16 @@ def answer(folder: Path, order: dict[str, Any]) -> None:
         "taken": [list(row) for row in summary.taken],
         "verdicts": runner.tally.verdicts,
     })  # fmt: skip
+
+
+def _begun_or_anew(path: Path, schema: pa.Schema, key: Mapping[str, Any]) -> Answers:
+    """Go on with answers that were begun, unless some of them were lost with the machine."""
+    try:
+        return open_answers(path, schema, typed=TYPED, key=key, is_resumed=True)
+    except FileError as fault:
+        if fault.code != "resume-damaged":
+            raise
+    return open_answers(path, schema, typed=TYPED, key=key)
 
 
 def teller(folder: Path, path: Path) -> Callable[[int, float], None]:

@@ -20,7 +20,7 @@ from ..engine.backlog.from_answers import KEPT, write_kept
 from ..engine.backlog.impact import Side, impact_of, models_only
 from ..engine.backlog.impact_model import Impact, Source
 from ..engine.backlog.impact_text import headline
-from ..engine.backlog.reading import CHUNK_ROWS, digest_of_file, open_backlog
+from ..engine.backlog.reading import CHUNK_ROWS, open_backlog
 from .backlog_answers import LEAST_ROWS, teller
 from .backlogs import written
 from .uploads import check_unpacked
@@ -72,7 +72,7 @@ def _over(
     opened = open_backlog(path, order.get("sheet", ""))
     rows = max(CHUNK_ROWS // (4 * max(len(before.machines), 1)), LEAST_ROWS)
     return impact_of(
-        before, after, opened.chunks(rows), backlog=Source(name, digest_of_file(path)),
+        before, after, opened.chunks(rows), backlog=Source(name, opened.digest()),
         workers=order["workers"],
         advance=lambda done: tell(done, opened.done / max(opened.size, 1)),
     )  # fmt: skip

@@ -16,8 +16,8 @@ from ..decision.deciding import CONFLICT, NOT_FITTED, asking, decided_by, missin
 from ..decision.limit_check import governing, is_near
 from ..decision.settings import SETTINGS, settings
 from ..frame import coating_mass
-from ..inputs.figures import figures_of
 from ..inference import Found, Inferred
+from ..inputs.figures import figures_of
 from ..job import Job
 from ..layout import set_up
 from ..measures.inch_column import inch_columns
@@ -58,8 +58,10 @@ class _Maker:
         self.provenance: Final = provenance
         self.system: System = system
         # Where nothing is compared in inches, sizes are shown in them all the same.
-        self.scope: Final = decision.scope if decision.scope.inches else decision.scope._replace(
-            inches=inch_columns(decision.frame)
+        self.scope: Final = (
+            decision.scope
+            if decision.scope.inches
+            else decision.scope._replace(inches=inch_columns(decision.frame))
         )
 
     def answer(self, row: int, job: Job, machine: MachineModel) -> doc.Answer:

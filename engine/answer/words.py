@@ -347,7 +347,7 @@ class _Teller:
         return show_size(measure.value, measure.inches, self.system)
 
     def heavy_of(self, measure: Measure) -> str:
-        """Return the heavy end of a measure where it is another; of a size, in the unit's column."""
+        """Return the heavy end of a measure where it is another; of a size in its column."""
         if measure.heavy is None or measure.heavy == measure.value:
             return ""
         if measure.heavy_inches is None:

@@ -4,7 +4,7 @@ Both sides decide the same chunks, which are read once where they can be; memory
 with the file.
 """
 
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Sequence
 from contextlib import contextmanager
 from typing import Final, NamedTuple
 
@@ -12,11 +12,11 @@ from ...catalogue.errors import InputError
 from ...catalogue.machines import MachineModel
 from ...catalogue.overlay import MARK
 from ..ask import Desk
-from ..table import Index
 from .comparing import Comparing
 from .impact_model import Impact, Names, Revision, Source, State
 from .narrow import Narrowing
 from .normalise import Normaliser
+from .pipeline import each_chunk
 from .ranking import OTHER_TITLES, ranking_of
 from .reading import Chunk
 from .run import Asked, Runner
@@ -86,20 +86,20 @@ def impact_of(
         )
     with _runners(before, after, workers) as (first, second, is_shared):
         comparing = Comparing(first, second, examples)
-        rows = 0
-        for whole, chunk, kept in _asked_about((before, after), chunks):
-            rows += whole.rows
-            if chunk.rows:
-                read = first.read(chunk.columns, chunk.rows)
-                a = first.decide(chunk.columns, chunk.rows, chunk.faults, read)
-                b = second.decide(
-                    chunk.columns, chunk.rows, chunk.faults, read if is_shared else None
-                )
-                first.count(a)
-                second.count(b)
-                comparing.add(chunk, kept, a, b)
-            if advance is not None:
-                advance(rows)
+        narrowing = _narrowing((before, after))
+
+        def compare(whole: Chunk) -> None:
+            chunk, kept = narrowing.narrowed(whole)
+            if not chunk.rows:
+                return
+            read = first.read(chunk.columns, chunk.rows)
+            a = first.decide(chunk.columns, chunk.rows, chunk.faults, read)
+            b = second.decide(chunk.columns, chunk.rows, chunk.faults, read if is_shared else None)
+            first.count(a)
+            second.count(b)
+            comparing.add(chunk, kept, a, b)
+
+        rows = each_chunk(chunks, compare, advance=advance)
     return Impact(
         backlog=backlog,
         before=_state(before, first),
@@ -130,14 +130,15 @@ def state_over(
         CuttableError: a file is wrong, or the engine failed.
     """
     runner = Runner(side.desk, _asked(side), workers)
-    rows = 0
+    narrowing = _narrowing((side,))
+
+    def count(whole: Chunk) -> None:
+        chunk, _ = narrowing.narrowed(whole)
+        if chunk.rows:
+            runner.count(runner.decide(chunk.columns, chunk.rows, chunk.faults))
+
     try:
-        for whole, chunk, _ in _asked_about((side,), chunks):
-            rows += whole.rows
-            if chunk.rows:
-                runner.count(runner.decide(chunk.columns, chunk.rows, chunk.faults))
-            if advance is not None:
-                advance(rows)
+        each_chunk(chunks, count, advance=advance)
     finally:
         runner.close()
     return _state(side, runner)
@@ -167,18 +168,14 @@ def _state(side: Side, runner: Runner) -> State:
     )
 
 
-def _asked_about(
-    sides: Sequence[Side], chunks: Iterable[Chunk]
-) -> Iterator[tuple[Chunk, Chunk, Index]]:
-    """Yield each chunk, what of it is asked about, and the places of those rows in it."""
+def _narrowing(sides: Sequence[Side]) -> Narrowing:
+    """Return what leaves out the rows of a chunk that are not asked about."""
 
     def is_known(name: str) -> bool:
         return any(_has(side.desk, name) for side in sides)
 
     codes = (machine.code for machine in sides[0].machines)
-    narrowing = Narrowing(codes, is_known, has_open=sides[0].open_to != 0)
-    for chunk in chunks:
-        yield (chunk, *narrowing.narrowed(chunk))
+    return Narrowing(codes, is_known, has_open=sides[0].open_to != 0)
 
 
 def _asked(side: Side) -> Asked:

@@ -13,7 +13,7 @@ from typing import Any, Final, NamedTuple, TypeVar
 
 import numpy as np
 
-from ...catalogue.errors import InputError, Question
+from ...catalogue.errors import InputError, OpenQuestion, Question
 from ...catalogue.grades import Grade
 from ...catalogue.sections import Section
 from ...catalogue.store import Catalogue
@@ -138,10 +138,13 @@ class Normaliser:
         """Read the distinct texts of a column."""
         kept, read = self._kept[name], self._reader(name)
         result: list[_Found] = []
+        reading = Reading()
         for text in texts.values:
             known = kept.get(text)
             if known is None:
-                known = kept[text] = _read(text, read)
+                known = kept[text] = _read(text, read, reading)
+                if reading.questions or reading.assumptions:
+                    reading = Reading()
             result.append(known)
         return result
 
@@ -358,11 +361,13 @@ def split(text: str, marks: str) -> list[str]:
     return [piece for piece in re.split(f"[{re.escape(marks)}]", text) if piece.strip()]
 
 
-def _read(text: str, read: Callable[[Reading, str], Any]) -> _Found:
-    """Read one text and keep what comes of it."""
-    reading = Reading()
+def _read(text: str, read: Callable[[Reading, str], Any], reading: Reading | None = None) -> _Found:
+    """Read one text and keep what comes of it; ``reading`` is one to which nothing came yet."""
+    reading = Reading() if reading is None else reading
     try:
-        value = reading.ask(lambda: read(reading, text))
+        value = read(reading, text)
+    except OpenQuestion as asked:
+        return _Found(None, question=_asked([*reading.questions, asked.question][0]))
     except InputError as fault:
         return _Found(None, error=Fault(fault.code, str(fault).removesuffix(f" [{fault.code}]")))
     if reading.questions:

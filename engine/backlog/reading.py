@@ -11,8 +11,7 @@ cannot be taken apart keeps its place with its fault.
 
 import codecs
 import csv
-import hashlib
-import io
+import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final, Literal, NamedTuple
@@ -24,7 +23,9 @@ import pyarrow.csv as arrow_csv
 
 from ...catalogue.errors import FileError
 from .columns import DATES, Mapping, cell_text, date_fault, map_headers, with_unit
+from .csv_rows import count_lines, rows_of
 from .normalise import Texts
+from .spool import LONGEST_LINE, Kept, not_a_table, telling
 
 pc: Any = pyarrow.compute
 
@@ -32,8 +33,8 @@ CHUNK_ROWS: Final = 250_000
 """Rows worked on at a time."""
 BLOCK: Final = 32 << 20
 """Bytes of CSV parsed at a time."""
-LONGEST_LINE: Final = 1 << 20
-"""Bytes without a line break after which a file is held to be no table."""
+LONGEST_CELL: Final = 1 << 17
+"""Letters of a cell that is read: the longest list of parts there may be has fewer."""
 
 _MAGIC: Final = (
     (b"PK\x03\x04", "xlsx"),
@@ -42,6 +43,8 @@ _MAGIC: Final = (
     (b"%PDF", "pdf"),
 )
 _DELIMITERS: Final = ",;\t|"
+_LINE_END: Final = re.compile(r"\r\n|\r|\n")
+_HEADER: Final = re.compile(rb"[^\r\n]*(?:\r\n|\r|\n)")
 
 
 class Chunk(NamedTuple):
@@ -63,17 +66,27 @@ class Chunk(NamedTuple):
 class Backlog:
     """An opened backlog: what its columns are, and its rows."""
 
-    def __init__(self, path: Path, mapping: Mapping) -> None:
-        self.path, self.mapping = path, mapping
-        self.size = path.stat().st_size
+    def __init__(self, kept: Kept, mapping: Mapping) -> None:
+        self.path, self.mapping = kept.name, mapping
+        self._kept = kept
+        self.size = kept.path.stat().st_size
         self.done = 0
         """Bytes read so far, for a progress bar."""
 
+    def digest(self) -> str:
+        """Return ``sha256:…`` of what is in the file."""
+        return self._kept.digest()
+
     def chunks(self, rows: int = CHUNK_ROWS) -> Iterator[Chunk]:
-        """Yield the rows in order, so many at a time."""
+        """Yield the rows in order, so many at a time.
+
+        Raises:
+            FileError: ``backlog-damaged`` where the file cannot be read any further,
+                ``backlog-not-a-table``.
+        """
         waiting: list[tuple[pa.Table, dict[int, tuple[str, str]]]] = []
         count, first = 0, 1
-        for whole, faults in self._tables():
+        for whole, faults in self._sound_tables():
             begin = 0
             while begin < whole.num_rows:
                 table = whole.slice(begin, rows - count)
@@ -91,6 +104,23 @@ class Backlog:
     def _tables(self) -> Iterator[tuple[pa.Table, dict[int, tuple[str, str]]]]:
         """Yield tables of text columns under their names, with faults by row."""
         raise NotImplementedError
+
+    def _sound_tables(self) -> Iterator[tuple[pa.Table, dict[int, tuple[str, str]]]]:
+        """Yield the tables; where the file is damaged, say behind which row."""
+        done = 0
+        try:
+            for table, faults in self._tables():
+                yield table, faults
+                done += table.num_rows
+        except MemoryError:  # of Arrow too: the file is not damaged, but too large
+            raise
+        except (pa.ArrowException, OSError) as fault:
+            raise FileError(
+                "backlog-damaged",
+                f"the file cannot be read behind row {done} ({str(fault)[:120]})",
+                where=str(self.path),
+                remedy="Save it again where it comes from, or send it anew.",
+            ) from None
 
     def _chunk(
         self, tables: Sequence[tuple[pa.Table, dict[int, tuple[str, str]]]], first: int
@@ -117,12 +147,40 @@ class Backlog:
             if name in self.mapping.units:
                 values = with_unit(values, self.mapping.units[name])
             codes = encoded.indices.to_numpy(zero_copy_only=False).astype(np.intp)
+            values = _readable(name, values, codes, faults)
             columns[name] = Texts(values, codes)
         return Chunk(columns, whole.num_rows, first, faults)
 
 
+def _readable(
+    name: str, values: list[str], codes: Any, faults: dict[int, tuple[str, str]]
+) -> list[str]:
+    """Return the texts of a column; those that nobody can have typed are faults of their rows."""
+    if name == "quantity":
+        return values
+    wrong: dict[int, tuple[str, str]] = {}
+    for place, text in enumerate(values):
+        if len(text) > LONGEST_CELL:
+            wrong[place] = (
+                "cell-too-long",
+                f"the {name} has {len(text)} letters. A cell has at most {LONGEST_CELL}.",
+            )
+        elif "\ufffd" in text:
+            wrong[place] = (
+                "cell-not-text",
+                f"the {name} holds bytes that are no text. Save the file as UTF-8.",
+            )
+    if not wrong:
+        return values
+    for row in np.flatnonzero(np.isin(codes, list(wrong))).tolist():
+        faults.setdefault(row, wrong[int(codes[row])])
+    return ["" if place in wrong else text for place, text in enumerate(values)]
+
+
 def open_backlog(path: Path, sheet: str = "") -> Backlog:
     """Open a backlog; what it is follows from its content, not from its name.
+
+    What comes through a pipe is read whole and kept for as long as the backlog is open.
 
     Args:
         path: the file.
@@ -130,17 +188,10 @@ def open_backlog(path: Path, sheet: str = "") -> Backlog:
 
     Raises:
         FileError: ``file-missing``, ``backlog-empty``, ``backlog-not-a-table``,
-            ``backlog-encrypted``, ``column-missing``, ``column-twice``.
+            ``backlog-encrypted``, ``column-missing``, ``column-twice``, ``column-kind``.
     """
-    try:
-        with path.open("rb") as file:
-            head = file.read(LONGEST_LINE + 1)
-    except IsADirectoryError:
-        raise FileError(
-            "file-missing", "this is a folder", where=str(path), remedy="Name the file in it."
-        ) from None
-    except OSError as fault:
-        raise _unreadable(path, fault) from None
+    kept = Kept(path)
+    head = kept.head()
     if not head.strip():
         raise FileError(
             "backlog-empty", "the file is empty", where=str(path),
@@ -155,85 +206,67 @@ def open_backlog(path: Path, sheet: str = "") -> Backlog:
             remedy="Save it without a password as .xlsx or .csv.",
         )
     if kind == "xlsx":
-        return _Workbook(path, sheet)
+        return _Workbook(kept, sheet)
     if kind == "parquet":
-        return _Parquet(path)
-    return _Csv(path, head, is_pdf=kind == "pdf")
-
-
-def digest_of_file(path: Path) -> str:
-    """Return ``sha256:…`` of what is in a backlog.
-
-    Raises:
-        FileError: ``file-missing``.
-    """
-    try:
-        with path.open("rb") as file:
-            return f"sha256:{hashlib.file_digest(file, 'sha256').hexdigest()}"
-    except OSError as fault:
-        raise _unreadable(path, fault) from None
-
-
-def _unreadable(path: Path, fault: OSError) -> FileError:
-    return FileError(
-        "file-missing",
-        f"the backlog cannot be read ({fault.strerror or 'unknown reason'})",
-        where=str(path),
-        remedy="Check the name and the folder.",
-    )
-
-
-def _not_a_table(path: Path, what: str) -> FileError:
-    return FileError(
-        "backlog-not-a-table",
-        what,
-        where=str(path),
-        remedy="Save it as CSV, XLSX or Parquet with a header and a row for each job.",
-    )
+        return _Parquet(kept)
+    return _Csv(kept, head, is_pdf=kind == "pdf")
 
 
 # --- CSV ----------------------------------------------------------------------------------
 
 
 class _Csv(Backlog):
-    def __init__(self, path: Path, head: bytes, *, is_pdf: bool) -> None:
-        self._encoding = _encoding(path, head)
-        text = head.decode(self._encoding, errors="replace")
+    def __init__(self, kept: Kept, head: bytes, *, is_pdf: bool) -> None:
+        self._encoding = _encoding(kept, head)
+        text = head.decode(self._encoding, errors="replace").lstrip("\ufeff")
         if is_pdf or ("\x00" in text):
-            raise _not_a_table(path, "the file is binary, not a table of text")
-        first = text.lstrip("\ufeff").split("\n", 1)[0].rstrip("\r")
-        if len(head) > LONGEST_LINE and "\n" not in text:
-            raise _not_a_table(path, f"there is no line break within the first {len(head)} bytes")
+            raise not_a_table(kept.name, "the file is binary, not a table of text")
+        if len(head) > LONGEST_LINE and not _LINE_END.search(text):
+            what = f"there is no line break within the first {len(head)} bytes"
+            raise not_a_table(kept.name, what)
+        first = _LINE_END.split(text, maxsplit=1)[0]
         self._delimiter = max(_DELIMITERS, key=first.count)
-        self._headers = next(csv.reader([first], delimiter=self._delimiter), [])
-        super().__init__(path, map_headers(self._headers, str(path)))
+        try:
+            self._headers = next(csv.reader([first], delimiter=self._delimiter), [])
+        except csv.Error:
+            raise not_a_table(kept.name, "the first line is no header") from None
+        super().__init__(kept, map_headers(self._headers, str(kept.name)))
 
     def _tables(self) -> Iterator[tuple[pa.Table, dict[int, tuple[str, str]]]]:
-        is_utf8 = self._encoding in ("utf-8", "utf-8-sig")
         rest = b""
         is_first = True
-        with self.path.open("rb") as file:
-            decoder = codecs.getincrementaldecoder(self._encoding)()
+        for block in self._blocks():
+            data = rest + block
+            if is_first:
+                header = _HEADER.match(data)
+                if header is None:
+                    rest = data
+                    continue
+                data, is_first = data[header.end() :], False
+            # A file with other line ends has no \n at all.
+            end = (data.rfind(b"\n") if b"\n" in data else data.rfind(b"\r")) + 1
+            rest, data = data[end:], data[:end]
+            if len(rest) > BLOCK:
+                raise not_a_table(self.path, "a line goes on for more than 32 MB")
+            if data:
+                yield self._parsed(data)
+        if rest.strip() and not is_first:
+            yield self._parsed(rest)
+
+    def _blocks(self) -> Iterator[bytes]:
+        """Yield the text as UTF-8, without a mark at its beginning."""
+        is_utf8 = self._encoding in ("utf-8", "utf-8-sig")
+        decoder = codecs.getincrementaldecoder(self._encoding)(errors="replace")
+        is_first = True
+        with self._kept.path.open("rb") as file:
             while block := file.read(BLOCK):
                 self.done = file.tell()
                 if not is_utf8:
-                    block = decoder.decode(block).lstrip("\ufeff").encode()
-                data = rest + block
-                if is_first:
-                    data = data.removeprefix(codecs.BOM_UTF8)
-                end = data.rfind(b"\n") + 1
-                rest = data[end:]
-                data = data[:end]
-                if is_first and data:
-                    data, is_first = data[data.find(b"\n") + 1 :], False
-                if len(rest) > BLOCK:
-                    raise _not_a_table(self.path, "a line goes on for more than 32 MB")
-                if data:
-                    yield self._parsed(data)
+                    block = decoder.decode(block).encode()
+                yield block.removeprefix(codecs.BOM_UTF8) if is_first else block
+                is_first = False
         if not is_utf8:
-            rest += decoder.decode(b"", final=True).encode()
-        if rest.strip() and not is_first:
-            yield self._parsed(rest)
+            yield decoder.decode(b"", final=True).encode()
 
     def _parsed(self, data: bytes) -> tuple[pa.Table, dict[int, tuple[str, str]]]:
         """Parse whole lines: fast where every row is sound, else row by row."""
@@ -261,18 +294,17 @@ class _Csv(Backlog):
             )
         except pa.ArrowInvalid:
             return self._row_by_row(data)
-        if wrong:
+        if wrong or table.num_rows != count_lines(data):
             return self._row_by_row(data)
         return table.rename_columns([used[name] for name in table.column_names]), {}
 
     def _row_by_row(self, data: bytes) -> tuple[pa.Table, dict[int, tuple[str, str]]]:
-        text = io.StringIO(data.decode("utf-8", errors="replace"), newline="")
+        text = data.decode("utf-8", errors="replace")
         rows: list[list[str]] = []
         faults: dict[int, tuple[str, str]] = {}
         expected = len(self._headers)
-        for row in csv.reader(text, delimiter=self._delimiter):
-            if not row:
-                continue
+        used = self.mapping.places.values()
+        for row in rows_of(text, self._delimiter, expected, used):
             if len(row) != expected:
                 faults[len(rows)] = (
                     "row-ragged",
@@ -287,7 +319,7 @@ class _Csv(Backlog):
         return pa.table(columns), faults
 
 
-def _encoding(path: Path, head: bytes) -> str:
+def _encoding(kept: Kept, head: bytes) -> str:
     """Return the encoding: as a mark says, else UTF-8 if all of it is, else Windows-1252."""
     for mark, name in (
         (codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"),
@@ -297,7 +329,7 @@ def _encoding(path: Path, head: bytes) -> str:
             return name
     decoder = codecs.getincrementaldecoder("utf-8")()
     try:
-        with path.open("rb") as file:
+        with telling(kept.name), kept.path.open("rb") as file:
             while block := file.read(4 << 20):
                 if not block.isascii():
                     decoder.decode(block)
@@ -311,11 +343,13 @@ def _encoding(path: Path, head: bytes) -> str:
 
 
 class _Workbook(Backlog):
-    def __init__(self, path: Path, sheet: str) -> None:
+    def __init__(self, kept: Kept, sheet: str) -> None:
         from python_calamine import CalamineError, CalamineWorkbook
 
+        path = kept.name
         try:
-            book = CalamineWorkbook.from_path(path)
+            with kept.path.open("rb") as file:
+                book = CalamineWorkbook.from_filelike(file)
             names: list[str] = book.sheet_names
             if sheet and sheet not in names:
                 raise FileError(
@@ -324,13 +358,13 @@ class _Workbook(Backlog):
                 )  # fmt: skip
             rows: Any = book.get_sheet_by_name(sheet or names[0])
         except CalamineError as fault:
-            raise _not_a_table(path, f"the workbook cannot be read ({str(fault)[:120]})") from None
+            raise not_a_table(path, f"the workbook cannot be read ({str(fault)[:120]})") from None
         except IndexError:
-            raise _not_a_table(path, "the workbook has no sheet") from None
+            raise not_a_table(path, "the workbook has no sheet") from None
         self._rows: Iterator[list[Any]] = rows.iter_rows()
         self._count: int = rows.total_height
         headers = [cell_text(value) for value in next(self._rows, [])]
-        super().__init__(path, map_headers(headers, str(path)))
+        super().__init__(kept, map_headers(headers, str(path)))
 
     def _tables(self) -> Iterator[tuple[pa.Table, dict[int, tuple[str, str]]]]:
         places = self.mapping.places
@@ -361,18 +395,29 @@ class _Workbook(Backlog):
 
 
 class _Parquet(Backlog):
-    def __init__(self, path: Path) -> None:
+    def __init__(self, kept: Kept) -> None:
         import pyarrow.parquet as pq
 
+        path = kept.name
         try:
-            self._file = pq.ParquetFile(path)
-        except (pa.ArrowInvalid, OSError) as fault:
-            raise _not_a_table(
+            self._file = pq.ParquetFile(kept.path)
+            schema = self._file.schema_arrow
+        except MemoryError:
+            raise
+        except (pa.ArrowException, OSError) as fault:
+            raise not_a_table(
                 path, f"the Parquet file cannot be read ({str(fault)[:120]})"
             ) from None
-        names = self._file.schema_arrow.names
-        super().__init__(path, map_headers(names, str(path)))
+        names = schema.names
+        super().__init__(kept, map_headers(names, str(path)))
         self._names = {names[place]: name for name, place in self.mapping.places.items()}
+        for header in self._names:
+            kind = schema.field(header).type
+            if not _has_texts(kind):
+                raise FileError(
+                    "column-kind", f"the column {header!r} holds {str(kind)[:60]}, not text",
+                    where=str(path), remedy="Write it as text, as it would be typed.",
+                )  # fmt: skip
 
     def _tables(self) -> Iterator[tuple[pa.Table, dict[int, tuple[str, str]]]]:
         total = max(self._file.metadata.num_rows, 1)
@@ -392,11 +437,40 @@ class _Parquet(Backlog):
             yield pa.table(columns), faults
 
 
+def _has_texts(kind: Any) -> bool:
+    """Say whether the cells of a column of this kind can stand for what is typed."""
+    is_of = pa.types
+    if is_of.is_dictionary(kind):
+        return _has_texts(kind.value_type)
+    return _is_binary(kind) or any(
+        test(kind)
+        for test in (
+            is_of.is_string, is_of.is_large_string, is_of.is_string_view, is_of.is_integer,
+            is_of.is_floating, is_of.is_decimal, is_of.is_boolean, is_of.is_temporal,
+            is_of.is_null,
+        )
+    )  # fmt: skip
+
+
+def _is_binary(kind: Any) -> bool:
+    is_of = pa.types
+    return any(
+        test(kind)
+        for test in (
+            is_of.is_binary, is_of.is_large_binary, is_of.is_binary_view,
+            is_of.is_fixed_size_binary,
+        )
+    )  # fmt: skip
+
+
 def _as_text(column: Any) -> Any:
     if pa.types.is_dictionary(column.type):
         column = column.dictionary_decode()
-    if pa.types.is_floating(column.type) or pa.types.is_decimal(column.type):
-        return pa.array(
-            [cell_text(value) if value is not None else "" for value in column.to_pylist()]
-        )
+    kind = column.type
+    if _is_binary(kind):
+        cells = [b"" if value is None else value for value in column.to_pylist()]
+        return pa.array([cell.decode("utf-8", errors="replace") for cell in cells], pa.string())
+    if pa.types.is_floating(kind) or pa.types.is_decimal(kind) or pa.types.is_boolean(kind):
+        cells = ["" if value is None else cell_text(value) for value in column.to_pylist()]
+        return pa.array(cells, pa.string())
     return pc.fill_null(column.cast(pa.string()), "")

@@ -5,7 +5,7 @@
 # pyright: reportUnknownArgumentType=false, reportUnknownParameterType=false
 # pyright: reportMissingTypeArgument=false, reportUnknownLambdaType=false
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol
 
@@ -204,30 +204,33 @@ class Runner:
         position: Index = np.full(rows, -1, dtype=np.intp)
         position[places] = self._known.place(table)
         answered = _lay_out(own, len(self.asked.open_machines))
-        wanted = sorted(set(answered.machine.tolist()))
+        wanted: list[int] = np.unique(answered.machine).tolist()
         for number in wanted:
-            used = np.unique(position[answered.job[answered.machine == number]])
-            self._known.decide(number, self.machines[number], used[used >= 0], self.asked)
+            used = np.zeros(self._known.count + 1, dtype=np.bool_)
+            used[position[answered.job[answered.machine == number]]] = True  # the last is for -1
+            distinct = np.flatnonzero(used[:-1])
+            self._known.decide(number, self.machines[number], distinct, self.asked)
         grades = _grades(table, places, rows)
         if self.asked.is_best:
             answered = self._best(answered, position)
-        return Decided(read, fault, answered, position, position[answered.job], grades)
+        there = _there(answered.machine, position[answered.job], wanted)
+        return Decided(read, fault, answered, position, there, grades)
 
     def words(self, name: str, decided: "Decided") -> tuple[tuple[str, ...], Index]:
         """Return the texts of a word column, and their codes for the answer rows; 0 is blank.
 
         From chunk to chunk texts are only added at the end.
         """
-        return self._known.words(name, decided.answered.machine, decided.there)
+        return self._known.words(name, decided.there)
 
     def numbers(self, name: str, decided: "Decided") -> Floats:
         """Return a number column for the answer rows, NaN for blank."""
-        return self._known.numbers(name, decided.answered.machine, decided.there)
+        return self._known.numbers(name, decided.there)
 
     def errors(self, decided: "Decided") -> tuple[list[tuple[str, str]], Index]:
         """Return errors and questions as code and text, and each answer row's; 0 is none."""
         answered, faults = decided.answered, decided.fault.faults
-        question = self._known.questions(answered.machine, decided.there)
+        question = self._known.questions(decided.there)
         code = decided.fault.code[answered.job] + 1
         code = np.where((code == 0) & (question >= 0), question + 1 + len(faults), code)
         return [("", ""), *faults, *self._known.asked], code
@@ -376,7 +379,8 @@ class Decided(NamedTuple):
         fault: why rows have no answer.
         answered: the answer rows.
         position: for every row of the chunk the place of its job among the distinct ones, -1 for
-            none; ``there`` the same for every answer row.
+            none.
+        there: where the answer of every answer row is kept.
         grades: names of grades, and which one each row of the chunk has.
     """
 
@@ -384,7 +388,7 @@ class Decided(NamedTuple):
     fault: "_Merged"
     answered: "_Rows"
     position: Index
-    there: Index
+    there: "_There"
     grades: tuple[tuple[str, ...], Index]
 
     @property
@@ -403,6 +407,30 @@ class _Rows(NamedTuple):
     def take(self, rows: Index) -> "_Rows":
         """Return some of the rows."""
         return _Rows(self.job[rows], self.machine[rows])
+
+
+class _There(NamedTuple):
+    """Where answers are kept: looked up once for all columns.
+
+    Attributes:
+        rows: number of answer rows.
+        kept: for each machine its number, the answer rows, and the places of their jobs.
+    """
+
+    rows: int
+    kept: tuple[tuple[int, Index | slice, Index], ...]
+
+
+def _there(machine: Index, places: Index, numbers: Iterable[int]) -> _There:
+    """Return where the answers of rows are kept; a row without a job has none."""
+    kept: list[tuple[int, Index | slice, Index]] = []
+    for number in numbers:
+        mine = np.flatnonzero((machine == number) & (places >= 0))
+        if mine.size == len(machine):
+            kept.append((number, slice(None), places))
+        elif mine.size:
+            kept.append((number, mine, places[mine]))
+    return _There(len(machine), tuple(kept))
 
 
 def _lay_out(own: Index, count: int) -> _Rows:
@@ -486,6 +514,11 @@ class _Known:
         self._answers: dict[int, _Columns] = {}
 
     @property
+    def count(self) -> int:
+        """Number of distinct jobs."""
+        return 0 if self._table is None else self._table.rows
+
+    @property
     def asked(self) -> tuple[tuple[str, str], ...]:
         """Questions that rules ask: code and text."""
         return tuple(self._asked)
@@ -530,7 +563,7 @@ class _Known:
         columns = self._answers.setdefault(number, _Columns())
         if self._table is None:
             return
-        columns.grow(self._table.rows)
+        columns.grow(self.count)
         todo = places[~columns.is_done[places]]
         if not todo.size:
             return
@@ -564,30 +597,26 @@ class _Known:
         """Return the texts of a word column, and their codes for jobs on one machine."""
         return tuple(self._texts[name]), self._answers[number].words[name][places].astype(np.intp)
 
-    def words(self, name: str, machine: Index, places: Index) -> tuple[tuple[str, ...], Index]:
+    def words(self, name: str, there: _There) -> tuple[tuple[str, ...], Index]:
         """Return the texts of a word column, and their codes for answer rows; 0 is blank."""
-        code = self._gathered(machine, places, lambda item: item.words[name], 0)
-        return tuple(self._texts[name]), code.astype(np.intp)
+        code: Index = np.zeros(there.rows, dtype=np.intp)
+        for number, rows, places in there.kept:
+            code[rows] = self._answers[number].words[name][places]
+        return tuple(self._texts[name]), code
 
-    def numbers(self, name: str, machine: Index, places: Index) -> Floats:
+    def numbers(self, name: str, there: _There) -> Floats:
         """Return a number column for answer rows, NaN for blank."""
-        return self._gathered(machine, places, lambda item: item.numbers[name], np.nan)
+        found = np.full(there.rows, np.nan)
+        for number, rows, places in there.kept:
+            found[rows] = self._answers[number].numbers[name][places]
+        return found
 
-    def questions(self, machine: Index, places: Index) -> Index:
+    def questions(self, there: _There) -> Index:
         """Return which question is open for each answer row, -1 for none."""
-        return self._gathered(machine, places, lambda item: item.question, -1)
-
-    def _gathered(
-        self, machine: Index, places: Index, column: Callable[[_Columns], Any], blank: float
-    ) -> Any:
-        """Return a column for answer rows of several machines."""
-        numbers = [number for number, item in self._answers.items() if len(item.is_done)]
-        result = np.full(len(machine), blank, dtype=np.float64 if blank != blank else np.int64)  # noqa: PLR0124
-        for number in numbers:
-            mine = np.flatnonzero((machine == number) & (places >= 0))
-            if mine.size and self._answers[number].numbers:
-                result[mine] = column(self._answers[number])[places[mine]]
-        return result
+        found: Index = np.full(there.rows, -1, dtype=np.intp)
+        for number, rows, places in there.kept:
+            found[rows] = self._answers[number].question[places]
+        return found
 
 
 def _columns_of(table: JobTable) -> list[NDArray[Any]]:

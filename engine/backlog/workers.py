@@ -64,7 +64,9 @@ class Workers:
         context = multiprocessing.get_context("fork")
         for _ in range(self._count - 1):
             ours, theirs = context.Pipe()
-            process = context.Process(target=_serve, args=(self._engine, theirs), daemon=True)
+            # Each has a copy of our ends of all pipes: closed, so that they end when we do.
+            ends = [pipe for _, pipe in self._others] + [ours]
+            process = context.Process(target=_serve, args=(self._engine, theirs, ends), daemon=True)
             process.start()
             theirs.close()
             self._others.append((process, ours))
@@ -87,7 +89,7 @@ class Workers:
         """End the other processes."""
         for process, pipe in self._others:
             with suppress(OSError):
-                pipe.send(None)  # the other end is open in every worker: closing would not tell
+                pipe.send(None)
             pipe.close()
             process.join(timeout=5)
             if process.is_alive():
@@ -130,8 +132,10 @@ def slim(table: JobTable) -> JobTable:
     )
 
 
-def _serve(engine: Engine, pipe: Any) -> None:
+def _serve(engine: Engine, pipe: Any, ends: Sequence[Any]) -> None:
     """Answer what is sent until the other end closes."""
+    for end in ends:
+        end.close()
     while True:
         try:
             asked = pipe.recv()

@@ -12,17 +12,16 @@ same, byte for byte.
 
 import json
 import os
-import shutil
-from collections.abc import Generator, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final, NoReturn
+from typing import Any, Final
 
 import pyarrow as pa
 import pyarrow.compute
 import pyarrow.csv as arrow_csv
 
 from ...catalogue.errors import FileError
+from .working_files import Journal, Lock, refuse, to_disk, writable
 
 pc: Any = pyarrow.compute
 
@@ -45,7 +44,8 @@ class Answers:
         is_resumed: continue a stopped run.
 
     Raises:
-        FileError: ``output-unwritable``, ``resume-mismatch``.
+        FileError: ``output-unwritable``, ``output-busy`` where another run writes there,
+            ``resume-mismatch``, ``resume-damaged``.
     """
 
     def __init__(
@@ -58,88 +58,102 @@ class Answers:
         is_resumed: bool,
     ) -> None:
         self.path, self.schema, self._typed = path, schema, typed
-        self._part = path.with_name(f".{path.name}.part")
-        self._journal = path.with_name(f".{path.name}.part.json")
-        self._key = dict(key)
         self.rows_done = 0
         """Rows of the backlog whose answers are written."""
         self.note: dict[str, Any] = {}
-        self._state: dict[str, Any] = {}
-        with _writable(path):
+        with writable(path):
             if not path.parent.is_dir():
-                _refuse(path, "the folder does not exist", "Make it, or choose another.")
+                refuse(path, "the folder does not exist", "Make it, or choose another.")
             if path.is_dir():
-                _refuse(path, "this is a folder", "Name a file in it.")
-            if is_resumed:
-                self._resume()
-            else:
-                self._discard()
-            self._open()
+                refuse(path, "this is a folder", "Name a file in it.")
+        self._lock = Lock(path)
+        try:
+            with writable(path):
+                self._journal = Journal(path)
+                self._begin_or_resume(key, is_resumed=is_resumed)
+        except BaseException:
+            self._lock.release()
+            raise
+
+    def _begin_or_resume(self, key: Mapping[str, Any], *, is_resumed: bool) -> None:
+        """Go on where a stopped run ended, or begin with nothing."""
+        state, part = self._journal.state, self._journal.part
+        if is_resumed and state.get("rows") and part is not None and part.exists():
+            if state["key"] != json.loads(json.dumps(key)):
+                raise FileError(
+                    "resume-mismatch",
+                    "the stopped run was about another backlog, or asked in another way",
+                    where=str(self.path),
+                    remedy="Ask as before, or leave out --resume to begin anew.",
+                )
+            self._part = part
+            if not self._is_as_long_as(state):
+                raise FileError(
+                    "resume-damaged",
+                    f"{part.name} holds less than its journal says",
+                    where=str(self.path),
+                    remedy="Leave out --resume to begin anew.",
+                )
+            self.rows_done, self.note = int(state["rows"]), dict(state["note"])
+            self._open(state)
+            return
+        self._part = self._journal.begin(key)
+        try:
+            self._open({})
+        except BaseException:
+            self._journal.discard()
+            raise
 
     def write(self, batch: pa.RecordBatch, rows_done: int, note: Mapping[str, Any]) -> None:
         """Add answers; ``rows_done`` rows of the backlog are then done.
 
         ``note`` is kept with them and given back when the run is continued.
         """
-        with _writable(self.path):
+        with writable(self.path):
             self._add(batch)
             self.rows_done, self.note = rows_done, dict(note)
-            self._state = {
-                "key": self._key, "rows": rows_done, "note": self.note, **self._mark(),
-            }  # fmt: skip
-            beside = self._journal.with_suffix(".tmp")
-            beside.write_text(json.dumps(self._state), encoding="utf-8")
-            beside.replace(self._journal)
+            # The answers are on the disk before the journal tells of them.
+            self._journal.write({"rows": rows_done, "note": self.note, **self._mark()})
 
     def finish(self) -> None:
         """Move the whole file into place."""
-        with _writable(self.path):
-            self._close()
-            self._part.replace(self.path)
-            self._discard()
+        with writable(self.path):
+            whole = self._close()
+            to_disk(whole)
+            whole.replace(self.path)
+            to_disk(self.path.parent)
+            self._journal.discard()
+            self._lock.release()
 
     def abandon(self) -> None:
         """Close without a result; what is written can be continued."""
-        with _writable(self.path):
-            self._close_early()
-        if not self._state:
-            self._discard()
-
-    def _resume(self) -> None:
         try:
-            state = json.loads(self._journal.read_text(encoding="utf-8"))
-        except (OSError, ValueError):
-            self._discard()
-            return
-        if state.get("key") != self._key:
-            raise FileError(
-                "resume-mismatch",
-                "the stopped run was about another backlog, or asked in another way",
-                where=str(self.path),
-                remedy="Ask as before, or leave out --resume to begin anew.",
-            )
-        self._state, self.rows_done, self.note = state, int(state["rows"]), state["note"]
-
-    def _discard(self) -> None:
-        self._journal.unlink(missing_ok=True)
-        if self._part.is_dir():
-            shutil.rmtree(self._part)
-        self._part.unlink(missing_ok=True)
-        self._state = {}
+            with writable(self.path):
+                self._close_early()
+                if not self.rows_done:
+                    self._journal.discard()
+        finally:
+            self._lock.release()
 
     # --- what differs by kind -------------------------------------------------------------
 
-    def _open(self) -> None:
+    def _open(self, state: Mapping[str, Any]) -> None:
+        """Open what is written to: anew, or as far as the journal of a stopped run says."""
+        raise NotImplementedError
+
+    def _is_as_long_as(self, state: Mapping[str, Any]) -> bool:
+        """Say whether everything is there that the journal tells of."""
         raise NotImplementedError
 
     def _add(self, batch: pa.RecordBatch) -> None:
         raise NotImplementedError
 
     def _mark(self) -> dict[str, Any]:
-        """Return what the journal needs to continue here."""
+        """Return what the journal needs to continue here, once it is on the disk."""
         raise NotImplementedError
 
-    def _close(self) -> None:
+    def _close(self) -> Path:
+        """Return the whole file, to be moved into place."""
         raise NotImplementedError
 
     def _close_early(self) -> None:
@@ -158,7 +172,7 @@ def open_answers(
 
     Raises:
         FileError: ``output-unwritable`` for an unknown ending or a place that cannot be
-            written, ``resume-mismatch``.
+            written, ``output-busy``, ``resume-mismatch``, ``resume-damaged``.
     """
     kinds: dict[str, type[Answers]] = {
         ".csv": _CsvAnswers, ".jsonl": _JsonAnswers, ".parquet": _ParquetAnswers,
@@ -166,47 +180,37 @@ def open_answers(
     }  # fmt: skip
     kind = kinds.get(path.suffix.casefold())
     if kind is None:
-        _refuse(path, "the ending is none the tool writes", f"End it in {', '.join(KINDS)}.")
+        refuse(path, "the ending is none the tool writes", f"End it in {', '.join(KINDS)}.")
     return kind(path, schema, typed=typed, key=key, is_resumed=is_resumed)
-
-
-def _refuse(path: Path, what: str, remedy: str) -> NoReturn:
-    raise FileError("output-unwritable", what, where=str(path), remedy=remedy)
-
-
-@contextmanager
-def _writable(path: Path) -> Generator[None]:
-    try:
-        yield
-    except OSError as fault:
-        _refuse(
-            path,
-            f"the answers cannot be written ({fault.strerror or str(fault)[:80]})",
-            "Make room or choose another place; --resume continues what was begun.",
-        )
 
 
 class _Stream(Answers):
     """A file that grows at its end, and is cut back to the last mark when continued."""
 
-    def _open(self) -> None:
-        self._file = self._part.open("r+b" if self._state else "wb")
-        if self._state:
-            self._file.truncate(int(self._state["bytes"]))
+    def _open(self, state: Mapping[str, Any]) -> None:
+        self._file = self._part.open("r+b" if state else "xb")
+        if state:
+            self._file.truncate(int(state["bytes"]))
             self._file.seek(0, os.SEEK_END)
-        self._begin(is_new=not self._state)
+        self._begin(is_new=not state)
+
+    def _is_as_long_as(self, state: Mapping[str, Any]) -> bool:
+        return self._part.is_file() and self._part.stat().st_size >= int(state["bytes"])
 
     def _begin(self, *, is_new: bool) -> None:
         _ = is_new
 
     def _mark(self) -> dict[str, Any]:
         self._file.flush()
+        os.fsync(self._file.fileno())
         return {"bytes": self._file.tell()}
 
-    def _close(self) -> None:
+    def _close(self) -> Path:
         self._file.close()
+        return self._part
 
-    _close_early = _close
+    def _close_early(self) -> None:
+        self._file.close()
 
 
 class _CsvAnswers(_Stream):
@@ -245,34 +249,42 @@ class _JsonAnswers(_Stream):
 class _Parts(Answers):
     """A folder of numbered pieces that become one file at the end."""
 
-    def _open(self) -> None:
-        self._count = int(self._state.get("parts", 0))
-        self._part.mkdir(exist_ok=True)
-        for piece in self._part.iterdir():
-            if not piece.stem.isdigit() or int(piece.stem) >= self._count:
-                piece.unlink()
+    def _open(self, state: Mapping[str, Any]) -> None:
+        self._sizes: list[int] = list(state.get("sizes", []))
+        # What was written behind the last mark is written over, and no part of the whole.
+        if not state:
+            self._part.mkdir()
+
+    def _pieces(self) -> list[Path]:
+        return [self._part / f"{number:06d}.arrow" for number in range(len(self._sizes))]
+
+    def _is_as_long_as(self, state: Mapping[str, Any]) -> bool:
+        self._sizes = list(state["sizes"])
+        pairs = zip(self._pieces(), self._sizes, strict=True)
+        return all(piece.is_file() and piece.stat().st_size == size for piece, size in pairs)
 
     def _add(self, batch: pa.RecordBatch) -> None:
-        piece = self._part / f"{self._count:06d}.arrow"
+        piece = self._part / f"{len(self._sizes):06d}.arrow"
         with pa.OSFile(str(piece), "wb") as sink, pa.ipc.new_file(sink, self.schema) as writer:
             writer.write_batch(batch)
-        self._count += 1
+        to_disk(piece)
+        self._sizes.append(piece.stat().st_size)
 
     def _mark(self) -> dict[str, Any]:
-        return {"parts": self._count}
+        to_disk(self._part)
+        return {"sizes": self._sizes}
 
     def _batches(self) -> Iterator[pa.RecordBatch]:
-        for number in range(self._count):
-            with pa.memory_map(str(self._part / f"{number:06d}.arrow")) as source:
+        for piece in self._pieces():
+            with pa.memory_map(str(piece)) as source:
                 reader = pa.ipc.open_file(source)
                 for place in range(reader.num_record_batches):
                     yield reader.get_batch(place)
 
-    def _close(self) -> None:
-        whole = self._part.with_suffix(".whole")
+    def _close(self) -> Path:
+        whole = self._part / "whole"
         self._join(whole)
-        shutil.rmtree(self._part)
-        whole.replace(self._part)
+        return whole
 
     def _close_early(self) -> None:
         pass
@@ -294,7 +306,7 @@ class _SheetAnswers(_Parts):
     def _add(self, batch: pa.RecordBatch) -> None:
         self._rows = getattr(self, "_rows", 0) + batch.num_rows
         if self._rows > SHEET_ROWS:
-            _refuse(
+            refuse(
                 self.path, f"a worksheet holds {SHEET_ROWS} answers and no more",
                 "Write CSV or Parquet, or ask fewer machines.",
             )  # fmt: skip

@@ -50,14 +50,17 @@ def text_of(rows: list[list[str]], delimiter: str = ",") -> str:
 
 
 @pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
-@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252", "utf-16"])
-@pytest.mark.parametrize("newline", ["\n", "\r\n"])
+@pytest.mark.parametrize(
+    "encoding", ["utf-8", "utf-8-sig", "cp1252", "utf-16", "utf-16-be", "utf-16-le"]
+)
+@pytest.mark.parametrize("newline", ["\n", "\r\n", "\r"])
 def test_csv_in_any_delimiter_and_encoding(
     tmp_path: Path, delimiter: str, encoding: str, newline: str
 ) -> None:
     """Decimal commas, inch marks and letters beyond ASCII come through as typed."""
     path = tmp_path / "a.csv"
-    path.write_bytes(text_of(ROWS, delimiter).replace("\n", newline).encode(encoding))
+    mark = "\ufeff" if encoding in ("utf-16-be", "utf-16-le") else ""
+    path.write_bytes((mark + text_of(ROWS, delimiter)).replace("\n", newline).encode(encoding))
     found, faults = read(path)
     assert not faults
     assert [list(row.values()) for row in found] == ROWS[1:]
@@ -208,7 +211,7 @@ SCHEMA = pa.schema(
 
 def batch(first: int, count: int = 3) -> pa.RecordBatch:
     """Return some answers with texts that a spreadsheet would take for formulas."""
-    jobs = ["=1+1", "+cmd", "-5", "@x", "plain", "-4 in"]
+    jobs = ["=1+1", "+cmd", "-5", "@x", "plain", "-4 in", "\tx", "\rx"]
     rows = range(first, first + count)
     return pa.record_batch(
         [
@@ -238,6 +241,12 @@ def written(path: Path, steps: int = 4, *, stop_at: int | None = None, resume: b
     return began
 
 
+def part_of(folder: Path) -> Path:
+    """Return what a stopped run has written so far."""
+    (part,) = folder.glob(".broken.*.part")
+    return part
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_stopped_run_is_continued_to_the_same_file(tmp_path: Path, kind: str) -> None:
     """Byte for byte for text and Parquet; the old file stands until then; nothing is left over."""
@@ -258,9 +267,10 @@ def test_rows_written_after_the_last_mark_are_written_again(tmp_path: Path, kind
     whole, broken = tmp_path / f"whole{kind}", tmp_path / f"broken{kind}"
     written(whole)
     written(broken, stop_at=2)
-    part = tmp_path / f".broken{kind}.part"
+    part = part_of(tmp_path)
     if part.is_dir():
         (part / "000002.arrow").write_bytes(b"half")
+        (part / "whole").write_bytes(b"half")
     else:
         with part.open("ab") as file:
             file.write(b"6,half a li")
@@ -281,17 +291,17 @@ def test_another_question_is_not_continued(tmp_path: Path) -> None:
 def test_typed_text_is_no_formula_in_any_format(tmp_path: Path) -> None:
     """CSV gets an apostrophe, unless it is a plain number; a workbook gets text cells."""
     for kind in (".csv", ".xlsx", ".parquet", ".jsonl"):
-        written(tmp_path / f"a{kind}", steps=2)
+        written(tmp_path / f"a{kind}", steps=3)
     with (tmp_path / "a.csv").open(newline="") as file:
         jobs = [row["job"] for row in csv.DictReader(file)]
-    assert jobs == ["'=1+1", "'+cmd", "-5", "'@x", "plain", "'-4 in"]
+    assert jobs == ["'=1+1", "'+cmd", "-5", "'@x", "plain", "'-4 in", "'\tx", "'\rx", "'=1+1"]
     raw = zipfile.ZipFile(tmp_path / "a.xlsx").read("xl/worksheets/sheet1.xml").decode()
     assert "<f>" not in raw
     book = CalamineWorkbook.from_path(tmp_path / "a.xlsx").get_sheet_by_index(0).to_python()
-    assert [row[1] for row in book[1:]] == ["=1+1", "+cmd", "-5", "@x", "plain", "-4 in"]
+    assert [row[1] for row in book[1:7]] == ["=1+1", "+cmd", "-5", "@x", "plain", "-4 in"]
     lines = (tmp_path / "a.jsonl").read_text().splitlines()
     assert [json.loads(line)["use"] for line in lines][:3] == [0.0, None, 2 / 3]
-    assert pq.read_table(tmp_path / "a.parquet").num_rows == 6
+    assert pq.read_table(tmp_path / "a.parquet").num_rows == 9
 
 
 def test_places_that_cannot_be_written(tmp_path: Path) -> None:
@@ -301,3 +311,91 @@ def test_places_that_cannot_be_written(tmp_path: Path) -> None:
         with pytest.raises(CuttableError) as caught:
             open_answers(path, SCHEMA, typed=(), key={})
         assert caught.value.code == "output-unwritable"
+
+
+def held(path: Path, **options: Any) -> Any:
+    typed = ("job", "error_text")
+    return open_answers(path, SCHEMA, typed=typed, key={"about": "x"}, **options)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("is_resumed", [False, True])
+def test_a_second_run_to_one_file_is_refused(
+    tmp_path: Path, kind: str, *, is_resumed: bool
+) -> None:
+    """Neither loses anything; when the first has ended the second may begin."""
+    path, whole = tmp_path / f"a{kind}", tmp_path / f"whole{kind}"
+    written(whole)
+    first = held(path)
+    first.write(batch(0), 3, {"n": 0})
+    with pytest.raises(FileError) as caught:
+        held(path, is_resumed=is_resumed)
+    assert caught.value.code == "output-busy"
+    for step in range(1, 4):
+        first.write(batch(3 * step), 3 * (step + 1), {"n": step})
+    first.finish()
+    if kind != ".xlsx":
+        assert path.read_bytes() == whole.read_bytes()
+    held(path).abandon()
+    assert sorted(item.name for item in tmp_path.iterdir()) == [f"a{kind}", f"whole{kind}"]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_the_tool_did_not_write_is_left_alone(tmp_path: Path, kind: str) -> None:
+    """Files that have the names working files once had, or have now, by chance."""
+    path = tmp_path / f"a{kind}"
+    others = [tmp_path / f".a{kind}{end}" for end in (".part", ".whole", ".lock", ".part.tmp")]
+    for other in others:
+        other.write_text("mine")
+    written(path)
+    written(path, stop_at=1)
+    written(path, resume=True)
+    assert [other.read_text() for other in others] == ["mine"] * len(others)
+    assert len(list(tmp_path.iterdir())) == len(others) + 1
+
+
+@pytest.mark.parametrize("content", ["mine", "[]", "{}", '{"rows": 3, "part": "x"}'])
+@pytest.mark.parametrize("is_resumed", [False, True])
+def test_a_file_in_the_place_of_the_journal_is_told_of(
+    tmp_path: Path, content: str, *, is_resumed: bool
+) -> None:
+    """It is no journal of the tool's, so it is neither read as one nor written over."""
+    path, other = tmp_path / "a.csv", tmp_path / ".a.csv.part.json"
+    other.write_text(content)
+    with pytest.raises(FileError) as caught:
+        held(path, is_resumed=is_resumed)
+    assert caught.value.code == "output-unwritable"
+    assert other.name in caught.value.what
+    assert [item.name for item in tmp_path.iterdir()] == [other.name]
+    assert other.read_text() == content
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_part_that_is_shorter_than_its_journal_says_is_not_continued(
+    tmp_path: Path, kind: str
+) -> None:
+    """Rows that the journal tells of were lost: told, and begun anew only when asked to."""
+    path = tmp_path / f"broken{kind}"
+    written(path, stop_at=2)
+    part = part_of(tmp_path)
+    piece = max(part.iterdir()) if part.is_dir() else part
+    with piece.open("r+b") as file:
+        file.truncate(piece.stat().st_size - 1)
+    with pytest.raises(FileError) as caught:
+        held(path, is_resumed=True)
+    assert caught.value.code == "resume-damaged"
+    assert part.exists()
+    assert written(path) == 0
+    assert [item.name for item in tmp_path.iterdir()] == [path.name]
+
+
+def test_a_run_begun_anew_takes_away_what_the_stopped_one_left(tmp_path: Path) -> None:
+    """And nothing is left of a run that ended before it had written anything."""
+    path = tmp_path / "broken.csv"
+    written(path, stop_at=2)
+    part = part_of(tmp_path)
+    answers = held(path)
+    assert answers.rows_done == 0
+    assert not part.exists()
+    answers.abandon()
+    assert not list(tmp_path.iterdir())

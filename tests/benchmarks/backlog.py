@@ -98,8 +98,9 @@ def case_ours(source: Path, machines: str, out: Path) -> dict[str, Any]:
     import numpy as np  # noqa: F401 - imports are not counted
     import pyarrow as pa  # noqa: F401
     import pyarrow.csv as arrow_csv  # noqa: F401
-    from cuttable.cli import batch
+    from cuttable.cli.progress import chunk_rows
     from cuttable.engine.ask import Desk
+    from cuttable.engine.backlog.pipeline import answer_all
     from cuttable.engine.backlog.reading import open_backlog
     from cuttable.engine.backlog.run import Asked, Runner
     from cuttable.engine.backlog.writing import open_answers
@@ -114,7 +115,7 @@ def case_ours(source: Path, machines: str, out: Path) -> dict[str, Any]:
     runner = Runner(desk, Asked(tuple(models)))
     opened = open_backlog(source)
     answers = open_answers(out, runner.schema, typed=("job", "error_text"), key={})
-    batch._run(opened, runner, answers)
+    answer_all(opened, runner, answers, rows_at_once=chunk_rows(len(models)))
     answers.finish()
     runner.close()
     return {"seconds": time.perf_counter() - began, "answers": sum(runner.tally.verdicts.values())}

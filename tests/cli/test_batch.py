@@ -197,7 +197,9 @@ def test_a_run_that_is_interrupted_keeps_the_old_answers_and_goes_on(
     )  # fmt: skip
     journal = tmp_path / ".b.csv.part.json"
     deadline = time.monotonic() + 60
-    while not journal.exists() and process.poll() is None and time.monotonic() < deadline:
+    while process.poll() is None and time.monotonic() < deadline:
+        if journal.exists() and json.loads(journal.read_text())["rows"]:
+            break
         time.sleep(0.01)
     process.send_signal(signal.SIGINT)
     _, told = process.communicate(timeout=60)
@@ -251,3 +253,80 @@ def test_a_row_without_an_answer_weighs_more_than_a_refusal(cuttable: Run, tmp_p
     said = " ".join(cuttable("batch", "--help").stdout.split())
     assert "2 some job has no answer" in said
     assert "whatever else is refused" in said
+
+
+def started(words: list[str], **options: Any) -> "subprocess.Popen[str]":
+    """Begin the command and go on."""
+    return subprocess.Popen(
+        [sys.executable, "-c", "from cuttable.cli.main import run; run()", *words],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **options,
+    )  # fmt: skip
+
+
+def test_a_backlog_from_a_pipe_is_answered_whole(
+    cuttable: Run, backlog: Path, tmp_path: Path
+) -> None:
+    """On standard input, and as a shell gives the output of a program; by each command."""
+    out, whole = tmp_path / "a.csv", tmp_path / "whole.csv"
+    words = ["--machine", "alder-320"]
+    cuttable("batch", str(backlog), "--out", str(whole), *words)
+    done = cuttable("batch", "/dev/stdin", "--out", str(out), *words, input=GOOD)
+    assert done.returncode == 1, done.stderr
+    assert out.read_bytes() == whole.read_bytes()
+    process = subprocess.Popen(
+        ["/bin/bash", "-c", '"$0" -c "$1" whatif --backlog <(cat "$2") --machine alder-320 --json',
+         sys.executable, "from cuttable.cli.main import run; run()", str(backlog)],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    told, fault = process.communicate(timeout=120)
+    assert process.returncode == 0, fault
+    assert json.loads(told)["state"]["jobs"] == 3
+
+
+def test_the_backlog_is_never_written_over(cuttable: Run, backlog: Path, tmp_path: Path) -> None:
+    """By its name, another name, standard input, or as the report."""
+    link = tmp_path / "link.csv"
+    link.hardlink_to(backlog)
+    page = tmp_path / "orders.html"
+    page.write_text(GOOD, encoding="utf-8")
+    for words in (
+        [str(backlog), "--out", str(backlog)], [str(backlog), "--out", str(link)],
+        [str(page), "--out", str(tmp_path / "a.csv"), "--report", str(page)],
+        [str(backlog), "--out", str(tmp_path / "b.html"), "--report", str(tmp_path / "b.html")],
+    ):  # fmt: skip
+        done = cuttable("batch", *words)
+        assert (done.returncode, "[choice-unknown]" in done.stderr) == (2, True), words
+    assert backlog.read_text(encoding="utf-8") == page.read_text(encoding="utf-8") == GOOD
+    assert not (tmp_path / "a.csv").exists()
+
+
+def test_a_killed_run_is_continued_only_for_the_same_content(cuttable: Run, tmp_path: Path) -> None:
+    """Killed without a word: nothing holds its files; a copy of the backlog goes on from there."""
+    path, copy, out, whole = (tmp_path / name for name in ("a.csv", "c.csv", "b.csv", "whole.csv"))
+    long_backlog(path, 12_000)
+    copy.write_bytes(path.read_bytes())
+    words = ["--machine", "rowan-150", "--out", str(out), "--workers", "2"]
+    environment = os.environ | {"CUTTABLE_CHUNK_ROWS": "2000"}
+    process = started(["batch", str(path), *words], env=environment)
+    journal = tmp_path / ".b.csv.part.json"
+    deadline = time.monotonic() + 100
+    while process.poll() is None and time.monotonic() < deadline:
+        if journal.exists() and json.loads(journal.read_text())["rows"]:
+            break
+        time.sleep(0.01)
+    process.send_signal(signal.SIGSTOP)  # it can neither end nor go on meanwhile
+    busy = cuttable("batch", str(path), *words, env=environment)
+    assert "[output-busy]" in busy.stderr
+    process.kill()
+    process.communicate(timeout=60)
+    text = path.read_text()
+    path.write_text(text.replace("J11999,", "J11998,"))
+    other = cuttable("batch", str(path), *words, "--resume", env=environment)
+    assert "[resume-mismatch]" in other.stderr
+    done = cuttable("batch", str(copy), *words, "--resume", env=environment)
+    assert done.returncode in (0, 1), done.stderr
+    cuttable("batch", str(copy), "--machine", "rowan-150", "--out", str(whole))
+    assert out.read_bytes() == whole.read_bytes()
+    assert sorted(item.name for item in tmp_path.iterdir()) == [
+        "a.csv", "b.csv", "c.csv", "whole.csv",
+    ]  # fmt: skip
