@@ -22,4 +22,5 @@ orders = pd.DataFrame({"size": ["NPS 4 SCH 40", "4 in pipe"], "length (mm)": [60
 found = cuttable.check_frame(orders, machines=["rowan-150"])
 assert list(found["verdict"].fillna("")) == ["in-range", ""]
 assert list(found["error"].fillna("")) == ["", "which-wall"]
-print(f"Python {sys.version.split()[0]}: import, check and check_frame answer as they should")
+version = sys.version.split(maxsplit=1)[0]
+sys.stdout.write(f"Python {version}: import, check and check_frame answer as they should\n")

@@ -225,7 +225,10 @@ def test_many_rows_keep_their_order_across_pieces(monkeypatch: pytest.MonkeyPatc
         {"section": ["NPS 4 SCH 40", "oops", "SHS 100x5 cf", None, "NPS 5 SCH 80"] * 10,
          "length": [f"{1000 + 100 * row} mm" for row in range(rows)]}
     )  # fmt: skip
+    frame = frame.astype({"length": object})
+    frame.loc[23, "length"] = dt.date(2027, 6, 1)
     whole = cuttable.check_frame(frame, ["rowan-150", "medlar-300"])
+    assert list(whole.index[whole["error"] == "cell-is-date"]) == [23, 23]
     monkeypatch.setattr(frames, "CHUNK", 7)
     pieces = cuttable.check_frame(frame, ["rowan-150", "medlar-300"])
     pd.testing.assert_frame_equal(whole, pieces)
