@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from ..arrays import Bools, Floats
+from ..combinations import combined
 from ..table import Index
 from .answer import DETAILS
 from .answer import NUMBERS as TOLD
@@ -295,13 +296,9 @@ def _differ(one: Floats, two: Floats) -> Bools:
 
 def _combinations(columns: Sequence[Index]) -> tuple[list[tuple[int, ...]], Index]:
     """Return distinct combinations of codes, and which one each row has."""
-    key = np.zeros(len(columns[0]), dtype=np.intp)
-    for column in columns:
-        # Dense after each column, so that the key cannot overflow.
-        _, key = np.unique(key * (int(column.max()) + 1) + column, return_inverse=True)
-    _, first = np.unique(key, return_index=True)
+    code, first = combined(columns, len(columns[0]))
     members = [tuple(int(column[row]) for column in columns) for row in first.tolist()]
-    return members, key
+    return members, code
 
 
 def _count_new(into: dict[str, int], before: str, after: str, count: int) -> None:

@@ -7,12 +7,11 @@ gives for it. Nothing is dropped: a row that cannot be read keeps its place with
 
 import math
 import re
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from functools import partial
 from typing import Any, Final, NamedTuple, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...catalogue.errors import InputError, Question
 from ...catalogue.grades import Grade
@@ -20,6 +19,7 @@ from ...catalogue.sections import Section
 from ...catalogue.store import Catalogue
 from ...rules.model import Vocabulary
 from ..arrays import Codes, Floats
+from ..combinations import combined
 from ..job import BOW, Geometry, Reading, check_positions, grade_of, read_accessory, read_fact
 from ..table import JOB_FACTS, Index, JobTable, Stock
 
@@ -187,13 +187,10 @@ class Normaliser:
         self, section: Texts, grade: Texts, sections: Sequence[_Found]
     ) -> tuple[list[_Found], Index]:
         """Read the grades: what is usual where none is stated depends on the section."""
-        width = len(grade.values)
-        pairs, code = _distinct(section.code * width + grade.code)
+        code, first = combined((section.code, grade.code), len(grade.code))
         kept = self._kept["grade"]
         result: list[_Found] = []
-        every: list[int] = pairs.tolist()
-        for pair in every:
-            which_section, which_grade = divmod(pair, width)
+        for which_section, which_grade in _members((section.code, grade.code), first):
             text = grade.values[which_grade]
             found: Section | None = sections[which_section].value
             key = (text, None if text.strip() else found)
@@ -224,14 +221,13 @@ class Normaliser:
         names = ("length", "behind", "parts", "cuts", "stations")
         if all(len(found[name]) == 1 and not found[name][0].value for name in names[1:]):
             return self._whole(found["length"], codes["length"][rows])
-        key, sizes = np.zeros(len(rows), dtype=np.intp), [len(found[name]) for name in names]
-        for name, size in zip(names, sizes, strict=True):
-            key = key * size + codes[name][rows]
-        distinct, code = _distinct(key)
+        columns = [codes[name][rows] for name in names]
+        code, first = combined(columns, len(rows))
         results: list[_Found] = []
-        every: list[int] = distinct.tolist()
-        for number in every:
-            geometry = _geometry_of(number, names, sizes, found)
+        for member in _members(columns, first):
+            geometry = Geometry(
+                *(found[name][place].value for name, place in zip(names, member, strict=True))
+            )
             known = self._kept["geometry"].get(geometry)
             if known is None:
                 known = self._kept["geometry"][geometry] = _read(
@@ -263,14 +259,10 @@ class Normaliser:
         geometry: Index,
     ) -> JobTable:
         """Return the readable rows as a table."""
-        width, depth = len(found["grade"]), len(found["coating"])
-        key = (codes["section"] * width + codes["grade"]) * depth + codes["coating"]
-        distinct, code = _distinct(key[rows])
+        columns = [codes[name][rows] for name in ("section", "grade", "coating")]
+        code, first = combined(columns, len(rows))
         stocks: list[int] = []
-        every: list[int] = distinct.tolist()
-        for value in every:
-            rest, coating = divmod(value, depth)
-            section, grade = divmod(rest, width)
+        for section, grade, coating in _members(columns, first):
             # The section's note is about the text; stocks that are alike are one.
             stock = Stock(
                 found["section"][section].value._replace(note=""),
@@ -356,16 +348,9 @@ class _Faults:
         return tuple(self._places)
 
 
-def _geometry_of(
-    number: int, names: Sequence[str], sizes: Sequence[int], found: Mapping[str, Sequence[_Found]]
-) -> Geometry:
-    """Return the geometry that a combined number of places stands for."""
-    chosen: dict[str, Any] = {}
-    left = number
-    for name, size in reversed(list(zip(names, sizes, strict=True))):
-        left, place = divmod(left, size)
-        chosen[name] = found[name][place].value
-    return Geometry(**chosen)
+def _members(columns: Sequence[Index], rows: Index) -> Iterable[tuple[int, ...]]:
+    """Return the codes that stand in some rows of several columns."""
+    return zip(*(column[rows].tolist() for column in columns), strict=True)
 
 
 def split(text: str, marks: str) -> list[str]:
@@ -394,16 +379,3 @@ def _numbers(found: Sequence[_Found]) -> Floats:
     return np.array(
         [math.nan if item.value is None else item.value for item in found], dtype=np.float64
     )
-
-
-def _distinct(key: Index) -> tuple[NDArray[np.intp], Index]:
-    """Return distinct keys and the place of each; by table where they are small."""
-    if not key.size:
-        return key, key
-    most = int(key.max()) + 1
-    if most > 4 * len(key) + 65_536:
-        values, back = np.unique(key, return_inverse=True)
-        return values, back
-    seen = np.zeros(most, dtype=np.bool_)
-    seen[key] = True
-    return np.flatnonzero(seen), np.take(np.cumsum(seen) - 1, key)

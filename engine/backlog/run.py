@@ -5,7 +5,7 @@
 # pyright: reportUnknownArgumentType=false, reportUnknownParameterType=false
 # pyright: reportMissingTypeArgument=false, reportUnknownLambdaType=false
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, NamedTuple, Protocol
 
@@ -17,7 +17,8 @@ from ...catalogue.errors import InputError
 from ...catalogue.machines import MachineModel
 from ..arrays import Bools, Floats
 from ..ask import Desk
-from ..job import check_fitted, check_kerf
+from ..combinations import combined
+from ..job import Geometry, check_fitted, check_kerf
 from ..table import Index, JobTable
 from .answer import COUNTED, DETAILS, NUMBERS, WORDS, Answers, rank_codes
 from .normalise import Fault, Normaliser, Read, Texts
@@ -25,9 +26,6 @@ from .workers import Workers
 
 REFUSED: Final = 3
 """Rank of a refused answer, see :func:`.answer.rank_codes`."""
-
-MOST_MISC: Final = 30_000
-"""Distinct combinations of bow, off-axis mass and facts that are numbered."""
 
 MOST_KNOWN: Final = 250_000
 """Distinct jobs whose answers are kept from chunk to chunk; then they are worked out anew."""
@@ -274,15 +272,19 @@ class Runner:
             look |= has_cuts[table.geometry]
         if has_fitted.any():
             look |= has_fitted[table.fitting]
-        seen: dict[tuple[int, int, int], tuple[str, str] | None] = {}
-        for row in np.flatnonzero(look).tolist():
-            key = (int(table.geometry[row]), int(table.fitting[row]), int(of_row[row]))
-            if key not in seen:
-                machines = self.asked.open_machines if key[2] < 0 else (self.machines[key[2]],)
-                seen[key] = _wrong(table, key, machines)
-            if (wrong := seen[key]) is not None:
+        rows = np.flatnonzero(look)
+        columns = [table.geometry[rows], table.fitting[rows], of_row[rows]]
+        code, first = combined(columns, len(rows))
+        wrong: list[tuple[str, str] | None] = []
+        for row in rows[first].tolist():
+            mine = int(of_row[row])
+            machines = self.asked.open_machines if mine < 0 else (self.machines[mine],)
+            geometry = table.geometries[int(table.geometry[row])]
+            wrong.append(_wrong(geometry, table.fittings[int(table.fitting[row])], machines))
+        for row, which in zip(rows.tolist(), code.tolist(), strict=True):
+            if (found := wrong[which]) is not None:
                 bad[row] = True
-                fault.put({int(places[row]): wrong})
+                fault.put({int(places[row]): found})
         return np.flatnonzero(~bad)
 
     def _best(self, answered: "_Rows", position: Index) -> "_Rows":
@@ -470,8 +472,6 @@ class _Known:
 
     def forget(self) -> None:
         """Start anew: stocks and geometries have other numbers, or there are too many."""
-        self._places: dict[int, int] = {}
-        self._misc: dict[tuple[float, ...], int] = {}
         self._table: JobTable | None = None
         self._answers: dict[int, _Columns] = {}
 
@@ -496,56 +496,33 @@ class _Known:
 
     def place(self, table: JobTable) -> Index:
         """Return the place of each job among the distinct ones; new ones are added."""
-        if len(self._misc) > MOST_MISC:
+        code, first = combined(_columns_of(table), table.rows)
+        if self._table is not None and self._table.rows + len(first) > MOST_KNOWN:
             self.forget()
-        values, first, back = np.unique(self._keys(table), return_index=True, return_inverse=True)
-        if self._places and len(self._places) + len(values) > MOST_KNOWN:
-            self.forget()
-            values = self._keys(table)[first]
-        places = self._places
-        of_value: list[int] = []
-        fresh: list[int] = []
-        for number, value in enumerate(values.tolist()):
-            place = places.get(value)
-            if place is None:
-                place = places[value] = len(places)
-                fresh.append(number)
-            of_value.append(place)
-        new = table.take(first[np.array(fresh, dtype=np.intp)])
-        self._table = new if self._table is None else self._table.joined(new)
-        return np.array(of_value, dtype=np.intp)[back]
-
-    def _keys(self, table: JobTable) -> NDArray[np.int64]:
-        """Return a number that stands for everything of a job: 15, 12, 18 and 18 bits."""
-        key = self._misc_codes(table).astype(np.int64)
-        key = (key << 12) | table.fitting
-        return (((key << 18) | table.geometry) << 18) | table.stock
-
-    def _misc_codes(self, table: JobTable) -> Index:
-        """Return a small number for bow, off-axis mass and facts together."""
-        columns = [
-            np.where(np.isnan(table.bow), -1.0, table.bow),
-            table.off_axis_mass,
-            table.off_axis_distance,
-            *(column.astype(np.float64) for column in table.facts.values()),
-        ]
-        if not table.rows:
-            return np.zeros(0, dtype=np.intp)
-        if all((column == column[0]).all() for column in columns):
-            one = tuple(float(column[0]) for column in columns)
-            return np.full(table.rows, self._misc.setdefault(one, len(self._misc)), dtype=np.intp)
-        values, back = np.unique(np.stack(columns, axis=1), axis=0, return_inverse=True)
-        codes = [self._misc.setdefault(tuple(row), len(self._misc)) for row in values.tolist()]
-        return np.array(codes, dtype=np.intp)[back.ravel()]
+        fresh = table.take(first)
+        # The rows known before come first, so what is alike in both has their place.
+        both = fresh if self._table is None else self._table.joined(fresh)
+        known = both.rows - len(first)
+        if not known:
+            self._table = both
+            return code
+        again, first_again = combined(_columns_of(both), both.rows)
+        is_new = first_again >= known
+        places: Index = np.where(is_new, 0, first_again)
+        places[is_new] = known + np.arange(int(is_new.sum()))
+        self._table = both.take(np.concatenate([np.arange(known), first_again[is_new]]))
+        return places[again[known:]][code]
 
     # --- answers --------------------------------------------------------------------------
 
     def decide(self, number: int, machine: MachineModel, places: Index, asked: Asked) -> None:
         """Answer those of the distinct jobs at ``places`` that are not answered yet."""
         columns = self._answers.setdefault(number, _Columns())
-        columns.grow(len(self._places))
+        if self._table is None:
+            return
+        columns.grow(self._table.rows)
         todo = places[~columns.is_done[places]]
-        if not todo.size or self._table is None:
+        if not todo.size:
             return
         for name in (*NUMBERS, *self.extra_names(asked)):
             if name not in columns.numbers:
@@ -603,6 +580,14 @@ class _Known:
         return result
 
 
+def _columns_of(table: JobTable) -> list[NDArray[Any]]:
+    """Return everything that makes a job; the columns that differ most come first."""
+    return [
+        table.geometry, table.stock, table.bow, table.off_axis_mass, table.off_axis_distance,
+        table.fitting, *table.facts.values(),
+    ]  # fmt: skip
+
+
 def _grades(table: JobTable, places: Index, rows: int) -> tuple[tuple[str, ...], Index]:
     """Return the names of grades, and for every row of the chunk which one it has."""
     names: dict[str, int] = {}
@@ -616,13 +601,12 @@ def _grades(table: JobTable, places: Index, rows: int) -> tuple[tuple[str, ...],
 
 
 def _wrong(
-    table: JobTable, key: tuple[int, int, int], machines: Iterable[MachineModel]
+    geometry: Geometry, fitted: frozenset[str], machines: Sequence[MachineModel]
 ) -> tuple[str, str] | None:
     """Return what is wrong with cuts or accessories on these machines, None if nothing."""
-    asked = list(machines)
     try:
-        check_fitted(table.fittings[key[1]], asked)
-        check_kerf(table.geometries[key[0]].cuts, asked)
+        check_fitted(fitted, machines)
+        check_kerf(geometry.cuts, machines)
     except InputError as error:
         return error.code, _sentence(error)
     return None

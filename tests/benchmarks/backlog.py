@@ -5,7 +5,8 @@ a process of its own; imports are not counted, loading catalogue and rules is. R
 floor of the same run. ``--compare 60000`` evaluates the rules row by row in other engines (needs
 ``pip install zen-engine rule-engine``), ``--decide 1000000`` measures the decision stage alone,
 ``--files 50000`` workbooks and texts, ``--impact 1000000`` two revisions of a machine over one
-backlog against one batch run.
+backlog against one batch run. ``--differ 1000000`` answers a backlog in which no row is like
+another and asks ``check`` for 2,000 of its rows (``--sample``): it ends with 1 where any differs.
 """
 
 import argparse
@@ -248,6 +249,87 @@ def impact(rows: int, rounds: int) -> None:
                 rows, kind, f"{middle(batch):.2f}", f"{middle(both):.2f}", f"x{ratio:.2f}",
                 both[0]["changed"], f"{max(item['peak'] for item in both):.0f}",
             )  # fmt: skip
+
+
+# --- a large backlog beside single answers ------------------------------------------------
+
+
+def make_varied(path: Path, rows: int) -> None:
+    """Write a backlog in which every column that makes a job differs from row to row."""
+    dice = random.Random(11)
+    sections = section_texts(dice, 1200)
+    with path.open("w", encoding="utf-8") as file:
+        file.write("job,section,length,bow,off_axis,ends,coating,grade\n")
+        for row in range(rows):
+            section = dice.choice(sections)
+            if dice.random() < 0.1:
+                section = f"tube {20 + 280 * dice.random():.3f} x {2 + 6 * dice.random():.3f} mm"
+            bow = f"{20 * dice.random():.4f} mm" if dice.random() < 0.7 else ""
+            ends = dice.choice(["", "", "", "open", "sealed"])
+            off_axis = f"{1 + 20 * dice.random():.4f} kg @ {dice.randint(20, 200)} mm"
+            cells = [
+                f"J{row:08d}", section, f"{1000 + 11500 * dice.random():.3f} mm", bow,
+                off_axis if dice.random() < 0.3 else "", ends,
+                dice.choice(["", "", "", "galvanised", "wet"]), dice.choice(["", "", "A106 B"]),
+            ]  # fmt: skip
+            file.write(",".join(cells) + "\n")
+
+
+def differ(rows: int, sample: int) -> int:
+    """Print how many sampled rows of a large backlog have another answer than ``check``."""
+    import pyarrow.csv as arrow_csv
+    import pyarrow.parquet as pq
+    from cuttable.engine.ask import Desk
+    from cuttable.engine.job import JobText
+
+    desk = Desk()
+    wrong = 0
+    with tempfile.TemporaryDirectory() as place:
+        source, out = Path(place) / "a.csv", Path(place) / "b.parquet"
+        make_varied(source, rows)
+        found = in_own_process("ours", source, "rowan-150", out)
+        line("rows", "answers", "seconds", "peak MB")
+        line(rows, found["answers"], f"{found['seconds']:.1f}", f"{found['peak']:.0f}")
+        picked = sorted(random.Random(13).sample(range(rows), min(sample, rows)))
+        as_text = arrow_csv.ConvertOptions(strings_can_be_null=False)
+        asked = arrow_csv.read_csv(source, convert_options=as_text).take(picked).to_pylist()
+        answers = pq.read_table(out).take(picked).to_pylist()
+        for job, row in zip(asked, answers, strict=True):
+            name, job["grade"] = job.pop("job"), job["grade"] or None
+            (verdict,) = desk.ask(JobText(**job), ["rowan-150"]).verdicts or (None,)
+            told = _as_row(name, verdict)
+            if any(_is_other(row[key], value) for key, value in told.items()):
+                wrong += 1
+                print(name, job, {key: (row[key], value) for key, value in told.items()})
+    line("sampled", "other than check")
+    line(len(picked), wrong)
+    return 1 if wrong else 0
+
+
+def _as_row(name: str, verdict: Any) -> dict[str, Any]:
+    """Return what an answer row must hold; a job with a question has no verdict."""
+    if verdict is None:
+        return {"job": name, "verdict": ""}
+    measures = {
+        f"{key}{end}": getattr(verdict.measures[key], field)
+        for key in ("stock_mass", "rotary_inertia")
+        for end, field in (("", "value"), ("_heavy", "heavy"))
+    }
+    return measures | {
+        "job": name,
+        "verdict": verdict.verdict,
+        "decided_by": verdict.decided_by,
+        "governing": verdict.governing,
+        "mitigations": "; ".join(item.code for item in verdict.mitigations),
+        "missing": "; ".join(verdict.missing),
+        "grade": verdict.job.grade.name,
+    }
+
+
+def _is_other(one: Any, other: Any) -> bool:
+    if isinstance(other, float):
+        return one is None or abs(one - other) > 1e-9 * abs(other)
+    return bool(one != other)
 
 
 def middle(found: list[dict[str, Any]]) -> float:
@@ -581,11 +663,15 @@ def main() -> None:
     parser.add_argument("--files", type=int, default=0, metavar="ROWS")
     parser.add_argument("--decide", type=int, default=0, metavar="ROWS")
     parser.add_argument("--impact", type=int, default=0, metavar="ROWS")
+    parser.add_argument("--differ", type=int, default=0, metavar="ROWS")
+    parser.add_argument("--sample", type=int, default=2000)
     parser.add_argument("--case", nargs="*", default=None)
     asked = parser.parse_args()
     if asked.case:
         run_case(asked.case)
         return
+    if asked.differ:
+        sys.exit(differ(asked.differ, asked.sample))
     if asked.impact:
         impact(asked.impact, asked.rounds)
         return
