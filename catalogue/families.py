@@ -1,10 +1,13 @@
 """Sections in the order in which a range is read: by size, then by wall."""
 
 from collections.abc import Callable
-from typing import Final, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from .sections import Section, round_section
 from .tables import SectionTables, schedule_name
+
+Family = Literal["pipe", "tube", "chs", "shs", "rhs", "hss"]
+"""Names of families."""
 
 
 class Member(NamedTuple):

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from itertools import zip_longest
 from typing import TYPE_CHECKING, Any, cast
 
-import click
+import typer
 
 from ..catalogue.book.answers import Kept
 from ..catalogue.book.records import minute
@@ -24,9 +24,9 @@ def tell_again(book: "Book", kept: Kept, files: dict[str, bytes], *, is_json: bo
     text = answer_text(ask_again(desk, kept))
     is_same = text == kept.text
     if is_json:
-        click.echo(text)
+        typer.echo(text)
     elif is_same:
-        click.echo(f"Answer {kept.answer}: the same to the byte, from the revisions of "
+        typer.echo(f"Answer {kept.answer}: the same to the byte, from the revisions of "
                    f"{minute(kept.basis['at'])}.")  # fmt: skip
     if not is_same:
         differing = list(leaf_differences(json.loads(kept.text), json.loads(text)))
@@ -38,7 +38,7 @@ def tell_again(book: "Book", kept: Kept, files: dict[str, bytes], *, is_json: bo
             if kept.basis["tool"] != f"cuttable {VERSION}"
             else "See that nothing was changed: cuttable book verify.",
         )
-        click.echo(f"cuttable: {fault}", err=True)
+        typer.echo(f"cuttable: {fault}", err=True)
     return 0 if is_same else 1
 
 

@@ -6,7 +6,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
+import typer
 
 from .progress import batch_extra, chunk_rows, progress
 
@@ -90,7 +90,7 @@ def _read(
 
     opened = open_backlog(backlog, sheet)
     if is_told:
-        click.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)
+        typer.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)
     chunks = opened.chunks(chunk_rows(models))
     with progress(opened.size) as tell, ThreadPoolExecutor(1) as reader:
 

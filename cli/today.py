@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, cast
 
-import click
+import typer
 
 from ..catalogue.book.answers import Kept
 from ..catalogue.errors import CuttableError, FileError, InputError
@@ -67,9 +67,9 @@ def tell_today(book: "Book", kept: Kept, files: dict[str, bytes], *, is_json: bo
     asked = [] if fault else _questions(before, after)
     is_same = not changed and not asked and fault is None
     if is_json:
-        click.echo(_as_json(kept, before, None if fault else after, changed, why, fault))
+        typer.echo(_as_json(kept, before, None if fault else after, changed, why, fault))
     elif is_same:
-        click.echo(f"Answer {kept.answer} of {kept.at[:10]}: today the same.")
+        typer.echo(f"Answer {kept.answer} of {kept.at[:10]}: today the same.")
         _tell((), (), why, "si")
     elif fault is not None:
         _tell([f"Answer {kept.answer} cannot be answered today: {fault}"], (), why, "si")
