@@ -53,9 +53,11 @@ class Group(TyperGroup):
 
 
 def _hinted(fault: typer.TyperException, ctx: typer.Context) -> typer.TyperException:
-    """Return a fault of reading the options; of one that is not there, with what was meant."""
+    """Return a fault of reading the options with the command it is of, and what was meant."""
     option = getattr(fault, "option_name", "")
-    return no_option(ctx, option) if option and option not in _options(ctx) else fault
+    if option and option not in _options(ctx):
+        return no_option(ctx, option)
+    return fault if getattr(fault, "ctx", None) else Misuse(fault.format_message(), ctx)
 
 
 def _options(ctx: typer.Context) -> list[str]:
@@ -66,6 +68,8 @@ def _options(ctx: typer.Context) -> list[str]:
 def no_option(ctx: typer.Context, word: str) -> Misuse:
     """Return the fault of an option that a command has not."""
     hint = did_you_mean(word, _options(ctx))
+    if isinstance(ctx.command, Group):
+        hint = f"{hint} Options stand behind the command they are for.".lstrip()
     return Misuse(f"There is no option {word!r}. {hint}".strip(), ctx)
 
 

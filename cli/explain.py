@@ -1,12 +1,14 @@
 """``cuttable explain``: what a measure is and how it comes about; what a code means."""
 
 import json
+import shlex
 from typing import Annotated, Any
 
 import typer
 
 from ..catalogue.errors import ERROR_CODES, InputError
 from ..catalogue.nearest import did_you_mean
+from ..engine.jobs.fields import FIELDS, Field
 from ..rules.model import RuleSet
 from .apps import new_app
 from .desk import open_desk
@@ -55,8 +57,8 @@ def explain(
         typer.Argument(
             metavar="[NAME]", show_default=False,
             help="A measure (its formula, inputs, source), the code of a rule, a mitigation, an "
-            'accessory or an error, or a word such as "rated" or "heavy end". Without it: all '
-            "measures.",
+            "accessory or an error, something said of a job, or a word such as 'rated' or "
+            "'heavy end'. Without it: all measures.",
         ),
     ] = "",
     *,
@@ -125,7 +127,7 @@ def explain(
 
 def _meanings(rule_set: RuleSet) -> dict[str, str]:
     """Return what codes and words mean, besides measures."""
-    found = dict(WORDS)
+    found = {field.name.replace("_", "-"): _field_meaning(field) for field in FIELDS} | WORDS
     for rule in rule_set.rules:
         found[rule.code] = f"{rule.title}. {rule.because} (cuttable rules show {rule.code})"
     for item in rule_set.mitigations.values():
@@ -137,6 +139,12 @@ def _meanings(rule_set: RuleSet) -> dict[str, str]:
     for code, meaning in QUESTIONS.items():
         found[code] = f"A question. {meaning}"
     return found
+
+
+def _field_meaning(field: Field) -> str:
+    typed = f"{field.option} " if field.option else ""
+    several = "; may be repeated" if field.is_list else ""
+    return f"Said of a job. {field.help} For example: {typed}{shlex.quote(field.example)}{several}."
 
 
 def _reads(source: str, name: str) -> bool:

@@ -147,8 +147,6 @@ def run() -> NoReturn:
 def _show(fault: typer.TyperException) -> None:
     """Tell how a command line is wrong, below the line of its usage."""
     show: Callable[[], None] | None = getattr(fault, "show", None)
-    if show is None or getattr(fault, "ctx", None) is None:
-        typer.echo("Usage: cuttable COMMAND [OPTIONS] [ARGS]...", err=True)
     if show is None:
         typer.echo(f"Error: {fault.format_message()}", err=True)
     else:
@@ -183,6 +181,9 @@ def _run() -> object:
         # What could not be written is dropped, so that ending does not try again.
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         raise _unwritable(fault.strerror or "unknown reason") from None
+    except SystemExit as ended:
+        # What the library ends by itself with 1 would be taken for a refused job.
+        raise SystemExit(2 if ended.code == 1 else ended.code) from None
     return status
 
 

@@ -9,11 +9,11 @@ from typing import Annotated, Any, Final, TypeVar
 
 import typer
 
-from ..catalogue.errors import InputError
+from ..catalogue.errors import CuttableError, InputError
 from ..engine.jobs.fields import FIELDS, Field
 from ..engine.wording import System
 from .apps import Command, Misuse, no_option
-from .desk import name_book
+from .desk import name_book, open_catalogue
 
 F = TypeVar("F", bound=Callable[..., int])
 
@@ -22,6 +22,16 @@ JOB: Final = tuple(field for field in FIELDS if field.option)
 STOCK: Final = tuple(field for field in JOB if field.is_of_stock)
 """What of it describes stock of any length."""
 GRADE: Final = tuple(field for field in JOB if field.kind == "grade")
+
+
+def machine_codes() -> list[str]:
+    """Return the codes that a shell may complete a machine to; none where they cannot be read."""
+    try:
+        catalogue = open_catalogue()
+    except CuttableError:
+        return []
+    return [*catalogue.model_codes, *catalogue.overlays]
+
 
 # --- options that several commands have ---------------------------------------------------
 
@@ -32,12 +42,17 @@ UnitsTyped = Annotated[
     typer.Option("--units", help="Units to show; by default those the length was typed in."),
 ]
 Machine = Annotated[
-    str, typer.Option("--machine", metavar="CODE|FILE.toml", help="The machine to ask.")
-]
+    str,
+    typer.Option(
+        "--machine", metavar="CODE|FILE.toml", autocompletion=machine_codes,
+        help="The machine to ask.",
+    ),
+]  # fmt: skip
 Machines = Annotated[
     list[str],
     typer.Option(
-        "--machine", metavar="CODE|FILE.toml", default_factory=list, show_default=False,
+        "--machine", metavar="CODE|FILE.toml", autocompletion=machine_codes,
+        default_factory=list, show_default=False,
         help="Model to ask; repeat for several. Without it: every model.",
     ),
 ]  # fmt: skip

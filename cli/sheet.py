@@ -12,7 +12,7 @@ from ..engine.wording import system_of
 from .apps import new_app
 from .desk import open_desk
 from .files import write_whole
-from .options import JOB, UnitsTyped, Words, command, section_and_length
+from .options import JOB, UnitsTyped, Words, command, machine_codes, section_and_length
 
 app = new_app()
 
@@ -32,8 +32,8 @@ def sheet(
     words: Words,
     machines: Annotated[
         list[str],
-        typer.Option("--machine", metavar="CODE|FILE.toml", default_factory=list,
-                     show_default=False, help="The machine to set up."),
+        typer.Option("--machine", metavar="CODE|FILE.toml", autocompletion=machine_codes,
+                     default_factory=list, show_default=False, help="The machine to set up."),
     ],
     said: Mapping[str, Any],
     units: UnitsTyped = None,

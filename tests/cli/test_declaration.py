@@ -67,6 +67,8 @@ def test_a_command_loads_no_other_command() -> None:
         ("cuttable book re", ["restore", "renew"]),
         ("cuttable check --mach", ["--machine"]),
         ("cuttable check --units ", ["si", "us"]),
+        ("cuttable whatif --machine rowan", ["rowan-150"]),
+        ("cuttable sheet NPS 6m --machine al", ["alder-320"]),
         ("cuttable nonsense ", []),
     ],
 )
@@ -146,6 +148,9 @@ def test_families_that_can_be_typed_are_those_there_are() -> None:
         (["machines", "list", "rowan-150"], "rowan-150"),
         (["sheet", "NPS 6 SCH 40", "6 m", "--paper", "a5"], "'a4', 'letter'"),
         (["machines"], "Usage: cuttable machines"),
+        (["--book", "none", "check"], "Options stand behind the command"),
+        (["check", "NPS 6 SCH 40", "6 m", "--part"], "Usage: cuttable check"),
+        (["rules", "list", "--json=yes"], "Usage: cuttable rules list"),
         ([], "Usage: cuttable"),
     ],
 )  # fmt: skip
