@@ -188,3 +188,10 @@ def test_help_fits_a_narrow_terminal(cuttable: Run) -> None:
     done = cuttable("check", "--help", env=os.environ | {"COLUMNS": "60"})
     lines = [line for line in done.stdout.splitlines() if not line.startswith("    cuttable")]
     assert max(map(len, lines)) <= 60
+
+
+def test_what_the_library_ends_by_itself_is_no_refusal(cuttable: Run) -> None:
+    """Status 1 means refused on every machine; a shell that is not known is a fault."""
+    done = cuttable(env=os.environ | {"_CUTTABLE_COMPLETE": "complete_cobol"})
+    assert done.returncode == 2
+    assert "cobol" in done.stderr
