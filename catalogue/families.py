@@ -1,12 +1,15 @@
 """Sections in the order in which a range is read: by size, then by wall."""
 
 from collections.abc import Callable
-from typing import Final, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from .sections import Section
 from .table_files import shipped_forms
 from .table_rows import filled
 from .tables import SectionTables
+
+Family = Literal["pipe", "tube", "chs", "shs", "rhs", "hss"]
+"""Names of families."""
 
 
 class Member(NamedTuple):

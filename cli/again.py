@@ -3,7 +3,7 @@
 import json
 from typing import TYPE_CHECKING, Any
 
-import click
+import typer
 
 from ..catalogue.book.answers import Kept
 from ..catalogue.book.held import Held
@@ -23,9 +23,9 @@ def tell_again(book: "Book", kept: Kept, files: dict[str, bytes], *, is_json: bo
     text = text_again(desk_for(held, files), kept)
     is_same = text == kept.text
     if is_json:
-        click.echo(text)
+        typer.echo(text)
     elif is_same:
-        click.echo(f"Answer {kept.answer}: the same to the byte, from the revisions of "
+        typer.echo(f"Answer {kept.answer}: the same to the byte, from the revisions of "
                    f"{minute(kept.basis['at'])}.")  # fmt: skip
     if not is_same:
         differing = list(leaf_differences(json.loads(kept.text), json.loads(text)))
@@ -37,7 +37,7 @@ def tell_again(book: "Book", kept: Kept, files: dict[str, bytes], *, is_json: bo
             if kept.basis["tool"] != f"cuttable {VERSION}"
             else "See that nothing was changed: cuttable book verify.",
         )
-        click.echo(f"cuttable: {fault}", err=True)
+        typer.echo(f"cuttable: {fault}", err=True)
     return 0 if is_same else 1
 
 

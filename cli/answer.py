@@ -1,15 +1,16 @@
 """``cuttable answer``: an answer given before, as it was, again, and today."""
 
 import json
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
-import click
+import typer
 
 from ..catalogue.book.records import minute
 from ..catalogue.errors import InputError
 from ..engine.version import VERSION
+from .apps import new_app
 from .desk import open_book
-from .revisions import JSON
+from .options import Json, command
 
 if TYPE_CHECKING:
     from ..catalogue.book.answers import Kept
@@ -18,7 +19,11 @@ if TYPE_CHECKING:
 RECENT = 20
 
 
-@click.command(
+app = new_app()
+
+
+@command(
+    app,
     "answer",
     epilog="""\b
 Examples:
@@ -27,15 +32,26 @@ Examples:
   cuttable answer 17 --again    worked out again from the revisions of that day
   cuttable answer 17 --today    what is different now, and why""",
 )
-@click.argument("name", metavar="[ANSWER]", required=False, default="")
-@click.option("--again", "is_again", is_flag=True,
-              help="Work it out again from the revisions of that day.")  # fmt: skip
-@click.option("--today", "is_today", is_flag=True, help="What is different now, and why.")
-@JSON
-def command(name: str, *, is_again: bool, is_today: bool, is_json: bool) -> int:
-    """Give an answer again that was kept (check --keep).
+def answer(
+    name: Annotated[
+        str,
+        typer.Argument(
+            metavar="[ANSWER]", show_default=False,
+            help="Its number, or the id of one of its verdicts. Without it: the answers kept last.",
+        ),
+    ] = "",
+    *,
+    is_again: Annotated[
+        bool, typer.Option("--again", help="Work it out again from the revisions of that day.")
+    ] = False,
+    is_today: Annotated[
+        bool, typer.Option("--today", help="What is different now, and why.")
+    ] = False,
+    is_json: Json = False,
+) -> int:  # fmt: skip
+    """An answer given before: as it was, again, and today.
 
-    ANSWER is its number, or the id of one of its verdicts. Without it: the answers kept last.
+    Answers are kept by check --keep.
 
     Exit status of --again and --today: 0 the same, 1 different.
     """
@@ -57,7 +73,7 @@ def command(name: str, *, is_again: bool, is_today: bool, is_json: bool) -> int:
         tell = tell_again if is_again else tell_today
         return tell(book, kept, files, is_json=is_json)
     if is_json:
-        click.echo(kept.text)
+        typer.echo(kept.text)
         return 0
     print_kept(kept)
     return 0
@@ -73,11 +89,11 @@ def _list(book: "Book", *, is_json: bool) -> int:
     if is_json:
         rows = [{"answer": number, "at": at, "asker": asker, "verdict": verdict or None,
                  "inputs": inputs} for number, at, asker, verdict, inputs in found]  # fmt: skip
-        click.echo(json.dumps({"schema": "cuttable.answers/1", "answers": rows},
+        typer.echo(json.dumps({"schema": "cuttable.answers/1", "answers": rows},
                               ensure_ascii=False, indent=2))  # fmt: skip
         return 0
     if not found:
-        click.echo("No answer is kept yet. Keep one: cuttable check … --keep")
+        typer.echo("No answer is kept yet. Keep one: cuttable check … --keep")
         return 0
     print_rows(
         ("answer", "when (UTC)", "asked by", "best", "what was asked"),

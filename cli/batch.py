@@ -1,16 +1,18 @@
 """``cuttable batch``: a backlog in, an answer a job and machine out."""
 
 import signal
-from collections.abc import Sequence
 from dataclasses import astuple
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
-import click
+import typer
 
 from ..catalogue.errors import InputError
 from ..engine.ask import Desk
+from ..engine.jobs.fields import FIELDS
+from .apps import new_app
 from .desk import open_desk
+from .options import Sheet, Workers, command
 from .progress import batch_extra, chunk_rows, progress
 
 if TYPE_CHECKING:
@@ -18,64 +20,80 @@ if TYPE_CHECKING:
     from ..engine.backlog.run import Runner
 
 REPORTS = (".html", ".pdf")
+REQUIRED: Final = ("job", *(field.name for field in FIELDS if field.is_required))
+BESIDES: Final = ("quantity", "machine",
+                  *(field.name for field in FIELDS if not field.is_required))  # fmt: skip
+"""Columns of a backlog, for its help."""
 
 
-@click.command(
+app = new_app()
+
+
+@command(
+    app,
     "batch",
     epilog="""\b
 Examples:
   cuttable batch orders.csv --out answers.csv
   cuttable batch orders.xlsx --out answers.xlsx --machine rowan-150 --report report.html
   cuttable batch orders.parquet --out best.parquet --best""",
-)
-@click.argument("backlog", type=click.Path(path_type=Path))
-@click.option(
-    "--out", type=click.Path(path_type=Path), required=True, metavar="FILE",
-    help="File to write: .csv, .jsonl, .parquet or .xlsx.",
-)  # fmt: skip
-@click.option(
-    "--machine", "machines", multiple=True, metavar="CODE|FILE.toml",
-    help="Model to ask; repeat for several. Without it: every model. "
-    "A machine named in a row stands before this.",
-)  # fmt: skip
-@click.option(
-    "--best", "is_best", is_flag=True,
-    help="Keep one answer a job: the best verdict, and of equal ones the smallest model.",
-)  # fmt: skip
-@click.option("--numbers", "has_numbers", is_flag=True,
-              help="Add a column for every number of every mitigation.")  # fmt: skip
-@click.option("--report", type=click.Path(path_type=Path), default=None, metavar="FILE",
-              help="Write a page with counts and charts too: .html or .pdf.")  # fmt: skip
-@click.option("--resume", "is_resumed", is_flag=True, help="Continue a run that was stopped.")
-@click.option("--sheet", default="", metavar="NAME", help="Sheet of a workbook; else the first.")
-@click.option("--workers", type=click.IntRange(min=1), default=None,
-              help="Processes to use; else one for each processor.")  # fmt: skip
-@click.option("--scheduler", default="", metavar="ADDRESS",
-              help="Decide on the workers of a Dask scheduler, e.g. tcp://host:8786.")  # fmt: skip
-def command(
-    *,
-    backlog: Path,
-    out: Path,
-    machines: Sequence[str],
-    is_best: bool,
-    has_numbers: bool,
-    report: Path | None,
-    is_resumed: bool,
-    sheet: str,
-    workers: int | None,
-    scheduler: str,
-) -> int:
-    """Answer every job of a backlog: CSV, Excel or Parquet in and out.
+    help=f"""Answer every job of a backlog: CSV, Excel or Parquet.
 
-    Columns: job, section, length; and where there are such: grade, quantity, machine, parts
-    ("3*1.2 m + 0.4 m"), cuts, stations, bow, behind, off_axis, ends, contents, coating, grip,
-    fitted. Common other names of columns are understood. Answers come in the order of the
-    backlog, one a job and machine; a row that cannot be read keeps its place with its error.
+    Columns: {", ".join(REQUIRED)}; and where there are such: {", ".join(BESIDES)}. Parts are
+    written like "3*1.2 m + 0.4 m". Common other names of columns are understood. Answers come in
+    the order of the backlog, one a job and machine; a row that cannot be read keeps its place
+    with its error.
 
     Exit status: 0 every job can be cut somewhere; 1 some job is refused on every machine asked;
     2 some job has no answer (its error or question is in the file), whatever else is refused, or
     nothing could be done.
-    """
+    """,
+)
+def batch(
+    backlog: Annotated[
+        Path, typer.Argument(metavar="BACKLOG", help="The jobs: a CSV, Excel or Parquet file.")
+    ],
+    *,
+    out: Annotated[
+        Path,
+        typer.Option("--out", metavar="FILE",
+                     help="File to write: .csv, .jsonl, .parquet or .xlsx."),
+    ],
+    machines: Annotated[
+        list[str],
+        typer.Option(
+            "--machine", metavar="CODE|FILE.toml", default_factory=list, show_default=False,
+            help="Model to ask; repeat for several. Without it: every model. "
+            "A machine named in a row stands before this.",
+        ),
+    ],
+    is_best: Annotated[
+        bool,
+        typer.Option(
+            "--best",
+            help="Keep one answer a job: the best verdict, and of equal ones the smallest model.",
+        ),
+    ] = False,
+    has_numbers: Annotated[
+        bool, typer.Option("--numbers", help="Add a column for every number of every mitigation.")
+    ] = False,
+    report: Annotated[
+        Path | None,
+        typer.Option("--report", metavar="FILE",
+                     help="Write a page with counts and charts too: .html or .pdf."),
+    ] = None,
+    is_resumed: Annotated[
+        bool, typer.Option("--resume", help="Continue a run that was stopped.")
+    ] = False,
+    sheet: Sheet = "",
+    workers: Workers = None,
+    scheduler: Annotated[
+        str,
+        typer.Option("--scheduler", metavar="ADDRESS",
+                     help="Decide on the workers of a Dask scheduler, e.g. tcp://host:8786."),
+    ] = "",
+) -> int:  # fmt: skip
+    """Answer every job of a backlog."""
     if hasattr(signal, "SIGPIPE"):
         signal.signal(signal.SIGPIPE, signal.SIG_IGN)  # a worker that ended is an error to tell
     _check_places(backlog, out, report)
@@ -87,7 +105,7 @@ def command(
     desk = open_desk()
     asked = Asked(tuple(desk.machines(machines)), is_best, has_numbers)
     opened = open_backlog(backlog, sheet)
-    click.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)
+    typer.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)
     decider = None
     if scheduler:
         from ..engine.backlog.cluster import Cluster
@@ -113,7 +131,7 @@ def command(
         if not is_done:
             answers.abandon()
             if answers.rows_done:
-                click.echo(
+                typer.echo(
                     f"{answers.rows_done} rows are done; --resume continues with the next.",
                     err=True,
                 )

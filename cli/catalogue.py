@@ -3,13 +3,16 @@
 import json
 from typing import Any
 
-import click
+import typer
 
 from ..catalogue.book.brought import CATALOGUE_FILES
 from ..catalogue.book.records import CATALOGUE
 from ..catalogue.reading import Reader, parse_toml
+from .apps import new_app
 from .desk import open_catalogue
-from .revisions import JSON, Kind, add_revision_commands
+from .options import Json, command
+from .revision_kind import Kind
+from .revisions import add_revision_commands
 
 NEEDED = ("tables/index.toml", "grades.toml", "tolerances.toml")
 """Files that no revision of the catalogue does without."""
@@ -17,17 +20,17 @@ NEEDED = ("tables/index.toml", "grades.toml", "tolerances.toml")
 COLUMNS = ("standard", "edition", "title", "file")
 
 
-@click.group("catalogue")
-def command() -> None:
-    """The curated section tables, grades and tolerances; take over what a newer tool brings.
+app = new_app(
+    """List the curated tables; release what a newer tool brings.
 
-    The site's own stand beside them: cuttable sections, cuttable grades.
+    Tables of sections, grades and tolerances. The site's own stand beside them: cuttable sections,
+    cuttable grades.
     """
+)
 
 
-@command.command("list", epilog="Example: cuttable catalogue list")
-@JSON
-def list_all(*, is_json: bool) -> int:
+@command(app, "list", epilog="Example: cuttable catalogue list")
+def list_all(*, is_json: Json = False) -> int:
     """List the section tables with the standard and edition each is from."""
     catalogue = open_catalogue()
     files = catalogue.tables.files
@@ -43,7 +46,7 @@ def list_all(*, is_json: bool) -> int:
             "schema": "cuttable.catalogue/1", "digest": catalogue.digest,
             "tables": [{"table": name, **table} for name, table in tables.items()],
         }  # fmt: skip
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
     from .render import print_rows
 
@@ -54,8 +57,8 @@ def list_all(*, is_json: bool) -> int:
             for name, table in tables.items()
         ),
     )
-    click.echo(f"Sections, grades and tolerances together: {catalogue.digest}")
+    typer.echo(f"Sections, grades and tolerances together: {catalogue.digest}")
     return 0
 
 
-add_revision_commands(command, Kind("catalogue", CATALOGUE, CATALOGUE, CATALOGUE_FILES, NEEDED))
+add_revision_commands(app, Kind("catalogue", CATALOGUE, CATALOGUE, CATALOGUE_FILES, NEEDED))

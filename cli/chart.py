@@ -1,51 +1,60 @@
 """``cuttable chart``: a machine's range as a picture."""
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Annotated, Any
 
-import click
+import typer
 
 from ..catalogue.errors import InputError
-from ..catalogue.families import FAMILIES
+from ..catalogue.families import Family
 from ..engine.charting import charts_of
-from ..engine.wording import SYSTEMS, System
+from .apps import new_app
 from .desk import open_desk
 from .files import write_whole
+from .options import GRADE, Machine, Units, command
 
 KINDS = (".svg", ".png", ".html")
 
 
-@click.command(
+app = new_app()
+
+
+@command(
+    app,
     "chart",
+    fields=GRADE,
     epilog="""\b
 Examples:
   cuttable chart --machine alder-320 --out alder.svg
   cuttable chart --machine rowan-150 --wall "XS" --units us --out rowan.png
   cuttable chart --machine medlar-300 --against alder-320 --family shs --out two.html""",
 )
-@click.option("--machine", required=True, metavar="CODE|FILE.toml", help="The machine to draw.")
-@click.option("--against", default="", metavar="CODE|FILE.toml",
-              help="A second machine or revision, drawn beside it on the same scale.")  # fmt: skip
-@click.option("--family", type=click.Choice(list(FAMILIES)), default="pipe", show_default=True)
-@click.option("--wall", default="", metavar="SCHEDULE|WALL",
-              help="Schedule of pipe, or wall; else SCH 40 or STD, 5 mm or 3/16 in.")  # fmt: skip
-@click.option("--grade", default=None, metavar="G",
-              help="Grade; without it the carbon steel each is sold in.")  # fmt: skip
-@click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True)
-@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), default=Path("chart.svg"),
-              show_default=True, help="File to write: .svg, .png or .html.")  # fmt: skip
-def command(
+def chart(
     *,
-    machine: str,
-    against: str,
-    family: str,
-    wall: str,
-    grade: str | None,
-    units: System,
-    out: Path,
-) -> int:
-    """Draw for which sections and lengths a machine is in range, on conditions, or not.
+    machine: Machine,
+    against: Annotated[
+        str,
+        typer.Option("--against", metavar="CODE|FILE.toml",
+                     help="A second machine or revision, drawn beside it on the same scale."),
+    ] = "",
+    family: Annotated[Family, typer.Option("--family", help="Sections to draw.")] = "pipe",
+    wall: Annotated[
+        str,
+        typer.Option("--wall", metavar="SCHEDULE|WALL",
+                     help="Schedule of pipe, or wall; else SCH 40 or STD, 5 mm or 3/16 in."),
+    ] = "",
+    said: Mapping[str, Any],
+    units: Units = "si",
+    out: Annotated[
+        Path,
+        typer.Option("--out", metavar="FILE", dir_okay=False,
+                     help="File to write: .svg, .png or .html."),
+    ] = Path("chart.svg"),
+) -> int:  # fmt: skip
+    """Draw a machine's range: sections against lengths.
 
-    Sizes against length, a tint and a pattern for each verdict, and along each border what
+    A tint and a pattern for each verdict, and along each border what
     decides. HTML tells what is pointed at.
     """
     kind = out.suffix.casefold()
@@ -56,7 +65,7 @@ def command(
         )  # fmt: skip
     desk = open_desk()
     models = desk.machines([machine, *([against] if against else [])])
-    drawn = charts_of(desk, models, family=family, wall=wall, grade=grade, system=units)
+    drawn = charts_of(desk, models, family=family, wall=wall, system=units, **said)
     made = (
         drawn.page(units).encode()
         if kind == ".html"
@@ -64,5 +73,5 @@ def command(
     )
     write_whole(out, made, "the chart")
     codes = " against ".join(model.code for model in models)
-    click.echo(f"{out}: {codes}, {drawn.title}, {len(drawn.charts[0].rows)} sizes.")
+    typer.echo(f"{out}: {codes}, {drawn.title}, {len(drawn.charts[0].rows)} sizes.")
     return 0

@@ -1,76 +1,65 @@
 """``cuttable check``: the main job."""
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
 
-import click
+import typer
 
 from ..catalogue.overlay import MARK
 from ..engine.answer.document import Reply, text_of
 from ..engine.ask import Desk, is_at_least
 from ..engine.job import JobText
-from ..engine.wording import System, system_of
-from .desk import AS, open_desk
-from .job_options import job_options, section_and_length
+from ..engine.wording import system_of
+from .apps import new_app
+from .desk import open_desk
+from .options import JOB, Json, Machines, UnitsTyped, Who, Words, command, section_and_length
 
 MOST_SITES = 5
 
 
-@click.command(
+app = new_app()
+
+
+@command(
+    app,
     "check",
-    context_settings={"ignore_unknown_options": True},
+    fields=JOB,
+    takes_negative=True,
     epilog="""\b
 Examples:
   cuttable check "NPS 4 SCH 40" "20 ft"
   cuttable check "HSS 6x4x1/4" "12 m" --machine medlar-300 --part "1.2 m*6"
   cuttable check "NPS 6 SCH 40" "6 m" --machine rowan-150 --fitted reversed-jaws --json""",
 )
-@click.option(
-    "--machine",
-    "machines",
-    multiple=True,
-    metavar="CODE|FILE.toml",
-    help="Model to ask; repeat for several. Without it: every model, best first.",
-)
-@job_options
-@click.option(
-    "--at-least",
-    type=click.Choice(["in-range", "allowed"]),
-    default="allowed",
-    help="Exit with 1 where the best verdict is below this.",
-)
-@click.option(
-    "--trace", "is_traced", is_flag=True, help="Show every measure with formula and inputs."
-)
-@click.option(
-    "--keep", "is_kept", is_flag=True, envvar="CUTTABLE_KEEP",
-    help="Keep the answer in the book; cuttable answer gives it again. [CUTTABLE_KEEP=1]",
-)  # fmt: skip
-@AS
-@click.option("--full", "is_full", is_flag=True, help="Show every limit, however little used.")
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-@click.pass_context
-def command(
-    ctx: click.Context,
+def check(
+    ctx: typer.Context,
     *,
-    words: Sequence[str],
-    machines: Sequence[str],
-    units: System | None,
-    at_least: str,
-    is_kept: bool,
-    who: str | None,
-    is_traced: bool,
-    is_full: bool,
-    is_json: bool,
-    **options: Any,
-) -> int:
-    """Can this machine cut this stock, and on what conditions?
-
-    SECTION as the trade writes it, LENGTH with its unit, each in quotes.
-    """
+    words: Words,
+    machines: Machines,
+    said: Mapping[str, Any],
+    units: UnitsTyped = None,
+    at_least: Annotated[
+        Literal["in-range", "allowed"],
+        typer.Option("--at-least", help="Exit with 1 where the best verdict is below this."),
+    ] = "allowed",
+    is_traced: Annotated[
+        bool, typer.Option("--trace", help="Show every measure with formula and inputs.")
+    ] = False,
+    is_kept: Annotated[
+        bool,
+        typer.Option("--keep", envvar="CUTTABLE_KEEP",
+                     help="Keep the answer in the book; cuttable answer gives it again."),
+    ] = False,
+    who: Who = None,
+    is_full: Annotated[
+        bool, typer.Option("--full", help="Show every limit, however little used.")
+    ] = False,
+    is_json: Json = False,
+) -> int:  # fmt: skip
+    """Can this machine cut this stock, and on what conditions?"""
     section, length = section_and_length(ctx, words)
     system = units or system_of(length)
-    text = JobText(section, length, **options)
+    text = JobText(section, length, **said)
     if is_kept:
         from .keeping import ask_and_keep
 
@@ -79,7 +68,7 @@ def command(
         desk = open_desk()
         reply = desk.ask(text, machines, system=system, is_traced=is_traced)
     if is_json:
-        click.echo(text_of(reply))
+        typer.echo(text_of(reply))
     else:
         from .render import print_answer
 

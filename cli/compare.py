@@ -1,45 +1,48 @@
 """``cuttable compare``: two pieces side by side, so that "about the same" has a number."""
 
 import json
-from typing import Any
+from collections.abc import Mapping
+from typing import Annotated, Any
 
-import click
+import typer
 
 from ..catalogue.errors import OpenQuestion
 from ..engine.job import Job, JobText, read_job
-from ..engine.wording import SYSTEMS, System, show, system_of
+from ..engine.wording import show, system_of
+from .apps import new_app
 from .desk import open_desk
+from .options import GRADE, Json, UnitsTyped, command
 
 MEASURES = ("linear_mass", "stock_mass", "rotary_inertia")
 
 
-@click.command(
+app = new_app()
+
+
+@command(
+    app,
     "compare",
+    fields=GRADE,
     epilog='Example: cuttable compare "NPS 8 SCH 80" "10 ft" "NPS 6 SCH 80" "24 ft"',
 )
-@click.argument("section")
-@click.argument("length")
-@click.argument("other_section")
-@click.argument("other_length")
-@click.option("--grade", default=None, metavar="G", help="Grade of both.")
-@click.option("--units", type=click.Choice(SYSTEMS), default=None)
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def command(
-    section: str,
-    length: str,
-    other_section: str,
-    other_length: str,
-    grade: str | None,
-    units: System | None,
+def compare(
+    section: Annotated[str, typer.Argument(metavar="SECTION", help="Section of the first piece.")],
+    length: Annotated[str, typer.Argument(metavar="LENGTH", help="Its length.")],
+    other_section: Annotated[
+        str, typer.Argument(metavar="OTHER_SECTION", help="Section of the other piece.")
+    ],
+    other_length: Annotated[str, typer.Argument(metavar="OTHER_LENGTH", help="Its length.")],
     *,
-    is_json: bool,
+    said: Mapping[str, Any],
+    units: UnitsTyped = None,
+    is_json: Json = False,
 ) -> int:
-    """How much heavier, and how much harder to turn, is one piece than another?"""
+    """How much heavier, and harder to turn, is one piece than another?"""
     desk = open_desk()
     pieces = [(section, length), (other_section, other_length)]
     jobs: list[Job] = []
     for item_section, item_length in pieces:
-        text = JobText(item_section, item_length, grade=grade)
+        text = JobText(item_section, item_length, **said)
         job, questions = read_job(text, desk.catalogue, desk.rule_set.vocabulary)
         if job is None:
             raise OpenQuestion(questions[0].code, questions[0].text, questions[0].choices)
@@ -58,7 +61,7 @@ def command(
     if is_json:
         names = [job.section.designation for job in jobs]
         content = {"schema": "cuttable.comparison/1", "pieces": names, "measures": rows}
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
     from .render import print_rows
 
@@ -76,7 +79,7 @@ def command(
             for row in rows
         ),
     )
-    click.echo(_sentence(rows[-1]["ratio"]))
+    typer.echo(_sentence(rows[-1]["ratio"]))
     return 0
 
 

@@ -6,9 +6,10 @@ person's own book is asked if there is one.
 
 import getpass
 import os
+from contextvars import ContextVar
 from typing import TYPE_CHECKING, Final
 
-import click
+import typer
 
 from ..catalogue.book.place import Place, chosen, place_of
 from ..catalogue.errors import InputError
@@ -27,43 +28,38 @@ PERSON: Final = "CUTTABLE_PERSON"
 MAKER: Final = "cuttable"
 """Name of nobody: the author of the releases that the tool brings."""
 
-_META: Final = "cuttable.book"
-
-AS = click.option("--as", "who", default=None, metavar="NAME",
-                  help="Who does this; else CUTTABLE_PERSON, else who is logged in.")  # fmt: skip
+_NAMED: ContextVar[str | None] = ContextVar("book", default=None)
 
 
-def with_book_option(command: click.Command) -> click.Command:
-    """Add ``--book`` to a command, or to every command of a group."""
-    if isinstance(command, click.Group):
-        for item in command.commands.values():
-            with_book_option(item)
-    elif not any(item.name == "book" for item in command.params):
-        command.params.append(
-            click.Option(
-                ["--book", "book"],
-                metavar="PATH|URL",
-                expose_value=False,
-                is_eager=True,
-                callback=_remember,
-                help="Book of limits to ask: a file, postgresql://…, or 'none' for the limits "
-                "the tool brings. Else CUTTABLE_BOOK, else your own book if there is one.",
-            )
-        )
-    return command
+def name_book(text: str | None) -> None:
+    """Take the book that a command line names; None for none named.
 
-
-def _remember(ctx: click.Context, param: click.Parameter, value: str | None) -> None:
-    _ = param
-    if value is not None:
-        place_of(value)  # what cannot be a place is refused before anything is done
-        ctx.find_root().meta[_META] = value
+    Raises:
+        InputError: it cannot be a place.
+    """
+    if text is not None:
+        place_of(text)  # refused before anything is done
+    _NAMED.set(text)
 
 
 def book_place() -> Place | None:
     """Return the place of the book that is asked; None for no book."""
-    ctx = click.get_current_context(silent=True)
-    return chosen(None if ctx is None else ctx.find_root().meta.get(_META))
+    return chosen(_NAMED.get())
+
+
+def named_place() -> Place:
+    """Return the place of the book that is asked.
+
+    Raises:
+        InputError: ``book-missing`` where no book is asked.
+    """
+    place = book_place()
+    if place is None:
+        raise InputError(
+            "book-missing", "no book is asked: 'none' is named", where="--book",
+            remedy="Name one: --book PATH.",
+        )  # fmt: skip
+    return place
 
 
 def held_book(*, at: "dt.datetime | None" = None) -> "Held | None":
@@ -105,19 +101,14 @@ def open_book(*, is_made: bool = False) -> "Book":
         InputError: ``book-missing`` where no book is asked.
         FileError: the book cannot be opened.
     """
-    place = book_place()
-    if place is None:
-        raise InputError(
-            "book-missing", "no book is asked: 'none' is named", where="--book",
-            remedy="Name one: --book PATH.",
-        )  # fmt: skip
+    place = named_place()
     from ..catalogue.book import connect
 
     if is_made and place.is_default and not place.path.is_file():
         from ..catalogue.book.making import make_book
 
         book = make_book(place, person(None), brought_here())
-        click.echo(f"Your book of limits was made: {place.label}", err=True)
+        typer.echo(f"Your book of limits was made: {place.label}", err=True)
         return book
     return connect.open_book(place)
 

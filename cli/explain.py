@@ -1,14 +1,18 @@
 """``cuttable explain``: what a measure is and how it comes about; what a code means."""
 
 import json
-from typing import Any
+import shlex
+from typing import Annotated, Any
 
-import click
+import typer
 
 from ..catalogue.errors import ERROR_CODES, InputError
 from ..catalogue.nearest import did_you_mean
+from ..engine.jobs.fields import FIELDS, Field
 from ..rules.model import RuleSet
+from .apps import new_app
 from .desk import open_desk
+from .options import Json, command
 
 WORDS = {
     "rated": "Up to the rated limit a machine works as delivered.",
@@ -43,15 +47,24 @@ QUESTIONS = {
 }
 
 
-@click.command("explain", epilog="Example: cuttable explain rotary_inertia")
-@click.argument("name", required=False, default="")
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def command(name: str, *, is_json: bool) -> int:
-    """Explain a measure, a code or a word of an answer.
+app = new_app()
 
-    NAME is a measure (its formula, inputs, source), the code of a rule, a mitigation, an
-    accessory or an error, or a word such as "rated" or "heavy end". Without NAME: all measures.
-    """
+
+@command(app, "explain", epilog="Example: cuttable explain rotary_inertia")
+def explain(
+    name: Annotated[
+        str,
+        typer.Argument(
+            metavar="[NAME]", show_default=False,
+            help="A measure (its formula, inputs, source), the code of a rule, a mitigation, an "
+            "accessory or an error, something said of a job, or a word such as 'rated' or "
+            "'heavy end'. Without it: all measures.",
+        ),
+    ] = "",
+    *,
+    is_json: Json = False,
+) -> int:  # fmt: skip
+    """Explain a measure, a code or a word of an answer."""
     from ..engine.measures import GIVEN, REGISTRY
 
     rule_set = open_desk().rule_set
@@ -89,7 +102,7 @@ def command(name: str, *, is_json: bool) -> int:
             "rules": readers,
         }
         if is_json:
-            click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+            typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         else:
             _print(content)
         return 0
@@ -98,7 +111,7 @@ def command(name: str, *, is_json: bool) -> int:
     for word in (plain, plain.replace(" ", "-"), plain.upper()):
         if word in meanings:
             content = {"schema": "cuttable.meaning/1", "name": word, "meaning": meanings[word]}
-            click.echo(
+            typer.echo(
                 json.dumps(content, ensure_ascii=False, indent=2)
                 if is_json
                 else f"{word}: {meanings[word]}"
@@ -114,7 +127,7 @@ def command(name: str, *, is_json: bool) -> int:
 
 def _meanings(rule_set: RuleSet) -> dict[str, str]:
     """Return what codes and words mean, besides measures."""
-    found = dict(WORDS)
+    found = {field.name.replace("_", "-"): _field_meaning(field) for field in FIELDS} | WORDS
     for rule in rule_set.rules:
         found[rule.code] = f"{rule.title}. {rule.because} (cuttable rules show {rule.code})"
     for item in rule_set.mitigations.values():
@@ -128,6 +141,12 @@ def _meanings(rule_set: RuleSet) -> dict[str, str]:
     return found
 
 
+def _field_meaning(field: Field) -> str:
+    typed = f"{field.option} " if field.option else ""
+    several = "; may be repeated" if field.is_list else ""
+    return f"Said of a job. {field.help} For example: {typed}{shlex.quote(field.example)}{several}."
+
+
 def _reads(source: str, name: str) -> bool:
     import re
 
@@ -137,7 +156,7 @@ def _reads(source: str, name: str) -> bool:
 def _print(content: dict[str, Any]) -> None:
     from .render import print_rows
 
-    click.echo(f"{content['name']} [{content['unit']}], {content['title']}: {content['about']}\n")
+    typer.echo(f"{content['name']} [{content['unit']}], {content['title']}: {content['about']}\n")
     rows = [("formula", content["formula"]), ("source", content["source"])]
     if content["heavy"]:
         rows.append(
@@ -145,7 +164,7 @@ def _print(content: dict[str, Any]) -> None:
         )
     rows.append(("read by rules", ", ".join(content["rules"]) or "none"))
     print_rows(("", ""), rows)
-    click.echo("")
+    typer.echo("")
     print_rows(
         ("input", "unit", "what it is"),
         ((name, item["unit"], item["about"]) for name, item in content["inputs"].items()),

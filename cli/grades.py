@@ -2,12 +2,15 @@
 
 import json
 
-import click
+import typer
 
 from ..catalogue.book.records import GRADES
-from ..engine.wording import SYSTEMS, System, show
+from ..engine.wording import show
+from .apps import new_app
 from .desk import open_catalogue
-from .revisions import Kind, add_revision_commands
+from .options import Json, Units, command
+from .revision_kind import Kind
+from .revisions import add_revision_commands
 
 BEGIN = """\
 # The site's own grades, beside the curated ones. The form is that of the curated file.
@@ -26,15 +29,11 @@ schema = 1
 """
 
 
-@click.group("grades")
-def command() -> None:
-    """List grades; add the site's own."""
+app = new_app("List grades; add the site's own.")
 
 
-@command.command("list", epilog="Example: cuttable grades list")
-@click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True)
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def list_all(units: System, *, is_json: bool) -> int:
+@command(app, "list", epilog="Example: cuttable grades list")
+def list_all(*, units: Units = "si", is_json: Json = False) -> int:
     """List all grades with density, yield strength and where they are from."""
     grades = open_catalogue().grades
     if is_json:
@@ -47,7 +46,7 @@ def list_all(units: System, *, is_json: bool) -> int:
                 for item in grades.values()
             ],
         }  # fmt: skip
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
     from .render import print_rows
 
@@ -62,4 +61,4 @@ def list_all(units: System, *, is_json: bool) -> int:
     return 0
 
 
-add_revision_commands(command, Kind("grades", GRADES, GRADES, begin=BEGIN))
+add_revision_commands(app, Kind("grades", GRADES, GRADES, begin=BEGIN))

@@ -3,14 +3,16 @@
 import json
 import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
-import click
+import typer
 
 from ..catalogue.errors import InputError
-from ..engine.wording import SYSTEMS, System
-from .desk import AS, open_book, person
-from .revisions import coming
+from ..engine.wording import System
+from .apps import new_app
+from .desk import open_book, person
+from .options import Json, Report, Sheet, Units, Who, Workers, command
+from .revision_words import coming
 
 if TYPE_CHECKING:
     from ..catalogue.book.difference import Difference
@@ -18,46 +20,46 @@ if TYPE_CHECKING:
     from ..engine.backlog.impact_model import Impact
 
 
-@click.command(
+app = new_app()
+
+
+@command(
+    app,
     "impact",
     epilog="""\b
 Examples:
   cuttable impact rowan-150/2 --backlog orders.csv
   cuttable impact rules/2 --answers --report impact.html""",
 )
-@click.argument("ref", metavar="DRAFT")
-@click.option("--backlog", type=click.Path(path_type=Path), default=None, metavar="FILE",
-              help="The jobs: CSV, Excel or Parquet, as for batch.")  # fmt: skip
-@click.option("--answers", "is_on_answers", is_flag=True,
-              help="The answers the book keeps, instead of a backlog.")  # fmt: skip
-@click.option("--sheet", default="", metavar="NAME", help="Sheet of a workbook; else the first.")
-@click.option("--workers", type=click.IntRange(min=1), default=None,
-              help="Processes to use; else one for each processor.")  # fmt: skip
-@click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True)
-@click.option("--report", type=click.Path(path_type=Path), default=None, metavar="FILE.html",
-              help="Write what changes as a page too.")  # fmt: skip
-@click.option("--only-look", "is_look", is_flag=True,
-              help="Do not attach the report to the draft.")  # fmt: skip
-@AS
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def command(
+def impact(
+    ref: Annotated[
+        str, typer.Argument(metavar="DRAFT", help="A revision that is not approved.")
+    ],
     *,
-    ref: str,
-    backlog: Path | None,
-    is_on_answers: bool,
-    sheet: str,
-    workers: int | None,
-    units: System,
-    report: Path | None,
-    is_look: bool,
-    who: str | None,
-    is_json: bool,
-) -> int:
-    """Say which answers a draft would change: every job, grouped, with numbers before and after.
+    backlog: Annotated[
+        Path | None,
+        typer.Option("--backlog", metavar="FILE",
+                     help="The jobs: CSV, Excel or Parquet, as for batch."),
+    ] = None,
+    is_on_answers: Annotated[
+        bool, typer.Option("--answers", help="The answers the book keeps, instead of a backlog.")
+    ] = False,
+    sheet: Sheet = "",
+    workers: Workers = None,
+    units: Units = "si",
+    report: Report = None,
+    is_look: Annotated[
+        bool, typer.Option("--only-look", help="Do not attach the report to the draft.")
+    ] = False,
+    who: Who = None,
+    is_json: Json = False,
+) -> int:  # fmt: skip
+    """Which answers would a draft change?
 
-    DRAFT is a revision that is not approved, of a model, a site, the rules, sections, grades or
-    the catalogue. It is compared with the revision approved last, all else as in force today.
-    The report is attached to the draft; without one it cannot be approved.
+    Every job, grouped, with numbers before and after. DRAFT is a revision that is not approved, of
+    a model, a site, the rules, sections, grades or the catalogue. It is compared with the revision
+    approved last, all else as in force today. The report is attached to the draft; without one it
+    cannot be approved.
 
     Exit status: 0 answered, 2 not.
     """
@@ -96,22 +98,22 @@ def command(
             before, after = models_only(before), models_only(after)
             jobs, name = Path(folder) / "jobs.parquet", KEPT
             write_kept(book, jobs, remedy="Give --backlog FILE.")
-        impact = run_impact(before, after, jobs, sheet, workers, name=name)
-    content = report_of(impact, draft, base, changed, others)
+        found = run_impact(before, after, jobs, sheet, workers, name=name)
+    content = report_of(found, draft, base, changed, others)
     if report is not None:
-        page = draft_page(impact, draft, base, changed, before, units)
+        page = draft_page(found, draft, base, changed, before, units)
         write_whole(report, page.encode(), "the report")
     if not is_look:
         attach(book, draft, content, person(who))
     if is_json:
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0
     told = coming(book, base)
     if told:
-        click.echo(f"{told} The draft is compared with it, not with what is in force now.")
-    _tell(draft, base, impact, changed, units)
+        typer.echo(f"{told} The draft is compared with it, not with what is in force now.")
+    _tell(draft, base, found, changed, units)
     if not is_look:
-        click.echo(f"\nThe report is attached to {draft.ref}.")
+        typer.echo(f"\nThe report is attached to {draft.ref}.")
     return 0
 
 
@@ -124,7 +126,7 @@ def _tell(
 ) -> None:
     from .impact_words import explain_ranking, print_impact, print_ranking
     from .render import console
-    from .revisions import print_differences
+    from .revision_words import print_differences
 
     print_differences(base.ref, draft.ref, changed, is_same=draft.content == base.content)
     out = console()

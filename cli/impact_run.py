@@ -4,7 +4,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import click
+import typer
 
 from .progress import batch_extra, chunk_rows, progress
 
@@ -90,5 +90,5 @@ def _opened(backlog: Path, sheet: str, *, is_told: bool = True) -> "Backlog":
 
     opened = open_backlog(backlog, sheet)
     if is_told:
-        click.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)
+        typer.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)
     return opened

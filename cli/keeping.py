@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-import click
+import typer
 
 from ..catalogue.book.answers import keep_answers
 from ..catalogue.book.held import Held
@@ -42,5 +42,5 @@ def ask_and_keep(
     (number,) = keep_answers(
         book, asker, [new_answer(reply, desk, held.mark, text, machines, system, given)]
     )
-    click.echo(f"Kept as answer {number}: cuttable answer {number}", err=True)
+    typer.echo(f"Kept as answer {number}: cuttable answer {number}", err=True)
     return reply, desk

@@ -1,10 +1,10 @@
 """``cuttable lengths``: for which lengths of a section a machine answers what."""
 
 import json
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any
 
-import click
+import typer
 
 from ..catalogue.errors import OpenQuestion
 from ..engine.answer.document import VERDICTS
@@ -12,9 +12,10 @@ from ..engine.ask import Desk
 from ..engine.job import Job, JobText, read_job
 from ..engine.lengths import STEPS, Interval, length_intervals
 from ..engine.reasons import lengths_content, reason_of
-from ..engine.wording import SYSTEMS, System, show
+from ..engine.wording import System, show
+from .apps import new_app
 from .desk import open_desk
-from .job_options import stock_options
+from .options import STOCK, Json, Machines, Section, command
 
 WORDS = {
     VERDICTS["setting"]: "in range",
@@ -24,29 +25,35 @@ WORDS = {
 }
 
 
-@click.command(
+app = new_app()
+
+
+@command(
+    app,
     "lengths",
+    fields=STOCK,
     epilog="""\b
 Examples:
   cuttable lengths "NPS 10 XS" --machine alder-320
   cuttable lengths "HSS 6x4x1/4" --units us""",
 )
-@click.argument("section")
-@click.option("--machine", "machines", multiple=True, metavar="CODE|FILE.toml",
-              help="Model to ask; repeat for several. Without it: every model.")  # fmt: skip
-@stock_options
-@click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True,
-              help="Intervals to 10 mm, or to half an inch.")  # fmt: skip
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def command(
-    section: str, *, machines: Sequence[str], units: System, is_json: bool, **options: Any
+def lengths(
+    section: Section,
+    *,
+    machines: Machines,
+    said: Mapping[str, Any],
+    units: Annotated[
+        System, typer.Option("--units", help="Intervals to 10 mm, or to half an inch.")
+    ] = "si",
+    is_json: Json = False,
 ) -> int:
-    """For which stock lengths is SECTION in range, allowed, refused, and what decides?
+    """For which lengths is a section in range, allowed, refused?
 
-    Found on the verdict itself, with supports planned for every length.
+    And what decides in each interval. Found on the verdict itself, with supports planned for every
+    length.
     """
     desk = open_desk()
-    job = _job(desk, JobText(section, "1 m", **options))
+    job = _job(desk, JobText(section, "1 m", **said))
     found = [
         (machine, length_intervals(desk.engine, job, machine, STEPS[units]))
         for machine in desk.machines(machines)
@@ -60,7 +67,7 @@ def command(
     )
     if is_json:
         content = lengths_content(job, found, units)
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0 if is_allowed else 1
     from .render import console
     from .rows import columns, paragraph

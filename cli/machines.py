@@ -4,37 +4,41 @@ import datetime as dt
 import json
 import math
 from pathlib import Path
+from typing import Annotated
 
-import click
+import typer
 
 from ..catalogue.errors import InputError
 from ..catalogue.machines import LIMITS, Limit, MachineModel, describe
 from ..catalogue.store import Catalogue
 from ..catalogue.units import canonical
-from ..engine.wording import SYSTEMS, System, show
+from ..engine.wording import System, show
+from .apps import new_app
 from .desk import as_of as moment
 from .desk import open_book, open_catalogue
-from .revisions import Kind, add_revision_commands, group_of
+from .options import Json, Units, command
+from .revision_kind import Kind, group_of
+from .revisions import add_revision_commands
 
-
-@click.group("machines")
-def command() -> None:
-    """List, show and validate machine models; draft, approve and compare their revisions.
+app = new_app(
+    """List, show and validate machine models; release their limits.
 
     A revision is drafted, edited, submitted, and approved by another person, who has seen its
     impact. From its date on it is in force, until a later one is. Nothing is deleted.
     """
+)
 
 
-AS_OF = click.option("--as-of", default="", metavar="DATE",
-                     help="As it was in force at the end of this day (UTC).")  # fmt: skip
+AsOf = Annotated[
+    str,
+    typer.Option(
+        "--as-of", metavar="DATE", help="As it was in force at the end of this day (UTC)."
+    ),
+]
 
 
-@command.command("list", epilog="Example: cuttable machines list --units us")
-@click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True)
-@AS_OF
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def list_all(units: System, *, as_of: str, is_json: bool) -> int:
+@command(app, "list", epilog="Example: cuttable machines list --units us")
+def list_all(*, units: Units = "si", as_of: AsOf = "", is_json: Json = False) -> int:
     """List all models, smallest first, with what they are rated for."""
     machines = open_catalogue(at=moment(as_of)).machines
     if is_json:
@@ -42,7 +46,7 @@ def list_all(units: System, *, as_of: str, is_json: bool) -> int:
                    "revision": item.revision, "digest": item.digest}
                   for item in machines.values()]  # fmt: skip
         content = {"schema": "cuttable.machines/1", "machines": models}
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
     from .render import print_rows
 
@@ -62,22 +66,27 @@ def _rated(machine: MachineModel, name: str, units: System) -> str:
     return show(machine.limit(name).rated, unit, units, digits=4)
 
 
-@command.command("show", epilog="Example: cuttable machines show rowan-150")
-@click.argument("code", metavar="CODE|CODE/REVISION|FILE.toml")
-@click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True)
-@AS_OF
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def show_one(code: str, units: System, *, as_of: str, is_json: bool) -> int:
-    """Show one model: every limit with its basis, drive, chuck, bed, supports.
-
-    CODE is a model, MODEL@NAME for a site; with a slash and a number any revision of it, drafts
-    too.
-    """
+@command(app, "show", epilog="Example: cuttable machines show rowan-150")
+def show_one(
+    code: Annotated[
+        str,
+        typer.Argument(
+            metavar="CODE|CODE/REVISION|FILE.toml",
+            help="A model, MODEL@NAME for a site; with a slash and a number any revision of a "
+            "model, drafts too.",
+        ),
+    ],
+    *,
+    units: Units = "si",
+    as_of: AsOf = "",
+    is_json: Json = False,
+) -> int:  # fmt: skip
+    """Show one model: every limit with its basis, drive, chuck, bed, supports."""
     machine, standing = _load(code, moment(as_of))
     if is_json:
         content = {"schema": "cuttable.machine/1", **describe(machine)}
         content |= {"standing": standing} if standing else {}
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0
     from .render import console, print_rows
     from .rows import paragraph
@@ -97,7 +106,7 @@ def show_one(code: str, units: System, *, as_of: str, is_json: bool) -> int:
         for support in machine.supports
     ]
     print_rows(("limit", "minimum", "rated", "absolute", "basis"), rows)
-    click.echo("")
+    typer.echo("")
     rotary, chuck, bed = machine.rotary, machine.chuck, machine.bed
     ramp = (
         f"{rotary.ramp_time:g} s to rapid"
@@ -179,17 +188,18 @@ def _revision(ref: str, catalogue: Catalogue) -> tuple[MachineModel, str]:
     return machine._replace(revision=number), _STANDING.get(found.state, "")
 
 
-@command.command("validate", epilog="Example: cuttable machines validate my-machine.toml")
-@click.argument("file", type=click.Path())
-def validate(file: str) -> int:
+@command(app, "validate", epilog="Example: cuttable machines validate my-machine.toml")
+def validate(
+    file: Annotated[str, typer.Argument(metavar="FILE.toml", help="The machine file.")],
+) -> int:
     """Check a machine file and list every problem in it."""
     machine = open_catalogue().machine_file(Path(file))
     unstated = [name for name in LIMITS if name not in machine.limits]
-    click.echo(f"{file}: valid machine file of {machine.code}, revision {machine.revision}.")
+    typer.echo(f"{file}: valid machine file of {machine.code}, revision {machine.revision}.")
     if unstated:
         names = ", ".join(name.replace("_", " ") for name in unstated)
-        click.echo(f"Limits not stated, which therefore never pass: {names}.")
+        typer.echo(f"Limits not stated, which therefore never pass: {names}.")
     return 0
 
 
-add_revision_commands(command, Kind("machines", "", "rowan-150"))
+add_revision_commands(app, Kind("machines", "", "rowan-150"))

@@ -7,86 +7,99 @@ import json
 import os
 import signal
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from importlib import import_module
-from typing import Final, NoReturn
+from typing import Annotated, Any, Final, NoReturn
 
-import click
+import typer
+from typer.core import TyperCommand
+from typer.main import get_command
 
 from ..catalogue.errors import CuttableError, FileError, InputError, OpenQuestion
 from ..engine.version import VERSION
+from .apps import Group, new_app
+
+STOPPED: Final = 130
+"""Exit status of what was stopped from outside, by Ctrl-C."""
 
 # Subcommands are imported when they are used: the tool starts cold for every question.
-_COMMANDS: Final[dict[str, tuple[str, str]]] = {
+COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "check": ("check", "Can this machine cut this stock, and on what conditions?"),
-    "sheet": ("sheet", "Print the set-up sheet of a job: PDF, SVG or HTML."),
+    "sheet": ("sheet", "Write the set-up sheet of a job: one page, PDF, SVG or HTML."),
     "lengths": ("lengths", "For which lengths is a section in range, allowed, refused?"),
     "section-range": ("section_range", "Which sections does a machine take at one length?"),
     "chart": ("chart", "Draw a machine's range: sections against lengths."),
     "batch": ("batch", "Answer every job of a backlog: CSV, Excel or Parquet."),
     "whatif": ("whatif", "Which limit refuses most of a backlog, and what would another gain?"),
-    "compare": ("compare", "How much harder is one piece to turn than another?"),
-    "sections": ("sections", "Find and show pipe and tube sections."),
+    "compare": ("compare", "How much heavier, and harder to turn, is one piece than another?"),
+    "sections": ("sections", "Find and show pipe and tube sections; add the site's own."),
     "machines": ("machines", "List, show and validate machine models; release their limits."),
-    "sites": ("sites", "What differs at one site or serial number."),
+    "sites": ("sites", "What differs at one site or serial number; release it."),
     "grades": ("grades", "List grades; add the site's own."),
     "rules": ("rules", "List, show and check the rules; release them."),
-    "catalogue": ("catalogue", "List the curated tables; release them."),
+    "catalogue": ("catalogue", "List the curated tables; release what a newer tool brings."),
     "impact": ("impact", "Which answers would a draft change?"),
     "answer": ("answer", "An answer given before: as it was, again, and today."),
     "book": ("book", "The book of limits: make, verify, back up, exchange."),
     "serve": ("serve", "Serve the page for people and the API for programs."),
     "explain": ("explain", "Explain a measure, a code or a word of an answer."),
-    "completion": ("completion", "Print the shell completion script."),
 }
 
 
-class _LazyGroup(click.Group):
-    """A group that knows its commands by name and imports one at a time."""
+class _Later(TyperCommand):
+    """A command known by its name and a sentence; its module is imported when it is used."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        _ = ctx
-        return list(_COMMANDS)
+    def __init__(self, name: str, module: str, about: str) -> None:
+        super().__init__(name, help=about, short_help=about)
+        self._module = module
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        _ = ctx
-        if cmd_name not in _COMMANDS:
-            return None
-        module = import_module(f".{_COMMANDS[cmd_name][0]}", __package__)
-        from .desk import with_book_option
-
-        command: click.Command = module.command
-        return with_book_option(command)
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and args[0] not in _COMMANDS and not args[0].startswith("-"):
-            from ..catalogue.nearest import did_you_mean
-
-            hint = did_you_mean(args[0], _COMMANDS, otherwise=f"There are: {', '.join(_COMMANDS)}.")
-            raise click.UsageError(f"There is no command {args[0]!r}. {hint}", ctx)
-        return super().resolve_command(ctx, args)
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        _ = ctx
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, text) for name, (_, text) in _COMMANDS.items()])
+    def make_context(
+        self, info_name: str | None, args: list[str], parent: Any = None, **extra: Any
+    ) -> Any:
+        """Return the context of the command itself."""
+        module = import_module(f".{self._module}", __package__)
+        return get_command(module.app).make_context(info_name, args, parent, **extra)
 
 
-@click.group(
-    cls=_LazyGroup,
+class _Commands(Group):
+    """All commands."""
+
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(**settings)
+        for name, (module, about) in COMMANDS.items():
+            self.add_command(_Later(name, module, about))
+
+
+app = new_app(
+    cls=_Commands,
+    add_completion=True,
     context_settings={"help_option_names": ["-h", "--help"]},
     epilog='Example: cuttable check "NPS 4 SCH 40" "20 ft"',
 )
-@click.version_option(VERSION, prog_name="cuttable")
-def root() -> None:
+
+
+def _tell_version(is_asked: bool) -> None:  # noqa: FBT001 - typer gives it by its place
+    if is_asked:
+        typer.echo(f"cuttable, version {VERSION}")
+        raise typer.Exit
+
+
+@app.callback()
+def root(
+    *,
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_tell_version, is_eager=True,
+                     help="Show the version and exit."),
+    ] = False,
+) -> None:  # fmt: skip
     """Can a rotary pipe and tube cutting machine cut this, and how must it be set up?
 
     Exit status: 0 answered; 1 answered, and refused on every machine asked; 2 the question
     could not be answered (bad input, an open question, a damaged file).
     """
+    _ = version
 
 
 def run() -> NoReturn:
@@ -100,17 +113,14 @@ def run() -> NoReturn:
     try:
         _check_words(sys.argv[1:])
         status = _run()
-    except click.exceptions.Abort:
-        click.echo("stopped", err=True)
-        sys.exit(130)
-    except click.ClickException as fault:
-        if isinstance(fault, click.UsageError) and fault.ctx is None:
-            click.echo("Usage: cuttable COMMAND [OPTIONS] [ARGS]...", err=True)
-        fault.show()
+    except typer.Abort:
+        status = STOPPED
+    except typer.TyperException as fault:
+        _show(fault)
         _tell_scripts("usage-wrong", fault.format_message())
         sys.exit(2)
     except CuttableError as fault:
-        click.echo(f"cuttable: {fault}", err=True)
+        typer.echo(f"cuttable: {fault}", err=True)
         problems = fault.problems if isinstance(fault, FileError) else ()
         _tell_scripts(fault.code, fault.what, fault.where, fault.remedy, problems=problems)
         sys.exit(2)
@@ -126,10 +136,21 @@ def run() -> NoReturn:
             f"the tool failed ({type(fault).__name__}: {str(fault)[:200]})",
             remedy="Please report this with the command; CUTTABLE_DEBUG=1 shows where it failed.",
         )
-        click.echo(f"cuttable: {text}", err=True)
+        typer.echo(f"cuttable: {text}", err=True)
         _tell_scripts(text.code, text.what, text.where, text.remedy)
         sys.exit(2)
+    if status == STOPPED:
+        typer.echo("stopped", err=True)
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _show(fault: typer.TyperException) -> None:
+    """Tell how a command line is wrong, below the line of its usage."""
+    show: Callable[[], None] | None = getattr(fault, "show", None)
+    if show is None:
+        typer.echo(f"Error: {fault.format_message()}", err=True)
+    else:
+        show()
 
 
 def _check_words(words: Sequence[str]) -> None:
@@ -154,12 +175,15 @@ def _run() -> object:
     if sys.stdout is None:  # closed before the tool began
         raise _unwritable("it is closed")
     try:
-        status = root.main(prog_name="cuttable", standalone_mode=False)
+        status = get_command(app).main(prog_name="cuttable", standalone_mode=False)
         sys.stdout.flush()
     except OSError as fault:
         # What could not be written is dropped, so that ending does not try again.
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         raise _unwritable(fault.strerror or "unknown reason") from None
+    except SystemExit as ended:
+        # What the library ends by itself with 1 would be taken for a refused job.
+        raise SystemExit(2 if ended.code == 1 else ended.code) from None
     return status
 
 
@@ -195,7 +219,7 @@ def _tell_scripts(
     content["error"] = error | ({"problems": list(problems)} if problems else {})
     # Where even this cannot be written, the sentence on stderr has been.
     with suppress(OSError):
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         sys.stdout.flush()
 
 
@@ -218,6 +242,6 @@ def _write_what_can_be_written() -> None:
 
 
 def _print_question(asked: OpenQuestion) -> None:
-    click.echo(f"cuttable: {asked.question.text} [{asked.question.code}]", err=True)
+    typer.echo(f"cuttable: {asked.question.text} [{asked.question.code}]", err=True)
     for choice in asked.question.choices:
-        click.echo(f"  {choice}", err=True)
+        typer.echo(f"  {choice}", err=True)

@@ -2,9 +2,9 @@
 
 import json
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
-import click
+import typer
 
 from ..catalogue.book.brought import RULE_FILES
 from ..catalogue.book.records import RULES
@@ -13,27 +13,27 @@ from ..catalogue.nearest import did_you_mean
 from ..rules.cases import Case, load_cases
 from ..rules.loader import FOLDER
 from ..rules.model import Rule, RuleSet
+from .apps import new_app
 from .desk import open_desk
-from .revisions import Kind, add_revision_commands
+from .options import Json, command
+from .revision_kind import Kind
+from .revisions import add_revision_commands
 
 NEEDED = ("vocabulary.toml", "mitigations.toml", "cautions.toml")
 """Files of a release of rules that hold no rules, and that none does without."""
 
 
-@click.group("rules")
-def command() -> None:
-    """List, show and check the rules; draft and approve releases of them."""
+app = new_app("List, show and check the rules; release them.")
 
 
-@command.command("list", epilog="Example: cuttable rules list")
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def list_all(*, is_json: bool) -> int:
+@command(app, "list", epilog="Example: cuttable rules list")
+def list_all(*, is_json: Json = False) -> int:
     """List the rules in force, by topic."""
     rule_set = open_desk().rule_set
     if is_json:
         rules = [_plain(rule) for rule in rule_set.rules]
         content = {"schema": "cuttable.rules/1", "digest": rule_set.digest, "rules": rules}
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
     from .render import print_rows
 
@@ -44,10 +44,12 @@ def list_all(*, is_json: bool) -> int:
     return 0
 
 
-@command.command("show", epilog="Example: cuttable rules show INER-01")
-@click.argument("code")
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def show_one(code: str, *, is_json: bool) -> int:
+@command(app, "show", epilog="Example: cuttable rules show INER-01")
+def show_one(
+    code: Annotated[str, typer.Argument(metavar="CODE", help="Code of the rule.")],
+    *,
+    is_json: Json = False,
+) -> int:
     """Print a rule's page: condition, outcome, why, what lifts it, the cases that prove it."""
     rule_set = open_desk().rule_set
     rules = {rule.code: rule for rule in rule_set.rules}
@@ -65,7 +67,7 @@ def show_one(code: str, *, is_json: bool) -> int:
         content = {
             "schema": "cuttable.rule/1", **_plain(rule), "cases": [case.name for case in cases],
         }  # fmt: skip
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
     _print_page(rule, rule_set, cases)
     return 0
@@ -74,7 +76,7 @@ def show_one(code: str, *, is_json: bool) -> int:
 def _print_page(rule: Rule, rule_set: RuleSet, cases: list[Case]) -> None:
     from .render import print_rows
 
-    click.echo(f"{rule.code}: {rule.title}\n")
+    typer.echo(f"{rule.code}: {rule.title}\n")
     mitigations = [rule_set.mitigations[code] for code in rule.mitigations]
     rows = [
         ("holds when", rule.source),
@@ -98,7 +100,7 @@ def _print_page(rule: Rule, rule_set: RuleSet, cases: list[Case]) -> None:
             rows.append((f"param.{name}", f"{shown}: {parameter.basis}"))
     print_rows(("", ""), rows)
     if mitigations:
-        click.echo("\nWhat must be done, and so lifts it:")
+        typer.echo("\nWhat must be done, and so lifts it:")
         print_rows(
             ("mitigation", "what", "needs"),
             (
@@ -106,20 +108,23 @@ def _print_page(rule: Rule, rule_set: RuleSet, cases: list[Case]) -> None:
                 for item in mitigations
             ),
         )
-    click.echo("\nCases that prove it:")
+    typer.echo("\nCases that prove it:")
     for case in cases:
-        click.echo(f"  {case.name} ({case.file})")
+        typer.echo(f"  {case.name} ({case.file})")
 
 
-@command.command("check", epilog="Example: cuttable rules check")
-@click.option(
-    "--folder",
-    type=click.Path(path_type=Path),
-    default=None,
-    help="A folder of rule files, with a folder cases; the built-in one by default.",
-)
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def check(folder: Path | None, *, is_json: bool) -> int:
+@command(app, "check", epilog="Example: cuttable rules check")
+def check(
+    *,
+    folder: Annotated[
+        Path | None,
+        typer.Option(
+            "--folder", metavar="FOLDER",
+            help="A folder of rule files, with a folder cases; else the rules the tool brings.",
+        ),
+    ] = None,
+    is_json: Json = False,
+) -> int:  # fmt: skip
     """Run all cases and look for gaps, contradictions and dead rules.
 
     Exit status: 0 clean, 1 something found, 2 the files could not be read.
@@ -138,12 +143,12 @@ def check(folder: Path | None, *, is_json: bool) -> int:
             "cases": len(cases),
             "problems": [{"kind": item.kind, "text": item.text} for item in problems],
         }
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 1 if problems else 0
     for problem in problems:
-        click.echo(f"{problem.kind}: {problem.text}")
+        typer.echo(f"{problem.kind}: {problem.text}")
     result = f"{len(problems)} found" if problems else "clean"
-    click.echo(
+    typer.echo(
         f"{len(rule_set.rules)} rules, {len(rule_set.mitigations)} mitigations, "
         f"{len(cases)} cases, {SAMPLE} sampled inputs: {result}"
     )
@@ -169,4 +174,4 @@ def _plain(rule: Rule) -> dict[str, Any]:
     }
 
 
-add_revision_commands(command, Kind("rules", RULES, RULES, RULE_FILES, NEEDED))
+add_revision_commands(app, Kind("rules", RULES, RULES, RULE_FILES, NEEDED))

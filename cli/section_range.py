@@ -1,40 +1,49 @@
 """``cuttable section-range``: which sections a machine takes at one length."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import groupby
+from typing import Annotated, Any
 
-import click
+import typer
 
-from ..catalogue.families import FAMILIES
+from ..catalogue.families import FAMILIES, Family
 from ..catalogue.quantities import length as read_length
 from ..engine.answer.document import VERDICTS
 from ..engine.job import grade_of
 from ..engine.reasons import plain, reason_of
 from ..engine.section_range import section_range
 from ..engine.wording import show_both, system_of
+from .apps import new_app
 from .desk import open_desk
+from .options import GRADE, Json, Machine, command
 
 COLUMNS = ("setting", "conditions", "refused")
 
 
-@click.command(
+app = new_app()
+
+
+@command(
+    app,
     "section-range",
+    fields=GRADE,
     epilog="""\b
 Examples:
   cuttable section-range --machine rowan-150 --length "20 ft"
   cuttable section-range --machine medlar-300 --length "6 m" --family shs""",
 )
-@click.option("--machine", required=True, metavar="CODE|FILE.toml", help="The machine to ask.")
-@click.option("--length", "length_text", required=True, metavar="LENGTH", help="Stock length.")
-@click.option("--family", type=click.Choice(list(FAMILIES)), default="pipe", show_default=True)
-@click.option("--grade", default=None, metavar="G",
-              help="Grade; without it the carbon steel each is sold in.")  # fmt: skip
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def command(
-    machine: str, length_text: str, family: str, grade: str | None, *, is_json: bool
+def sections_at(
+    *,
+    machine: Machine,
+    length_text: Annotated[
+        str, typer.Option("--length", metavar="LENGTH", help="Stock length, with its unit.")
+    ],
+    family: Annotated[Family, typer.Option("--family", help="Sections to ask for.")] = "pipe",
+    said: Mapping[str, Any],
+    is_json: Json = False,
 ) -> int:
-    """Which sections of a table does a machine take at one length?
+    """Which sections does a machine take at one length?
 
     One line a size: the schedules or walls that are in range, allowed with conditions, refused,
     and what decides at the first one that is not in range.
@@ -44,7 +53,8 @@ def command(
     stock_length = read_length(length_text)
     members = FAMILIES[family](desk.catalogue.tables)
     stocks = [
-        (item.section, grade_of(grade, item.section, desk.catalogue).grade) for item in members
+        (item.section, grade_of(said["grade"], item.section, desk.catalogue).grade)
+        for item in members
     ]
     found = section_range(stocks, desk.engine, model, stock_length)
     is_allowed = any(
@@ -57,7 +67,7 @@ def command(
             "stock_length": stock_length,
             "sections": [plain(item) | {"section": item.section.designation} for item in found],
         }
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0 if is_allowed else 1
     from .render import console
     from .rows import columns

@@ -1,35 +1,44 @@
 """``cuttable sections``: find and show sections."""
 
 import json
-from typing import Any
+from collections.abc import Mapping
+from typing import Annotated, Any
 
-import click
+import typer
 
 from ..catalogue.book.records import SECTIONS
 from ..catalogue.grades import mill_range
-from ..catalogue.sections import Section, inches_of
+from ..catalogue.sections import Section as Stock
+from ..catalogue.sections import inches_of
 from ..engine.job import grade_of
-from ..engine.wording import SYSTEMS, System, show
+from ..engine.wording import System, show
+from .apps import new_app
 from .desk import open_catalogue
-from .revisions import Kind, add_revision_commands
+from .options import GRADE, Json, Section, Units, command
+from .revision_kind import Kind
+from .revisions import add_revision_commands
 
 MOST = 60
 
 
-@click.group("sections")
-def command() -> None:
-    """Find and show pipe and tube sections; add the site's own."""
+app = new_app("Find and show pipe and tube sections; add the site's own.")
 
 
-@command.command(
+@command(
+    app,
     "find",
     epilog='Example: cuttable sections find "NPS 6"   or   cuttable sections find hss 6x4',
 )
-@click.argument("words", nargs=-1, required=True, metavar="TEXT...")
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-@click.option("--most", type=click.IntRange(min=1), default=MOST, show_default=True,
-              help="How many to list at the most.")  # fmt: skip
-def find(words: tuple[str, ...], *, is_json: bool, most: int) -> int:
+def find(
+    words: Annotated[
+        list[str], typer.Argument(metavar="TEXT...", help="Words of a section's name or sizes.")
+    ],
+    *,
+    is_json: Json = False,
+    most: Annotated[
+        int, typer.Option("--most", metavar="N", min=1, help="How many to list at the most.")
+    ] = MOST,
+) -> int:
     """List sections of which every word of TEXT is part."""
     from ..catalogue.search import find_sections
 
@@ -38,7 +47,7 @@ def find(words: tuple[str, ...], *, is_json: bool, most: int) -> int:
     if is_json:
         sections = [describe(section) for section in found[:most]]
         content = {"schema": "cuttable.sections/1", "count": len(found), "sections": sections}
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
     elif found:
         from .render import print_rows
 
@@ -57,30 +66,31 @@ def find(words: tuple[str, ...], *, is_json: bool, most: int) -> int:
             ),
         )
         if len(found) > most:
-            click.echo(f"{len(found) - most} more; add a word, or --most {len(found)}.")
+            typer.echo(f"{len(found) - most} more; add a word, or --most {len(found)}.")
     else:
-        click.echo(
+        typer.echo(
             "No section has all of these words. Try fewer, like: cuttable sections find 168.3"
         )
     return 0 if found else 1
 
 
-def _mass(section: Section) -> float:
+def _mass(section: Stock) -> float:
     return 7850 * section.area / 1e6
 
 
-@command.command("show", epilog='Example: cuttable sections show "6 in XS pipe" --grade "A106 B"')
-@click.argument("section")
-@click.option(
-    "--grade", default=None, metavar="G", help="Grade; without it the carbon steel it is sold in."
+@command(
+    app,
+    "show",
+    fields=GRADE,
+    epilog='Example: cuttable sections show "6 in XS pipe" --grade "A106 B"',
 )
-@click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True)
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def show_one(section: str, grade: str | None, units: System, *, is_json: bool) -> int:
+def show_one(
+    section: Section, *, said: Mapping[str, Any], units: Units = "si", is_json: Json = False
+) -> int:
     """Show one section: sizes, mass, second moments, mill tolerance."""
     catalogue = open_catalogue()
     item = catalogue.section(section)
-    material, assumption = grade_of(grade, item, catalogue)
+    material, assumption = grade_of(said["grade"], item, catalogue)
     mill = mill_range(item, material.product)
     mass = material.density * item.area / 1e6
     second = item.second_moments
@@ -97,7 +107,7 @@ def show_one(section: str, grade: str | None, units: System, *, is_json: bool) -
                 "thick_wall": mill.thick_wall,
             },
         }
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
     from .render import print_rows
 
@@ -137,7 +147,7 @@ def _second_moment(value: float, units: System) -> str:
     return f"{value / 1e4:.5g} cm⁴" if units == "si" else f"{value / 25.4**4:.5g} in⁴"
 
 
-def describe(section: Section) -> dict[str, Any]:
+def describe(section: Stock) -> dict[str, Any]:
     """Return a section as plain data, mm."""
     return {
         "designation": section.designation,
@@ -176,4 +186,4 @@ schema = 1
 # basis    = "mill certificate"
 """
 
-add_revision_commands(command, Kind("sections", SECTIONS, SECTIONS, begin=BEGIN))
+add_revision_commands(app, Kind("sections", SECTIONS, SECTIONS, begin=BEGIN))

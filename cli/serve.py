@@ -4,17 +4,24 @@ import ipaddress
 from collections.abc import Sequence
 from importlib import import_module
 from pathlib import Path
+from typing import Annotated
 
-import click
+import typer
 
 from ..catalogue.book.place import default_path
 from ..catalogue.errors import InputError
+from .apps import new_app
 from .desk import open_book, person
+from .options import command
 
 PORT = 8460
 
 
-@click.command(
+app = new_app()
+
+
+@command(
+    app,
     "serve",
     epilog="""\b
 Examples:
@@ -22,43 +29,62 @@ Examples:
   cuttable serve --book postgresql://cuttable@db/limits --https
   cuttable serve --proxy-header X-Remote-User --trusted-proxy 10.0.0.5""",
 )
-@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen at.")
-@click.option("--port", type=click.IntRange(0, 65535), default=PORT, show_default=True,
-              help="Port to listen at; 0 for any that is free.")  # fmt: skip
-@click.option("--data", type=click.Path(path_type=Path, file_okay=False), default=None,
-              metavar="FOLDER",
-              help="Folder for backlogs; else one in your data folder.")  # fmt: skip
-@click.option("--open", "is_open", is_flag=True,
-              help="No accounts, nothing can be changed; for this machine only.")  # fmt: skip
-@click.option("--https", "is_https", is_flag=True,
-              help="People come over HTTPS, by a proxy: cookies are for HTTPS only.")  # fmt: skip
-@click.option("--proxy-header", "header", default="", metavar="NAME",
-              help="Header in which a trusted proxy names who has signed in there.")  # fmt: skip
-@click.option("--trusted-proxy", "proxies", multiple=True, metavar="ADDRESS",
-              help="Address or network of a proxy whose headers are believed; repeat.")  # fmt: skip
-@click.option("--workers", type=click.IntRange(min=1), default=None,
-              help="Processes a backlog may use; else one less than processors.")  # fmt: skip
-@click.option("--rate", type=click.IntRange(min=10), default=1200, show_default=True,
-              help="Requests a minute from one address.")  # fmt: skip
-@click.option("--one-time-password", "lost", default="", metavar="NAME",
-              help="Print a one-time password for an account, and end.")  # fmt: skip
-def command(
+def serve_all(
     *,
-    host: str,
-    port: int,
-    data: Path | None,
-    is_open: bool,
-    is_https: bool,
-    header: str,
-    proxies: Sequence[str],
-    workers: int | None,
-    rate: int,
-    lost: str,
-) -> int:
-    """Serve the page for people and the API for programs, over the book that is asked.
+    host: Annotated[
+        str, typer.Option("--host", metavar="ADDRESS", help="Address to listen at.")
+    ] = "127.0.0.1",
+    port: Annotated[
+        int,
+        typer.Option("--port", metavar="N", min=0, max=65535,
+                     help="Port to listen at; 0 for any that is free."),
+    ] = PORT,
+    data: Annotated[
+        Path | None,
+        typer.Option("--data", metavar="FOLDER", file_okay=False,
+                     help="Folder for backlogs; else one in your data folder."),
+    ] = None,
+    is_open: Annotated[
+        bool,
+        typer.Option("--open",
+                     help="No accounts, nothing can be changed; for this machine only."),
+    ] = False,
+    is_https: Annotated[
+        bool,
+        typer.Option("--https",
+                     help="People come over HTTPS, by a proxy: cookies are for HTTPS only."),
+    ] = False,
+    header: Annotated[
+        str,
+        typer.Option("--proxy-header", metavar="NAME",
+                     help="Header in which a trusted proxy names who has signed in there."),
+    ] = "",
+    proxies: Annotated[
+        list[str],
+        typer.Option("--trusted-proxy", metavar="ADDRESS", default_factory=list,
+                     show_default=False,
+                     help="Address or network of a proxy whose headers are believed; repeat."),
+    ],
+    workers: Annotated[
+        int | None,
+        typer.Option("--workers", metavar="N", min=1,
+                     help="Processes a backlog may use; else one less than processors."),
+    ] = None,
+    rate: Annotated[
+        int,
+        typer.Option("--rate", metavar="N", min=10, help="Requests a minute from one address."),
+    ] = 1200,
+    lost: Annotated[
+        str,
+        typer.Option("--one-time-password", metavar="NAME",
+                     help="Print a one-time password for an account, and end."),
+    ] = "",
+) -> int:  # fmt: skip
+    """Serve the page for people and the API for programs.
 
-    The first start makes an account named Administrator and prints its one-time password, once.
-    The service ends when it is told to (Ctrl-C, SIGTERM), after the answers that are under way.
+    They answer by the book that is asked. The first start makes an account named Administrator and
+    prints its one-time password, once. The service ends when it is told to (Ctrl-C, SIGTERM), after
+    the answers that are under way.
 
     Exit status: 0 ended as told, 2 could not start.
     """
@@ -73,7 +99,7 @@ def command(
     try:
         if lost:
             password = one_time_password(book, person(None), lost)
-            click.echo(f"One-time password of {lost}: {password}")
+            typer.echo(f"One-time password of {lost}: {password}")
             return 0
         listening = bound(host, port)
         password = "" if is_open else first_administrator(book)
@@ -85,9 +111,9 @@ def command(
         proxies=tuple(proxies), rate=rate, workers=workers,
     )  # fmt: skip
     name = f"[{host}]" if ":" in host else host
-    click.echo(f"Serving {book.place.label} at http://{name}:{listening.getsockname()[1]}/")
+    typer.echo(f"Serving {book.place.label} at http://{name}:{listening.getsockname()[1]}/")
     if password:
-        click.echo(f"The first account: {NAME}, one-time password {password}\n"
+        typer.echo(f"The first account: {NAME}, one-time password {password}\n"
                    "It is shown this once; sign in and choose another.")  # fmt: skip
     log_as_json()
     serve(settings, listening)

@@ -1,58 +1,55 @@
 """``cuttable sheet``: the one page an operator works from."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-import click
+import typer
 
 from ..catalogue.errors import InputError, OpenQuestion
 from ..engine.job import JobText
-from ..engine.wording import System, system_of
+from ..engine.wording import system_of
+from .apps import new_app
 from .desk import open_desk
 from .files import write_whole
-from .job_options import job_options, section_and_length
+from .options import JOB, UnitsTyped, Words, command, machine_codes, section_and_length
+
+app = new_app()
 
 
-@click.command(
+@command(
+    app,
     "sheet",
-    context_settings={"ignore_unknown_options": True},
+    fields=JOB,
+    takes_negative=True,
     epilog="""\b
 Example:
   cuttable sheet "NPS 4 SCH 40" "20 ft" --machine rowan-150 --part "4 ft*3" --out sheet.pdf""",
 )
-@click.option(
-    "--machine", "machines", multiple=True, metavar="CODE|FILE.toml", help="The machine to set up."
-)
-@job_options
-@click.option(
-    "--out",
-    type=click.Path(dir_okay=False, path_type=Path),
-    default=Path("sheet.pdf"),
-    show_default=True,
-    help="File to write: .pdf, .svg or .html.",
-)
-@click.option(
-    "--paper",
-    type=click.Choice(["a4", "letter"]),
-    default=None,
-    help="Paper; by default Letter for feet and inches, else A4.",
-)
-@click.pass_context
-def command(
-    ctx: click.Context,
+def sheet(
+    ctx: typer.Context,
     *,
-    words: Sequence[str],
-    machines: Sequence[str],
-    units: System | None,
-    out: Path,
-    paper: Literal["a4", "letter"] | None,
-    **options: Any,
-) -> int:
-    """Write the set-up sheet of a job on one machine: one page.
+    words: Words,
+    machines: Annotated[
+        list[str],
+        typer.Option("--machine", metavar="CODE|FILE.toml", autocompletion=machine_codes,
+                     default_factory=list, show_default=False, help="The machine to set up."),
+    ],
+    said: Mapping[str, Any],
+    units: UnitsTyped = None,
+    out: Annotated[
+        Path,
+        typer.Option("--out", metavar="FILE", dir_okay=False,
+                     help="File to write: .pdf, .svg or .html."),
+    ] = Path("sheet.pdf"),
+    paper: Annotated[
+        Literal["a4", "letter"] | None,
+        typer.Option("--paper", help="Paper; by default Letter for feet and inches, else A4."),
+    ] = None,
+) -> int:  # fmt: skip
+    """Write the set-up sheet of a job: one page, PDF, SVG or HTML.
 
-    SECTION as the trade writes it, LENGTH with its unit, each in quotes. A refused job gets a
-    sheet too; it says why, and not to load.
+    It is for one machine. A refused job gets a sheet too; it says why, and not to load.
     """
     section, length = section_and_length(ctx, words)
     system = units or system_of(length)
@@ -68,7 +65,7 @@ def command(
             + (f", and {len(machines)} are named" if machines else ""),
             remedy=f"Name one: --machine {known}.",
         )  # fmt: skip
-    reply = desk.ask(JobText(section, length, **options), machines, system=system)
+    reply = desk.ask(JobText(section, length, **said), machines, system=system)
     if reply.questions:
         question = reply.questions[0]
         raise OpenQuestion(question.code, question.text, question.choices)
@@ -77,5 +74,5 @@ def command(
 
     content, made = content_of(answer, system), sheet_file(answer, kind, system, paper)
     write_whole(out, made, "the sheet")
-    click.echo(f"{out}: {content.headline.lower()}; {content.stock} on {answer.machine.named}.")
+    typer.echo(f"{out}: {content.headline.lower()}; {content.stock} on {answer.machine.named}.")
     return 1 if answer.verdict == "refused" else 0

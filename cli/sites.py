@@ -2,11 +2,14 @@
 
 import json
 
-import click
+import typer
 
 from ..catalogue.overlay import MARK
+from .apps import new_app
 from .desk import open_catalogue
-from .revisions import Kind, add_revision_commands
+from .options import Json, command
+from .revision_kind import Kind
+from .revisions import add_revision_commands
 
 BEGIN = """\
 # What differs at one site from the model as released. Everything else stays the model's.
@@ -32,17 +35,17 @@ removed = []
 """
 
 
-@click.group("sites")
-def command() -> None:
-    """What differs at one site or serial number: accessories, limits, lifting gear, persons.
+app = new_app(
+    """What differs at one site or serial number; release it.
 
-    A site is named MODEL@NAME, and asked as a machine: check … --machine rowan-150@hall-2.
+    Accessories, limits, lifting gear, persons. A site is named MODEL@NAME, and asked as a machine:
+    check … --machine rowan-150@hall-2.
     """
+)
 
 
-@command.command("list", epilog="Example: cuttable sites list")
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-def list_all(*, is_json: bool) -> int:
+@command(app, "list", epilog="Example: cuttable sites list")
+def list_all(*, is_json: Json = False) -> int:
     """List the sites in force."""
     catalogue = open_catalogue()
     found = [catalogue.machine(code) for code in catalogue.overlays]
@@ -51,10 +54,10 @@ def list_all(*, is_json: bool) -> int:
                   "revision": item.overlay_revision, "digest": item.digest}
                  for item in found]  # fmt: skip
         content = {"schema": "cuttable.sites/1", "sites": sites}
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
     if not found:
-        click.echo(f"No site is kept. Begin one: cuttable sites draft MODEL{MARK}NAME")
+        typer.echo(f"No site is kept. Begin one: cuttable sites draft MODEL{MARK}NAME")
         return 0
     from .render import print_rows
 
@@ -69,4 +72,4 @@ def list_all(*, is_json: bool) -> int:
     return 0
 
 
-add_revision_commands(command, Kind("sites", "", "rowan-150@hall-2", begin=BEGIN))
+add_revision_commands(app, Kind("sites", "", "rowan-150@hall-2", begin=BEGIN))

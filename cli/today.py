@@ -4,7 +4,7 @@ import json
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-import click
+import typer
 
 from ..catalogue.book.answers import Kept
 from ..catalogue.book.held import Held
@@ -43,9 +43,9 @@ def tell_today(book: "Book", kept: Kept, files: dict[str, bytes], *, is_json: bo
     asked = [] if fault else question_lines(before, after)
     is_same = not changed and not asked and fault is None
     if is_json:
-        click.echo(_as_json(kept, None if fault else after, changed, why, fault))
+        typer.echo(_as_json(kept, None if fault else after, changed, why, fault))
     elif is_same:
-        click.echo(f"Answer {kept.answer} of {kept.at[:10]}: today the same.")
+        typer.echo(f"Answer {kept.answer} of {kept.at[:10]}: today the same.")
         _tell((), (), why, "si")
     elif fault is not None:
         _tell([f"Answer {kept.answer} cannot be answered today: {fault}"], (), why, "si")

@@ -3,17 +3,19 @@
 import json
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
-import click
+import typer
 
 from ..catalogue.amend import Change, amended_machine, changes, machine_data, written_at
 from ..catalogue.errors import InputError
 from ..catalogue.overlay import MARK
 from ..catalogue.reading import read_bytes
 from ..catalogue.store import ModelFile
-from ..engine.wording import SYSTEMS, System
+from ..engine.wording import System
+from .apps import new_app
 from .desk import open_desk
+from .options import Json, Machine, Report, Sheet, Units, Workers, command
 
 if TYPE_CHECKING:
     from ..engine.ask import Desk
@@ -24,7 +26,11 @@ HINTS = 3
 """Limits named in the hint of what to try."""
 
 
-@click.command(
+app = new_app()
+
+
+@command(
+    app,
     "whatif",
     epilog="""\b
 Examples:
@@ -32,33 +38,29 @@ Examples:
   cuttable whatif --machine rowan-150 --set limits.stock_mass.absolute="400 kg" \\
     --backlog orders.csv --report whatif.html""",
 )
-@click.option("--machine", required=True, metavar="CODE|FILE.toml", help="The model to ask.")
-@click.option(
-    "--set", "settings", multiple=True, metavar='KEY="VALUE"',
-    help="A value of the machine file to set otherwise, by dotted key; repeat for several. "
-    "Supports and accessories by their code: supports.roller-pair.count=4.",
-)  # fmt: skip
-@click.option("--backlog", type=click.Path(path_type=Path), required=True, metavar="FILE",
-              help="The jobs: CSV, Excel or Parquet, as for batch.")  # fmt: skip
-@click.option("--sheet", default="", metavar="NAME", help="Sheet of a workbook; else the first.")
-@click.option("--workers", type=click.IntRange(min=1), default=None,
-              help="Processes to use; else one for each processor.")  # fmt: skip
-@click.option("--units", type=click.Choice(SYSTEMS), default="si", show_default=True)
-@click.option("--json", "is_json", is_flag=True, help="Print one JSON object and nothing else.")
-@click.option("--report", type=click.Path(path_type=Path), default=None, metavar="FILE.html",
-              help="Write what changes as a page too.")  # fmt: skip
-def command(
+def whatif(
     *,
-    machine: str,
-    settings: Sequence[str],
-    backlog: Path,
-    sheet: str,
-    workers: int | None,
-    units: System,
-    is_json: bool,
-    report: Path | None,
-) -> int:
-    """Say which limit refuses most of a backlog, and what another value would change.
+    machine: Machine,
+    settings: Annotated[
+        list[str],
+        typer.Option(
+            "--set", metavar='KEY="VALUE"', default_factory=list, show_default=False,
+            help="A value of the machine file to set otherwise, by dotted key; repeat for several. "
+            "Supports and accessories by their code: supports.roller-pair.count=4.",
+        ),
+    ],
+    backlog: Annotated[
+        Path,
+        typer.Option("--backlog", metavar="FILE",
+                     help="The jobs: CSV, Excel or Parquet, as for batch."),
+    ],
+    sheet: Sheet = "",
+    workers: Workers = None,
+    units: Units = "si",
+    is_json: Json = False,
+    report: Report = None,
+) -> int:  # fmt: skip
+    """Which limit refuses most of a backlog, and what would another gain?
 
     Without --set: what refuses, and how many jobs nothing else refuses. With it: the same jobs
     on the machine as it is and as it would be; which refusals that lifts and what gets worse. A
@@ -97,7 +99,7 @@ def command(
             "settings": [item._asdict() for item in made],
             "impact": impact.to_json(),
         }
-        click.echo(json.dumps(content_of, ensure_ascii=False, indent=2, allow_nan=False))
+        typer.echo(json.dumps(content_of, ensure_ascii=False, indent=2, allow_nan=False))
         return 0
     _tell(before, impact, made, units)
     return 0
@@ -183,7 +185,7 @@ def _tell_state(side: "Side", state: "State", data: dict[str, Any], *, is_json: 
     if is_json:
         nothing: list[object] = []
         content = {"schema": "cuttable.whatif/1", "settings": nothing, "state": state_json(state)}
-        click.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
+        typer.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return
     out = console()
     out.print(f"{_name(side)}; {counted(state.jobs, 'job')} asked", soft_wrap=True)

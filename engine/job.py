@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import partial
 from itertools import pairwise
-from typing import Final, NamedTuple, TypeVar
+from typing import Any, Final, NamedTuple, TypeVar
 
 from ..catalogue.errors import InputError, OpenQuestion, Question
 from ..catalogue.grades import Grade, default_grade, is_full_name
@@ -19,6 +19,7 @@ from ..catalogue.sections import Section
 from ..catalogue.store import Catalogue
 from ..catalogue.units import MASS
 from ..rules.model import Vocabulary
+from .jobs.fields import FIELDS, Field, JobText, Kind
 
 T = TypeVar("T")
 
@@ -38,25 +39,6 @@ class Part:
 
     length: float
     count: int
-
-
-class JobText(NamedTuple):
-    """A job as typed; None or, but for the grade, an empty text means not stated."""
-
-    section: str
-    length: str
-    grade: str | None = None
-    parts: Sequence[str] = ()
-    cuts: Sequence[str] = ()
-    stations: Sequence[str] = ()
-    bow: str = ""
-    off_axis: str = ""
-    ends: str = ""
-    contents: str = ""
-    coating: str = ""
-    fitted: Sequence[str] = ()
-    behind: str = ""
-    grip: str = ""
 
 
 class Job(NamedTuple):
@@ -97,10 +79,20 @@ class Job(NamedTuple):
 
 @dataclass
 class Reading:
-    """What comes to light while a job is read: questions, and what was taken for granted."""
+    """What comes to light while a job is read: questions, and what was taken for granted.
 
+    Attributes:
+        catalogue, vocabulary: what names of sections, grades, facts and accessories mean.
+        questions: what must be answered first.
+        assumptions: what was taken for granted, as sentences.
+        section: the job's, once it is read; the usual grade goes with it.
+    """
+
+    catalogue: Catalogue
+    vocabulary: Vocabulary
     questions: list[Question] = field(default_factory=list[Question])
     assumptions: list[str] = field(default_factory=list[str])
+    section: Section | None = None
 
     def ask(self, read: Callable[[], T], option: str = "") -> T | None:
         """Return what ``read`` returns, or keep its question and return None.
@@ -132,10 +124,12 @@ class Reading:
             )
             return length(choices[0], what=what, bounds=bounds)
 
-    def lengths(self, texts: Sequence[str], what: str, option: str) -> list[float]:
-        """Read all lengths that can be read, and keep the questions of the others."""
-        found = [self.ask(partial(self.length, item, what), option) for item in texts]
-        return [item for item in found if item is not None]
+    def known_section(self, text: str) -> Section:
+        """Read a section; what its name leaves open and is taken for granted is told."""
+        self.section = self.catalogue.section(text)
+        if self.section.note:
+            self.assumptions.append(f"Section: {self.section.note}.")
+        return self.section
 
     def part(self, text: str) -> Part:
         """Read ``1.2 m*3`` or ``3*1.2 m``.
@@ -201,6 +195,50 @@ def _quoted(text: str) -> str:
     return f'"{inside}"'
 
 
+READERS: Final[dict[Kind, Callable[[Reading, Field, str], Any]]] = {
+    "section": lambda reading, _, text: reading.known_section(text),
+    "length": lambda reading, field, text: reading.length(text, field.called),
+    "grade": lambda reading, _, text: grade_of(text, reading.section, reading.catalogue),
+    "part": lambda reading, _, text: reading.part(text),
+    "cut": lambda reading, field, text: reading.length(text, field.called),
+    "station": lambda reading, field, text: reading.length(text, field.called),
+    "bow": lambda reading, field, text: reading.length(text, field.called, BOW),
+    "off-axis": lambda reading, _, text: reading.off_axis(text),
+    "fact": lambda reading, field, text: read_fact(field.name, text, reading.vocabulary),
+    "accessory": lambda reading, _, text: read_accessory(text, reading.vocabulary),
+}
+"""How one text of each kind of field is read."""
+
+_NOT_STATED: Final[dict[Kind, Any]] = {"length": 0.0, "bow": math.nan, "off-axis": (0.0, 0.0)}
+
+
+def read_field(reading: Reading, field: Field, said: str | Sequence[str] | None) -> Any:
+    """Return what is said in a field: a tuple where it is a list, cuts with the outermost first.
+
+    None where a question is open about it, which is then among the questions of ``reading``.
+
+    Raises:
+        InputError: it cannot be read.
+    """
+
+    def read(text: str) -> Any:
+        # The choices of a grade name its option themselves.
+        option = "" if field.kind == "grade" else field.option
+        return reading.ask(partial(READERS[field.kind], reading, field, text), option)
+
+    if not field.is_list:
+        text = said if isinstance(said, str) else None
+        if field.kind == "grade" and text is None:
+            return reading.ask(lambda: grade_of(None, reading.section, reading.catalogue))
+        if field.is_required or field.kind == "grade" or (text or "").strip():
+            return read(text or "")
+        return field.usual if field.kind == "fact" else _NOT_STATED[field.kind]
+    found = [item for text in said or () if (item := read(text)) is not None]
+    if field.kind == "accessory":
+        return frozenset(found)
+    return tuple(sorted(found, reverse=True) if field.kind == "cut" else found)
+
+
 def read_job(
     text: JobText, catalogue: Catalogue, vocabulary: Vocabulary
 ) -> tuple[Job | None, list[Question]]:
@@ -212,60 +250,29 @@ def read_job(
     Raises:
         InputError: something cannot be read at all; the first such thing found.
     """
-    reading = Reading()
-    ask = reading.ask
-    section = ask(lambda: catalogue.section(text.section))
-    if section is not None and section.note:
-        reading.assumptions.append(f"Section: {section.note}.")
-    stock_length = ask(lambda: reading.length(text.length, "length"))
-    grade = ask(lambda: grade_of(text.grade, section, catalogue))
-    parts = [ask(partial(reading.part, item), "--part") for item in text.parts]
-    cuts = reading.lengths(text.cuts, "cut position", "--cut")
-    stations = reading.lengths(text.stations, "station", "--station")
-    bow = (
-        ask(lambda: reading.length(text.bow, "bow", BOW), "--bow") if text.bow.strip() else math.nan
-    )
-    behind = reading.lengths(
-        [text.behind] if text.behind.strip() else [], "length behind", "--behind"
-    )
-    off_axis = ask(lambda: reading.off_axis(text.off_axis), "--off-axis")
-    facts = [
-        read_fact(name, value, vocabulary)
-        for name, value in (
-            ("ends", text.ends),
-            ("contents", text.contents),
-            ("coating", text.coating),
-            ("grip", text.grip or "outside"),
-        )
-    ]
-    fitted = [read_accessory(item, vocabulary) for item in text.fitted]
-    # Nothing of these is None without a question; naming them keeps the types honest.
-    if (
-        reading.questions
-        or section is None
-        or stock_length is None
-        or grade is None
-        or bow is None
-        or off_axis is None
-    ):
+    reading = Reading(catalogue, vocabulary)
+    read = {field.name: read_field(reading, field, getattr(text, field.name)) for field in FIELDS}
+    if reading.questions:
         return None, reading.questions
+    grade: TakenGrade = read["grade"]
+    off_axis_mass, off_axis_distance = read["off_axis"]
     job = Job(
-        section=section,
+        section=read["section"],
         grade=grade.grade,
-        length=stock_length,
-        parts=tuple(part for part in parts if part is not None),
-        cuts=tuple(sorted(cuts, reverse=True)),
-        stations=tuple(stations),
-        bow=bow,
-        off_axis_mass=off_axis[0],
-        off_axis_distance=off_axis[1],
-        ends=facts[0],
-        contents=facts[1],
-        coating=facts[2],
-        fitted=frozenset(fitted),
+        length=read["length"],
+        parts=read["parts"],
+        cuts=read["cuts"],
+        stations=read["stations"],
+        bow=read["bow"],
+        off_axis_mass=off_axis_mass,
+        off_axis_distance=off_axis_distance,
+        ends=read["ends"],
+        contents=read["contents"],
+        coating=read["coating"],
+        fitted=read["fitted"],
         assumptions=(*reading.assumptions, *_assumptions(text, grade)),
-        behind=sum(behind),
-        grip=facts[3],
+        behind=read["behind"],
+        grip=read["grip"],
     )
     check_positions(Geometry(job.length, job.behind, job.parts, job.cuts, job.stations))
     return job, []

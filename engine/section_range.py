@@ -11,7 +11,8 @@ from ..catalogue.sections import Section
 from .backlog.answer import answers_of
 from .decide import Engine
 from .job import Geometry
-from .table import JOB_FACTS, JobTable, Stock, fact_column
+from .jobs.fields import FIELDS
+from .table import JobTable, Stock, fact_column
 
 
 class Standing(NamedTuple):
@@ -39,7 +40,6 @@ def section_range(
     if not rows:
         return []
     vocabulary = engine.rule_set.vocabulary
-    blank = {"grip": "outside"}
     table = JobTable(
         stocks=tuple(Stock(section, grade, "not-stated") for section, grade in sections),
         stock=np.arange(rows),
@@ -51,8 +51,9 @@ def section_range(
         off_axis_mass=np.zeros(rows),
         off_axis_distance=np.zeros(rows),
         facts={
-            name: fact_column(name, [blank.get(name, "not-stated")] * rows, vocabulary)
-            for name in JOB_FACTS
+            field.name: fact_column(field.name, [field.usual] * rows, vocabulary)
+            for field in FIELDS
+            if field.kind == "fact"
         },
     )
     decision = engine.decide_table(table, [machine], np.zeros(rows, dtype=np.intp))

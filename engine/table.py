@@ -12,11 +12,12 @@ from ..catalogue.sections import Section
 from ..rules.model import Vocabulary
 from .arrays import Codes, Floats
 from .job import Geometry, Job
+from .jobs.fields import FIELDS
 
 Index = NDArray[np.intp]
 K = TypeVar("K", bound=Hashable)
 
-JOB_FACTS = ("ends", "contents", "coating", "grip")
+JOB_FACTS = tuple(field.name for field in FIELDS if field.kind == "fact")
 
 
 class Stock(NamedTuple):

@@ -2,20 +2,21 @@
 
 import re
 from collections.abc import Sequence
-from typing import Annotated, Any, Final, Literal, cast
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, cast
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, create_model
 
 from ..catalogue.book.answers import New
 from ..catalogue.errors import InputError
 from ..engine.answer.document import Reply
-from ..engine.job import JobText
+from ..engine.jobs.fields import FIELDS, JobText
 from ..engine.keeping import new_answer
 from ..engine.wording import System, system_of
 from .bench import Standing
 
 Word = Annotated[str, StringConstraints(max_length=200)]
 Words = Annotated[list[Word], Field(max_length=200)]
+MaybeWord = Word | None
 
 MOST_PIECES: Final = 60
 """Parts, cuts and stations of a question that is answered at once."""
@@ -29,25 +30,11 @@ EXAMPLE: Final[dict[str, Any]] = {
 }  # fmt: skip
 
 
-class Question(BaseModel):
+class Asked(BaseModel):
     """What is asked: as people write it, with units."""
 
     model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [EXAMPLE]})
 
-    section: Word = Field(description="Section as the trade writes it, e.g. NPS 4 SCH 40")
-    length: Word = Field(description="Stock length with its unit, e.g. 20 ft")
-    grade: Word | None = Field(None, description="Grade; carbon steel where it is not given")
-    parts: Words = Field([], description="Parts to cut: LENGTH or LENGTH*N")
-    cuts: Words = Field([], description="Cuts, from the chuck face outward")
-    stations: Words = Field([], description="Support stations to be judged; else planned")
-    bow: Word = Field("", description="Measured bow")
-    off_axis: Word = Field("", description="A flange or branch: 'MASS @ DISTANCE'")
-    ends: Word = ""
-    contents: Word = ""
-    coating: Word = ""
-    fitted: Words = Field([], description="Accessories that are fitted, by code")
-    behind: Word = ""
-    grip: Word = ""
     machines: Words = Field([], description="Models or MODEL@SITE; every model where none is given")
     units: Literal["si", "us"] | None = Field(
         None, description="Units of sentences; else those the length was typed in"
@@ -56,7 +43,7 @@ class Question(BaseModel):
 
     def text(self) -> JobText:
         """Return the job as the engine reads it."""
-        said: dict[str, Any] = self.model_dump(exclude={"machines", "units", "keep"})
+        said: dict[str, Any] = self.model_dump(include={field.name for field in FIELDS})
         read: dict[str, Any] = {
             name: tuple(cast("list[str]", value)) if isinstance(value, list) else value
             for name, value in said.items()
@@ -66,14 +53,15 @@ class Question(BaseModel):
     @property
     def system(self) -> System:
         """The units of its sentences."""
-        return self.units or system_of(self.length)
+        return self.units or system_of(self.text().length)
 
     @property
     def is_heavy(self) -> bool:
         """Say whether it may take long: it then waits with what takes long, not before the rest."""
-        found = (number for part in self.parts for pair in _COUNT.findall(part) for number in pair)
+        job = self.text()
+        found = (number for part in job.parts for pair in _COUNT.findall(part) for number in pair)
         counts = (int(number or 0) for number in found)
-        pieces = len(self.parts) + len(self.cuts) + len(self.stations) + sum(counts)
+        pieces = len(job.parts) + len(job.cuts) + len(job.stations) + sum(counts)
         return pieces > MOST_PIECES or len(self.machines) > MOST_MACHINES
 
     def check_machines(self) -> None:
@@ -83,6 +71,28 @@ class Question(BaseModel):
             InputError: ``machine-unknown``.
         """
         check_names(self.machines)
+
+
+def _job_fields() -> dict[str, Any]:
+    """Return the fields of a job as those of a model."""
+    found: dict[str, Any] = {}
+    for item in FIELDS:
+        about = f"{item.help} For example: {item.example}"
+        if item.is_required:
+            found[item.name] = (Word, Field(description=about))
+        elif item.is_list:
+            found[item.name] = (Words, Field([], description=about))
+        elif item.kind == "grade":
+            found[item.name] = (MaybeWord, Field(None, description=about))
+        else:
+            found[item.name] = (Word, Field("", description=about))
+    return found
+
+
+if TYPE_CHECKING:
+    Question = Asked
+else:
+    Question = create_model("Question", __base__=Asked, __doc__=Asked.__doc__, **_job_fields())
 
 
 def check_names(machines: Sequence[str]) -> None:

@@ -7,36 +7,21 @@ from typing import Any, Final, NamedTuple
 
 from ...catalogue.errors import FileError
 from ...catalogue.nearest import nearest
-from .normalise import COLUMNS
+from ..jobs.fields import FIELDS
 
-REQUIRED: Final = ("job", "section", "length")
-KNOWN: Final = ("job", *COLUMNS, "quantity", "machine")
-
-# What people call the columns. Common practice, no source.
-_ALIASES: Final[dict[str, str]] = {
+# What people call the columns that stand beside those of a job. Common practice, no source.
+_BESIDE: Final[dict[str, str]] = {
     "job": "job id jobid jobno jobnumber order orderno ordernumber line lineno item pos position "
            "no nr number ref reference workorder wo auftrag auftragsnummer commande ligne",
-    "section": "section size pipe tube profile od pipesize tubesize dimension dimensions "
-               "designation sectionsize profil rohr querschnitt tuyau",
-    "length": "length len stocklength stocklen barlength pipelength l lg laenge lange longueur",
-    "grade": "grade mat material steel spec werkstoff guete gute matiere nuance",
     "quantity": "quantity qty count pcs pieces piece q menge anzahl stueck stuck quantite",
     "machine": "machine model cutter maschine",
-    "parts": "parts part cutlist pieceslist cutlengths nest teile pieceacouper",
-    "cuts": "cuts cut cutpositions cutposition schnitte coupes",
-    "stations": "stations station supports supportpositions",
-    "bow": "bow straightness camber durchbiegung fleche",
-    "behind": "behind lengthbehind rear",
-    "off_axis": "offaxis offaxismass eccentric flange",
-    "ends": "ends end enden",
-    "contents": "contents content inhalt contenu",
-    "coating": "coating coat surface finish beschichtung revetement",
-    "grip": "grip clamping",
-    "fitted": "fitted accessories accessory options zubehoer accessoires",
 }  # fmt: skip
-_BY_ALIAS: Final = {alias: name for name, text in _ALIASES.items() for alias in text.split()}
+REQUIRED: Final = ("job", *(field.name for field in FIELDS if field.is_required))
+KNOWN: Final = ("job", *(field.name for field in FIELDS), "quantity", "machine")
+_HEADERS: Final = _BESIDE | {field.name: field.headers for field in FIELDS}
+_BY_HEADER: Final = {header: name for name, text in _HEADERS.items() for header in text.split()}
 _UNITS: Final = ("mm", "cm", "m", "in", "inch", "ft", "feet")
-_LENGTHS: Final = frozenset({"length", "parts", "cuts", "stations", "bow", "behind"})
+_LENGTHS: Final = frozenset(field.name for field in FIELDS if field.is_length)
 _NUMBER: Final = re.compile(r"\d+(?:[.,]\d+)*")
 
 
@@ -137,7 +122,7 @@ def _column_of(header: str) -> tuple[str, str]:
     if unit:
         words = words[:-1]
     folded = _fold("".join(words))
-    name = _BY_ALIAS.get(folded, folded if folded in KNOWN else "")
+    name = _BY_HEADER.get(folded, folded if folded in KNOWN else "")
     return name, unit
 
 

@@ -8,7 +8,6 @@ gives for it. Nothing is dropped: a row that cannot be read keeps its place with
 import math
 import re
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
-from functools import partial
 from typing import Any, Final, NamedTuple, TypeVar
 
 import numpy as np
@@ -20,16 +19,17 @@ from ...catalogue.store import Catalogue
 from ...rules.model import Vocabulary
 from ..arrays import Codes, Floats
 from ..combinations import combined
-from ..job import BOW, Geometry, Reading, check_positions, grade_of, read_accessory, read_fact
+from ..job import Geometry, Reading, check_positions, grade_of, read_field
+from ..jobs.fields import FIELDS, Field
 from ..table import JOB_FACTS, Index, JobTable, Stock
 
 K = TypeVar("K", bound=Hashable)
 
-COLUMNS: Final = (
-    "section", "length", "grade", "parts", "cuts", "stations", "bow", "behind", "off_axis",
-    "ends", "contents", "coating", "grip", "fitted",
-)  # fmt: skip
+COLUMNS: Final = tuple(field.name for field in FIELDS)
 """Columns that make a job, in the order in which ``check`` reads them."""
+
+BETWEEN: Final = "+;"
+"""What parts the things of a cell that holds several; accessories may have commas or spaces."""
 
 MOST_KEPT: Final = 120_000
 """Distinct texts, stocks or geometries kept from chunk to chunk; then they are read anew."""
@@ -110,7 +110,11 @@ class Normaliser:
             for name in COLUMNS
         }
         faults = _Faults(rows)
-        found = {name: self._column(name, texts[name]) for name in COLUMNS if name != "grade"}
+        found = {
+            field.name: self._column(field, texts[field.name])
+            for field in FIELDS
+            if field.kind != "grade"
+        }
         grades, grade = self._grades(texts["section"], texts["grade"], found["section"])
         found["grade"] = grades
         codes = {name: text.code for name, text in texts.items()} | {"grade": grade}
@@ -134,57 +138,24 @@ class Normaliser:
 
     # --- columns --------------------------------------------------------------------------
 
-    def _column(self, name: str, texts: Texts) -> list[_Found]:
+    def _column(self, field: Field, texts: Texts) -> list[_Found]:
         """Read the distinct texts of a column."""
-        kept, read = self._kept[name], self._reader(name)
+        kept = self._kept[field.name]
+        marks = f"{BETWEEN}, " if field.kind == "accessory" else BETWEEN
+
+        def read(reading: Reading, text: str) -> Any:
+            return read_field(reading, field, split(text, marks) if field.is_list else text)
+
         result: list[_Found] = []
-        reading = Reading()
+        reading = self._reading()
         for text in texts.values:
             known = kept.get(text)
             if known is None:
-                known = kept[text] = _read(text, read, reading)
+                known = kept[text] = self._read(text, read, reading)
                 if reading.questions or reading.assumptions:
-                    reading = Reading()
+                    reading = self._reading()
             result.append(known)
         return result
-
-    def _reader(self, name: str) -> Callable[[Reading, str], Any]:
-        vocabulary = self._vocabulary
-        readers: dict[str, Callable[[Reading, str], Any]] = {
-            "section": self._section,
-            "length": lambda reading, text: reading.length(text, "length"),
-            "parts": lambda reading, text: tuple(
-                reading.ask(partial(reading.part, item), "--part") for item in split(text, "+;")
-            ),
-            "cuts": lambda reading, text: tuple(
-                sorted(reading.lengths(split(text, "+;"), "cut position", "--cut"), reverse=True)
-            ),
-            "stations": lambda reading, text: tuple(
-                reading.lengths(split(text, "+;"), "station", "--station")
-            ),
-            "bow": lambda reading, text: (
-                reading.ask(lambda: reading.length(text, "bow", BOW), "--bow")
-                if text.strip()
-                else math.nan
-            ),
-            "behind": lambda reading, text: sum(
-                reading.lengths([text] if text.strip() else [], "length behind", "--behind")
-            ),
-            "off_axis": lambda reading, text: reading.ask(
-                lambda: reading.off_axis(text), "--off-axis"
-            ),
-            "fitted": lambda _, text: frozenset(
-                read_accessory(item, vocabulary) for item in split(text, "+;, ")
-            ),
-            "grip": lambda _, text: read_fact("grip", text.strip() or "outside", vocabulary),
-        }
-        return readers.get(name, lambda _, text: read_fact(name, text, vocabulary))
-
-    def _section(self, reading: Reading, text: str) -> Section:
-        section = self._catalogue.section(text)
-        if section.note:
-            reading.assumptions.append(f"Section: {section.note}.")
-        return section
 
     def _grades(
         self, section: Texts, grade: Texts, sections: Sequence[_Found]
@@ -199,7 +170,7 @@ class Normaliser:
             key = (text, None if text.strip() else found)
             known = kept.get(key)
             if known is None:
-                known = kept[key] = _read(
+                known = kept[key] = self._read(
                     text, lambda reading, item, found=found: self._grade(reading, item, found)
                 )
             result.append(known)
@@ -210,6 +181,26 @@ class Normaliser:
         if taken.assumption:
             reading.assumptions.append(taken.assumption)
         return taken.grade
+
+    def _reading(self) -> Reading:
+        return Reading(self._catalogue, self._vocabulary)
+
+    def _read(
+        self, text: str, read: Callable[[Reading, str], Any], reading: Reading | None = None
+    ) -> _Found:
+        """Read one text and keep what comes of it; ``reading`` is one to which nothing came yet."""
+        reading = self._reading() if reading is None else reading
+        try:
+            value = read(reading, text)
+        except OpenQuestion as asked:
+            return _Found(None, question=_asked([*reading.questions, asked.question][0]))
+        except InputError as fault:
+            return _Found(
+                None, error=Fault(fault.code, str(fault).removesuffix(f" [{fault.code}]"))
+            )
+        if reading.questions:
+            return _Found(None, question=_asked(reading.questions[0]))
+        return _Found(value, assumptions=tuple(reading.assumptions))
 
     # --- jobs -----------------------------------------------------------------------------
 
@@ -233,7 +224,7 @@ class Normaliser:
             )
             known = self._kept["geometry"].get(geometry)
             if known is None:
-                known = self._kept["geometry"][geometry] = _read(
+                known = self._kept["geometry"][geometry] = self._read(
                     "", lambda _, __, item=geometry: self._numbered(item)
                 )
             results.append(known)
@@ -359,20 +350,6 @@ def _members(columns: Sequence[Index], rows: Index) -> Iterable[tuple[int, ...]]
 def split(text: str, marks: str) -> list[str]:
     """Return the pieces of a cell that holds several things; empty ones are left out."""
     return [piece for piece in re.split(f"[{re.escape(marks)}]", text) if piece.strip()]
-
-
-def _read(text: str, read: Callable[[Reading, str], Any], reading: Reading | None = None) -> _Found:
-    """Read one text and keep what comes of it; ``reading`` is one to which nothing came yet."""
-    reading = Reading() if reading is None else reading
-    try:
-        value = read(reading, text)
-    except OpenQuestion as asked:
-        return _Found(None, question=_asked([*reading.questions, asked.question][0]))
-    except InputError as fault:
-        return _Found(None, error=Fault(fault.code, str(fault).removesuffix(f" [{fault.code}]")))
-    if reading.questions:
-        return _Found(None, question=_asked(reading.questions[0]))
-    return _Found(value, assumptions=tuple(reading.assumptions))
 
 
 def _asked(question: Question) -> Fault:

@@ -4,12 +4,14 @@ from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlencode
 
+from .question_form import TICKED
+
 
 def query_of(inputs: Mapping[str, Any]) -> str:
     """Return the query of the address that asks the same."""
     pairs: list[tuple[str, str]] = []
     for name, value in inputs["job"].items():
-        if isinstance(value, list) and name == "fitted":
+        if isinstance(value, list) and name in TICKED:
             pairs += [(name, str(item)) for item in value]  # pyright: ignore[reportUnknownVariableType, reportUnknownArgumentType] - from JSON
         elif isinstance(value, list):
             pairs.append((name, "; ".join(str(item) for item in value)))  # pyright: ignore[reportUnknownVariableType, reportUnknownArgumentType] - from JSON

@@ -4,6 +4,7 @@ import re
 import shlex
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
+from types import MappingProxyType
 from typing import Any, Final, Literal, NamedTuple
 from urllib.parse import urlencode
 
@@ -11,30 +12,33 @@ from pydantic import ValidationError
 
 from ...catalogue.errors import CuttableError, InputError, Question
 from ...engine.ask import Desk
-from ...engine.job import BOW, Reading, grade_of, read_accessory, read_fact
+from ...engine.job import READERS, Reading, grade_of
+from ...engine.jobs.fields import FIELDS, Field
 from ...engine.wording import System, system_of
 from ..asking import Question as Asked
 
-SINGLE: Final = (
-    "section", "length", "grade", "bow", "off_axis", "ends", "contents", "coating", "behind",
-    "grip",
-)  # fmt: skip
+SINGLE: Final = tuple(field.name for field in FIELDS if not field.is_list)
 """Fields that hold one thing."""
-LISTS: Final = ("parts", "cuts", "stations")
+TICKED: Final = tuple(field.name for field in FIELDS if field.kind == "accessory")
+"""Fields of the job that are boxes to tick."""
+LISTS: Final = tuple(
+    field.name for field in FIELDS if field.is_list and field.name not in TICKED
+)  # fmt: skip
 """Fields that hold several things, one a line or with ; between."""
-CHOSEN: Final = ("fitted", "machines")
+CHOSEN: Final = (*TICKED, "machines")
 """Fields of boxes to tick."""
-FACTS: Final = ("ends", "contents", "coating", "grip")
-MORE: Final = ("parts", "cuts", "stations", "bow", "off_axis", "ends", "contents", "coating",
-               "fitted", "behind", "grip")  # fmt: skip
+FIRST: Final = tuple(field for field in FIELDS if field.is_required or field.kind == "grade")
+"""What is asked first."""
+MORE: Final = tuple(field for field in FIELDS if field not in FIRST)
 """Fields that are folded away."""
 _BETWEEN: Final = re.compile(r"[;\n]")
-_OF_CODE: Final = {
-    "cuts-outside": "cuts", "stations-bad": "stations", "parts-and-cuts": "cuts",
-    "accessory-unknown": "fitted", "machine-unknown": "machines", "length-range": "length",
-    "grade-unknown": "grade",
-}  # fmt: skip
+_OF_CODE: Final = {"machine-unknown": "machines"} | {
+    code: field.name for field in FIELDS for code in field.faults
+}
 """Fields of errors that come to light only when everything is read."""
+_OF_OPTION: Final = {"--machine": "machines"} | {
+    field.option: field.name for field in FIELDS if field.option
+}
 
 Units = Literal["", "si", "us"]
 
@@ -58,12 +62,20 @@ class Note(NamedTuple):
 
 
 class Form(NamedTuple):
-    """What is typed."""
+    """What is typed, and what is ticked, by name of field."""
 
     values: Mapping[str, str]
-    fitted: tuple[str, ...] = ()
-    machines: tuple[str, ...] = ()
+    ticked: Mapping[str, tuple[str, ...]] = MappingProxyType({})
     units: Units = ""
+
+    @property
+    def machines(self) -> tuple[str, ...]:
+        """The models ticked."""
+        return self.chosen("machines")
+
+    def chosen(self, name: str) -> tuple[str, ...]:
+        """Return what is ticked in a field."""
+        return self.ticked.get(name, ())
 
     def text(self, name: str) -> str:
         """Return what stands in a field."""
@@ -82,9 +94,7 @@ class Form(NamedTuple):
     @property
     def is_more(self) -> bool:
         """Say whether anything is said in the part that is folded away."""
-        return bool(self.fitted) or any(
-            self.text(name).strip() for name in MORE if name != "fitted"
-        )
+        return any(self.chosen(field.name) or self.text(field.name).strip() for field in MORE)
 
     def items(self, name: str) -> list[str]:
         """Return the things of a field that holds several."""
@@ -93,8 +103,7 @@ class Form(NamedTuple):
     def query(self, **changes: Any) -> str:
         """Return the whole question as the query of an address."""
         pairs = [(name, text) for name in (*SINGLE, *LISTS) if (text := self.text(name).strip())]
-        pairs += [("fitted", code) for code in self.fitted]
-        pairs += [("machines", code) for code in self.machines]
+        pairs += [(name, code) for name in CHOSEN for code in self.chosen(name)]
         pairs += [("units", self.units)] if self.units else []
         pairs = [(name, text) for name, text in pairs if name not in changes]
         for name, value in changes.items():
@@ -105,8 +114,8 @@ class Form(NamedTuple):
     def filled(self, field: str, value: str) -> "Form":
         """Return the form with a field filled in."""
         if field in CHOSEN:
-            known = getattr(self, field)
-            return self._replace(**{field: tuple(dict.fromkeys([*known, value]))})
+            both = tuple(dict.fromkeys([*self.chosen(field), value]))
+            return self._replace(ticked={**self.ticked, field: both})
         return self._replace(values={**self.values, field: value})
 
     def question(self, *, keep: bool = False) -> Asked:
@@ -117,7 +126,7 @@ class Form(NamedTuple):
         """
         said: dict[str, Any] = {name: self.text(name).strip() for name in SINGLE}
         said |= {name: self.items(name) for name in LISTS}
-        said |= {"fitted": list(self.fitted), "machines": list(self.machines)}
+        said |= {name: list(self.chosen(name)) for name in CHOSEN}
         said["grade"] = said["grade"] or None
         try:
             return Asked(**said, units=self.system, keep=keep)
@@ -140,7 +149,7 @@ def form_of(given: Any) -> Form:
         name: text[:8000] for name in (*SINGLE, *LISTS) if (text := "; ".join(texts(name))).strip()
     }
     units = next((item for item in texts("units") if item in ("si", "us")), "")
-    form = Form(values, tuple(texts("fitted")), tuple(texts("machines")),
+    form = Form(values, {name: tuple(texts(name)) for name in CHOSEN},
                 "us" if units == "us" else "si" if units else "")  # fmt: skip
     for text in texts("fill")[:1]:
         field, mark, value = text.partition("=")
@@ -154,8 +163,8 @@ class _Look:
 
     def __init__(self, form: Form, desk: Desk) -> None:
         self.form, self.notes = form, list[Note]()
-        self.catalogue, self.vocabulary = desk.catalogue, desk.rule_set.vocabulary
-        self.reading = Reading()
+        self.catalogue = desk.catalogue
+        self.reading = Reading(desk.catalogue, desk.rule_set.vocabulary)
 
     def read(self, field: str, what: Callable[[], Any], place: int | None = None) -> Any:
         """Return what a field is read as, None where it cannot be."""
@@ -170,42 +179,24 @@ class _Look:
 
     def look(self) -> None:
         """Read everything."""
-        self.stock()
-        for name in LISTS:
-            for place, item in enumerate(self.form.items(name)):
-                self.read(name, self.reader(name, item), place)
-        for name in ("bow", "behind", "off_axis", *FACTS):
-            if text := self.form.text(name).strip():
-                self.read(name, self.reader(name, text))
-        for code in self.form.fitted:
-            self.read("fitted", partial(read_accessory, code, self.vocabulary))
+        for field in FIELDS:
+            for place, text in enumerate(self.texts(field)):
+                self.read(field.name, partial(READERS[field.kind], self.reading, field, text),
+                          place)  # fmt: skip
+            if field.kind == "grade" and not self.texts(field) and self.reading.section:
+                usual = partial(grade_of, None, self.reading.section, self.catalogue)
+                self.read(field.name, usual)
         for code in self.form.machines:
             self.read("machines", partial(self.catalogue.machine, code))
 
-    def stock(self) -> None:
-        """Read section, length and grade."""
-        form, section = self.form, None
-        if form.text("section").strip():
-            section = self.read("section", partial(self.catalogue.section, form.text("section")))
-        if form.text("length").strip():
-            self.read("length", partial(self.reading.length, form.text("length"), "length"))
-        grade = form.text("grade").strip()
-        if grade or section is not None:
-            self.read("grade", partial(grade_of, grade or None, section, self.catalogue))
-
-    def reader(self, name: str, text: str) -> Callable[[], Any]:
-        """Return what reads the text of a field."""
-        if name in FACTS:
-            return partial(read_fact, name, text, self.vocabulary)
-        reading = self.reading
-        return {
-            "parts": partial(reading.part, text),
-            "cuts": partial(reading.length, text, "cut position"),
-            "stations": partial(reading.length, text, "station"),
-            "bow": partial(reading.length, text, "bow", BOW),
-            "behind": partial(reading.length, text, "length behind"),
-            "off_axis": partial(reading.off_axis, text),
-        }[name]
+    def texts(self, field: Field) -> Sequence[str]:
+        """Return the things typed or ticked in a field."""
+        if field.name in TICKED:
+            return self.form.chosen(field.name)
+        if field.is_list:
+            return self.form.items(field.name)
+        text = self.form.text(field.name).strip()
+        return [text] if text else []
 
 
 def notes_on(form: Form, desk: Desk) -> list[Note]:
@@ -228,7 +219,7 @@ def note_of(asked: Question, form: Form, field: str = "", place: int | None = No
         where, value = field, text
         if text.startswith("--"):
             option, _, rest = text.partition(" ")
-            where = _field_of(option)
+            where = _OF_OPTION.get(option, field)
             value = shlex.split(rest)[0] if rest else ""
         if place is not None and where in LISTS:
             items = form.items(where)
@@ -240,19 +231,11 @@ def note_of(asked: Question, form: Form, field: str = "", place: int | None = No
     return Note(where, "question", asked.text, choices=tuple(choices))
 
 
-def _field_of(option: str) -> str:
-    name = option.removeprefix("--").replace("-", "_")
-    plural = {"part": "parts", "cut": "cuts", "station": "stations", "end": "ends",
-              "machine": "machines"}  # fmt: skip
-    return plural.get(name, name)
-
-
 def note_of_fault(fault: CuttableError, form: Form) -> Note:
     """Return an error that came to light when everything was read, at its field."""
     where = fault.where if isinstance(fault, InputError) else ""
-    field = _field_of(where) if where.removeprefix("--") else _OF_CODE.get(fault.code, "section")
-    if field not in (*SINGLE, *LISTS, *CHOSEN):
-        field = _OF_CODE.get(fault.code, "section")
+    field = where if where in (*SINGLE, *LISTS, *CHOSEN) else _OF_OPTION.get(where, "")
+    field = field or _OF_CODE.get(fault.code, "section")
     if fault.code == "length-range" and form.text("behind").strip():
         field = "behind"
     return Note(field, "error", fault.what, fault.remedy)

@@ -16,7 +16,17 @@ from ..bench import Bench, Standing
 from ..state import state_of
 from .answer_view import Shown, shown
 from .customer import customer_text
-from .question_form import FACTS, Form, Note, by_field, form_of, note_of, note_of_fault, notes_on
+from .question_form import (
+    FIRST,
+    MORE,
+    Form,
+    Note,
+    by_field,
+    form_of,
+    note_of,
+    note_of_fault,
+    notes_on,
+)
 from .rendering import Asks, fragment, page
 
 router = APIRouter()
@@ -67,7 +77,9 @@ def _choices(desk: Desk) -> dict[str, Any]:
     vocabulary = desk.rule_set.vocabulary
     return {
         "models": models_of(desk),
-        "facts": {name: vocabulary.facts[name].values for name in FACTS},
+        "first": FIRST,
+        "more": MORE,
+        "facts": vocabulary.facts,
         "accessories": sorted(vocabulary.accessories.items()),
     }
 

@@ -206,7 +206,7 @@ def test_all_questions_are_asked_at_once(cuttable: Run) -> None:
         (["sections", "show"], "SECTION"),
         (["machines", "validate"], "FILE"),
         (["compare", PIPE, LONG], "OTHER_SECTION"),
-        (["completion", "cobol"], "'bash', 'zsh', 'fish'"),
+        (["completion", "bash"], "There is no command 'completion'"),
     ],
 )
 def test_misspelt_command_or_option_is_a_usage_error(

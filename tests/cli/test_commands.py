@@ -17,7 +17,7 @@ COMMANDS = [
     ["chart"], ["compare"], ["sections", "find"], ["sections", "show"],
     ["machines", "list"],
     ["machines", "show"], ["machines", "validate"], ["rules", "list"], ["rules", "show"],
-    ["rules", "check"], ["explain"], ["completion"],
+    ["rules", "check"], ["explain"],
 ]  # fmt: skip
 
 
@@ -164,7 +164,6 @@ def test_a_wrong_machine_file_lists_every_problem(cuttable: Run, tmp_path: Path)
         (["explain"], "rotary_inertia"),
         (["explain", "rapid override"], "sqrt((J_fixed + J_rated)"),
         (["explain", "length-range"], "100 m"),
-        (["completion", "bash"], "_CUTTABLE_COMPLETE"),
         (["--version"], "cuttable"),
         (["--help"], "check"),
     ],

@@ -68,7 +68,6 @@ def test_the_readme_has_examples_of_every_command() -> None:
         "book",
         "serve",
         "explain",
-        "completion",
     ):
         assert f"cuttable {command}" in text or f"output: {command}" in text
     assert len(examples()) >= 9

@@ -113,6 +113,8 @@ def test_plain_ascii_output_holds_what_was_typed(cuttable: Run) -> None:
         ("heavy end", "mill tolerance"),
         ("rated", "as delivered"),
         ("rotary inertia", "kg*m^2"),
+        ("grip", "--grip inside"),
+        ("off axis", "--off-axis '12 kg @ 150 mm'"),
     ],
 )
 def test_explain_knows_measures_codes_and_words(cuttable: Run, name: str, words: str) -> None:

@@ -1,0 +1,1 @@
+"""What of a job can be said, in one declaration."""
