@@ -58,6 +58,7 @@ class Product(NamedTuple):
     size: tuple[Band, ...]
     size_shaped: tuple[Band, ...]
     wall: tuple[Band, ...]
+    wall_shaped: tuple[Band, ...]
     mass_plus: float | None
     straightness: float | None
 
@@ -113,7 +114,8 @@ def mill_range(section: Section, product: Product) -> MillRange:
     outside, wall = section.height, section.wall
     shaped = section.shape != "round" and product.size_shaped
     size = _band(product.size_shaped if shaped else product.size, outside, wall)
-    thickness = _band(product.wall, outside, wall)
+    is_box = section.shape != "round" and product.wall_shaped
+    thickness = _band(product.wall_shaped if is_box else product.wall, outside, wall)
     plus = size.plus.of(outside) if size.plus else 0.0
     size_ratio = 1 + plus / outside
     thin = wall - thickness.minus.of(wall)
@@ -155,6 +157,7 @@ def read_products(top: Reader) -> dict[str, Product]:
             size=_read_bands(table, "size"),
             size_shaped=_read_bands(table, "size_shaped", optional=True),
             wall=_read_bands(table, "wall"),
+            wall_shaped=_read_bands(table, "wall_shaped", optional=True),
             mass_plus=mass.quantity("plus", NUMBER) if mass.data else None,
             straightness=_optional_share(table, "straightness"),
         )

@@ -4,28 +4,17 @@ One TOML file: ``[sections."RING 210x8"]`` with shape, sizes, standard and basis
 is asked for by its name, which no curated section may have.
 """
 
-from typing import Any, Final
+from fractions import Fraction
+from typing import Any
 
 from .designations import read_section
 from .errors import CuttableError, OpenQuestion
+from .quantities import written_inches
 from .reading import Reader, parse_toml
-from .sections import (
-    A500,
-    COLD_FORMED,
-    HOT_FINISHED,
-    Corners,
-    Section,
-    Shape,
-    hollow_section,
-    round_section,
-)
+from .sections import INCH, Section, hollow_section, round_section, with_inches
+from .table_form import CORNERS, SHAPES
 from .tables import SectionTables, own_name
 from .units import LENGTH
-
-SHAPES: Final[tuple[Shape, ...]] = ("round", "square", "rectangular")
-CORNERS: Final[dict[str, Corners]] = {
-    "EN 10219-2": COLD_FORMED, "EN 10210-2": HOT_FINISHED, "ASTM A500": A500,
-}  # fmt: skip
 
 
 def read_own_sections(content: bytes, where: str, curated: SectionTables) -> dict[str, Section]:
@@ -76,6 +65,14 @@ def _section(name: str, table: Reader) -> Section | None:
     except CuttableError as fault:
         table.problem("wall", f"{fault.what}. {fault.remedy}")
         return None
+    keys = ("outside_diameter", "wall") if shape == "round" else ("height", "width", "wall")
+    inches = [written_inches(str(table.data[key])) for key in keys]
+    if any(item is not None for item in inches):
+        # What is written in inches is kept to the digit; what is not is converted.
+        section = with_inches(section, *(
+            Fraction(table.quantity(key, LENGTH) / INCH) if item is None else item
+            for key, item in zip(keys, inches, strict=True)
+        ))  # fmt: skip
     return section._replace(note=f"the site's own section: {basis}")
 
 

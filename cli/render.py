@@ -18,7 +18,7 @@ from ..engine.answer.words import (
     stock_facts,
     stock_line,
 )
-from ..engine.wording import System, section_sizes, show
+from ..engine.wording import System, show
 from .rows import Cell, columns, paragraph
 
 STYLES: Final = {
@@ -283,6 +283,3 @@ def print_rows(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     """Print a plain table."""
     out = console()
     out.print(columns([list(row) for row in rows], out.width, heads=heads), soft_wrap=True)
-
-
-__all__ = ["console", "is_plain", "print_answer", "print_rows", "section_sizes"]

@@ -208,6 +208,10 @@ class Measure(_Part):
     """The same at the heavy end."""
     title: str | None = field(default=None, metadata=SINCE_2)
     """The measure in words."""
+    inches: float | None = field(default=None, metadata=SINCE_2)
+    """A size of stock, nominal, that its standard prints in inches too: as printed."""
+    heavy_inches: float | None = field(default=None, metadata=SINCE_2)
+    """The same at the heavy end."""
     style: Literal["%"] | None = field(default=None, metadata=SINCE_2)
     """``%`` where a pure number is shown as a percentage."""
 

@@ -7,9 +7,10 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final, cast
 
 from ...catalogue.machines import MachineModel
+from ...catalogue.sections import INCH
 from ...rules.expression import names_in
 from ...rules.model import Rule
-from ..conditions import Scope, number_of, truth_of
+from ..conditions import Scope, heavy_names, number_of, truth_of
 from ..decide import Decision, Engine, fullness
 from ..decision.deciding import CONFLICT, NOT_FITTED, asking, decided_by, missing, outcome_of
 from ..decision.limit_check import governing, is_near
@@ -18,6 +19,7 @@ from ..frame import coating_mass, figures_of
 from ..inference import Found, Inferred
 from ..job import Job
 from ..layout import set_up
+from ..measures.inch_column import inch_columns
 from ..wording import System, Words
 from . import document as doc
 
@@ -51,6 +53,11 @@ class _Maker:
         self.full = {item.name: item for item in fullness(engine.rule_set, decision.scope)}
         self.chief = governing(engine, decision, list(self.full.values()))
         self.settings = settings(engine, decision)
+        self.scope = decision.scope
+        if not self.scope.inches:
+            # Nothing is compared in inches, but sizes are shown in them.
+            heavy = heavy_names(engine.rule_set.vocabulary)
+            self.scope = self.scope._replace(inches=inch_columns(decision.frame, heavy))
         self.gauges = {gauge.name: gauge for gauge in engine.rule_set.gauges}
         self.provenance: Final = provenance
         self.system: System = system
@@ -107,10 +114,22 @@ class _Maker:
                 heavy=_finite(measured.heavy[name][row]) if measure.has_heavy else None,
                 unit=measure.unit,
                 title=measure.title,
+                inches=self.inches(name, row),
+                heavy_inches=self.inches(f"{name}.heavy", row),
                 style="%" if gauge is not None and gauge.style == "%" else None,
                 **self.limits(name, row),
             )
         return result
+
+    def inches(self, name: str, row: int) -> float | None:
+        """Return a size in the inches it is printed in; None for what is none, or not printed.
+
+        Where both columns say the same the number is there too: it has the digits of the print.
+        """
+        column, frame = self.scope.inches.get(name), self.decision.frame
+        if column is None or frame.stocks[int(frame.stock[row])].section.inches is None:
+            return None
+        return _finite(float(column[row]) / INCH)
 
     def limits(self, name: str, row: int) -> dict[str, float | None]:
         """Return the limits of a measure and how full they are; nothing where none applies."""
@@ -184,7 +203,7 @@ class _Teller:
 
     def __init__(self, maker: _Maker, row: int) -> None:
         self.rule_set = maker.rule_set
-        self.scope = _one_row(maker.decision.scope, row)
+        self.scope = _one_row(maker.scope, row)
         self.words = Words(self.scope, 0, maker.system)
 
     def is_false(self, when: Any) -> bool:
@@ -258,6 +277,8 @@ def _one_row(scope: Scope, row: int) -> Scope:
         {name: column[piece] for name, column in scope.numbers.items()},
         {name: column[piece] for name, column in scope.facts.items()},
         scope.codes,
+        {name: column[piece] for name, column in scope.inches.items()},
+        {name: column[piece] for name, column in scope.in_inches.items()},
     )
 
 
@@ -278,11 +299,11 @@ def job_asked(job: Job) -> doc.JobAsked:
         if section.shape == "round"
         else {"height": section.height, "width": section.width}
     )
-    inches = (
-        doc.SizesInInches(outside_diameter=section.inches[0], wall=section.inches[1])
-        if section.inches
-        else None
-    )
+    inches = None
+    if section.inches is not None:
+        height, width, wall = section.inches
+        printed = {"outside_diameter": height, "height": height, "width": width}
+        inches = doc.SizesInInches(**{name: printed[name] for name in sizes}, wall=wall)
     facts = {name: None if fact == "not-stated" else fact
              for name, fact in (("ends", job.ends), ("contents", job.contents),
                                 ("coating", job.coating))}  # fmt: skip

@@ -5,12 +5,21 @@ no titles: there its codes stand for them.
 """
 
 import math
-from typing import Final, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from ..decision.deciding import NOT_FITTED
 from ..decision.limit_check import FULL, is_over
 from ..severing import SENTENCES
-from ..wording import System, levelling, percent, show, show_at_most, show_both
+from ..wording import (
+    System,
+    levelling,
+    percent,
+    show,
+    show_at_most,
+    show_both,
+    show_size,
+    show_size_both,
+)
 from .document import Answer, Finding, Fit, JobAsked, Measure, Outcome, Part, SetUp, Verdict
 
 VERDICT_WORDS: Final = {
@@ -164,10 +173,12 @@ def _heavy(measure: Measure, system: System) -> str:
 
 
 def section_size(job: JobAsked, system: System) -> str:
-    """Return outside and wall; what is listed in inches shows those inches."""
-    if system == "us" and job.section.inches:
-        return " x ".join(f"{size:g} in" for size in job.section.inches.sizes)
-    return " x ".join(show(size, "mm", system) for size in job.section.sizes)
+    """Return outside and wall as they are printed in the unit asked for."""
+    sizes, inches = job.section.sizes, job.section.inches
+    printed = inches.sizes if inches else (None,) * len(sizes)
+    return " x ".join(
+        show_size(size, inch, system) for size, inch in zip(sizes, printed, strict=True)
+    )
 
 
 def is_moot(answer: Answer) -> bool:
@@ -327,6 +338,14 @@ class _Teller:
     def show(self, value: float | None, unit: str, style: str | None = None) -> str:
         return "" if value is None else show(value, unit, self.system, style or "", digits=4)
 
+    def size(self, measure: Measure, end: Literal["value", "heavy"]) -> str:
+        """Return an end of a measure; of a size of stock, in the column of the unit."""
+        inches = measure.inches if end == "value" else measure.heavy_inches
+        value = measure.value if end == "value" else measure.heavy
+        if inches is None or value is None:
+            return self.of_measure(value, measure)
+        return show_size(value, inches, self.system, is_printed=end == "value")
+
     def of_measure(self, value: float | None, measure: Measure) -> str:
         return self.show(value, measure.unit, measure.style)
 
@@ -377,11 +396,13 @@ class _Teller:
                 against += f", absolute {self.of_measure(item.absolute, item)}"
         heavy = ""
         if item.heavy is not None and item.heavy != item.value:
-            heavy = f" (heavy end {self.of_measure(item.heavy, item)})"
+            heavy = f" (heavy end {self.size(item, 'heavy')})"
         used = percent(item.utilisation)
         if is_over(item.heavy_utilisation) and not is_over(item.utilisation):
             used += f", {percent(item.heavy_utilisation)} at the heavy end"
         value = self.both(item.value, item.unit)
+        if item.inches is not None:
+            value = show_size_both(item.value, item.inches, self.system)
         return f"Largest use of a limit: {title_of(name, item)} {value}{heavy}; {against}; {used}."
 
     def limits(self) -> list[LimitRow]:
@@ -395,8 +416,8 @@ class _Teller:
             rated = self.of_measure(item.rated, item)
             rows.append(LimitRow(
                 title=title_of(name, item),
-                job=self.of_measure(item.value, item),
-                heavy="" if item.heavy == item.value else self.of_measure(item.heavy, item),
+                job=self.size(item, "value"),
+                heavy="" if item.heavy == item.value else self.size(item, "heavy"),
                 rated=rated or f"min {self.of_measure(item.minimum, item)}",
                 absolute=self.of_measure(item.absolute, item),
                 share=share, heavy_share=heavy_share, percent=used, over=over,

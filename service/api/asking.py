@@ -10,6 +10,7 @@ from fastapi.responses import Response
 from ...catalogue.errors import InputError, OpenQuestion
 from ...catalogue.families import FAMILIES
 from ...catalogue.search import find_sections
+from ...catalogue.sections import inches_of
 from ...engine.answer.document import text_of
 from ...engine.charting import charts_of
 from ...engine.job import read_job
@@ -225,7 +226,7 @@ async def sections(
         return [
             {"designation": item.designation, "shape": item.shape, "height": item.height,
              "width": item.width, "wall": item.wall, "standard": item.standard,
-             "note": item.note}
+             "note": item.note, **inches_of(item)}
             for item in found
         ]  # fmt: skip
 
