@@ -82,9 +82,9 @@ def test_every_row_of_pipe_keeps_both_printed_columns() -> None:
     for row in PIPES:
         section = row.section()
         outside = OUTSIDE_INCHES[row.nps]
-        assert section.inches == (float(outside), float(outside), float(row.wall_inches))
+        assert section.inches == (float(outside), float(outside), float(row.wall_in))
         assert (section.height, section.wall) == (row.od, row.wall)
-        wall = f"{float(row.wall_inches):g}"
+        wall = f"{float(row.wall_in):g}"
         assert section.printed("us") == f"{outside} in x {wall} in", row
         assert section.printed("si") == f"{row.od:g} mm x {row.wall:g} mm", row
 
@@ -109,10 +109,10 @@ def test_every_pipe_is_at_a_limit_of_its_printed_outside(unit: str) -> None:
 def test_every_pipe_is_at_a_limit_of_its_printed_wall(unit: str) -> None:
     """A wall that can be pierced up to the printed number is pierced, in both units."""
     grade = piece("NPS 6 STD").grade
-    walls = {(row.wall_inches, row.wall): row for row in PIPES}
+    walls = {(row.wall_in, row.wall): row for row in PIPES}
     rows = list(walls.values())
     jobs = [Job(row.section(), grade, 1000.0) for row in rows]
-    texts = [row.wall_inches if unit == "in" else f"{row.wall:g}" for row in rows]
+    texts = [f"{float(row.wall_in):g}" if unit == "in" else f"{row.wall:g}" for row in rows]
     models = [at("wall.carbon-steel", f"{text} {unit}") for text in texts]
     for row, codes in zip(rows, broken(jobs, models), strict=True):
         assert not codes & WALL_RULES, row
@@ -245,7 +245,7 @@ def test_sentences_and_sheets_show_the_printed_size(row: Any) -> None:
         said = next(item.text for item in verdict.findings if item.rule == "SIZE-03")
         assert f"Outside diameter {text} is" in said
         sheet = content_of(verdict, system)
-        wall = f"{float(row.wall_inches):g} in" if system == "us" else f"{row.wall:g} mm"
+        wall = f"{float(row.wall_in):g} in" if system == "us" else f"{row.wall:g} mm"
         assert sheet.subtitle.startswith(f"{text} x {wall} (")
 
 
