@@ -6,7 +6,8 @@ moments in N*m, stresses in MPa; positions from the chuck face.
 
 The JSON is a contract: keys are added, never renamed or removed. A key that was added later
 names the form it came with, so an answer of an earlier form is read without loss, and one that is
-worked out again can be written as it was then.
+worked out again can be written as it was then. All of the contract stands in this one file, however
+long, so that it can be read from top to bottom.
 """
 
 import json

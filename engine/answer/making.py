@@ -1,4 +1,7 @@
-"""From a decision to the document: verdict, reasons in numbers, what must be done, set-up."""
+"""From a decision to the document: verdict, reasons in numbers, what must be done, set-up.
+
+One file, for every part of the document is made here once.
+"""
 
 import hashlib
 import json
@@ -204,7 +207,11 @@ class _Teller:
     def __init__(self, maker: _Maker, row: int) -> None:
         self.rule_set = maker.rule_set
         self.scope = _one_row(maker.scope, row)
-        self.words = Words(self.scope, 0, maker.system)
+        frame = maker.decision.frame
+        is_printed = frame.stocks[int(frame.stock[row])].section.inches is not None
+        # What is converted to inches is shown as every other length, not with a print's digits.
+        shown = self.scope if is_printed else self.scope._replace(inches={}, in_inches={})
+        self.words = Words(shown, 0, maker.system)
 
     def is_false(self, when: Any) -> bool:
         truth = truth_of(when, self.scope)

@@ -1,7 +1,7 @@
 """An answer in words: the one presenter, of answers given now and of answers kept.
 
 The terminal, pages, sheets and mails lay out what is said here. An answer of an earlier form has
-no titles: there its codes stand for them.
+no titles: there its codes stand for them. One file, however long: two presenters would differ.
 """
 
 import math
