@@ -283,6 +283,3 @@ def print_rows(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
     """Print a plain table."""
     out = console()
     out.print(columns([list(row) for row in rows], out.width, heads=heads), soft_wrap=True)
-
-
-__all__ = ["console", "is_plain", "print_answer", "print_rows"]

@@ -6,7 +6,8 @@ moments in N*m, stresses in MPa; positions from the chuck face.
 
 The JSON is a contract: keys are added, never renamed or removed. A key that was added later
 names the form it came with, so an answer of an earlier form is read without loss, and one that is
-worked out again can be written as it was then.
+worked out again can be written as it was then. All of the contract stands in this one file, however
+long, so that it can be read from top to bottom.
 """
 
 import json
@@ -208,12 +209,12 @@ class Measure(_Part):
     """The same at the heavy end."""
     title: str | None = field(default=None, metadata=SINCE_2)
     """The measure in words."""
+    inches: float | None = field(default=None, metadata=SINCE_2)
+    """A size of stock, nominal, that its standard prints in inches too: as printed."""
+    heavy_inches: float | None = field(default=None, metadata=SINCE_2)
+    """The same at the heavy end."""
     style: Literal["%"] | None = field(default=None, metadata=SINCE_2)
     """``%`` where a pure number is shown as a percentage."""
-    inches: float | None = field(default=None, metadata=SINCE_2)
-    """Of a size of stock: as its standard prints it in inches."""
-    heavy_inches: float | None = field(default=None, metadata=SINCE_2)
-    """The heavy end of such a size, from the printed inches."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

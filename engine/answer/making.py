@@ -1,4 +1,7 @@
-"""From a decision to the document: verdict, reasons in numbers, what must be done, set-up."""
+"""From a decision to the document: verdict, reasons in numbers, what must be done, set-up.
+
+One file, for every part of the document is made here once.
+"""
 
 import hashlib
 import json
@@ -54,15 +57,13 @@ class _Maker:
         self.full = {item.name: item for item in fullness(engine.rule_set, decision.scope)}
         self.chief = governing(engine, decision, list(self.full.values()))
         self.settings = settings(engine, decision)
+        self.scope = decision.scope
+        if not self.scope.inches:
+            # Nothing is compared in inches, but sizes are shown in them.
+            self.scope = self.scope._replace(inches=inch_columns(decision.frame))
         self.gauges = {gauge.name: gauge for gauge in engine.rule_set.gauges}
         self.provenance: Final = provenance
         self.system: System = system
-        # Where nothing is compared in inches, sizes are shown in them all the same.
-        self.scope: Final = (
-            decision.scope
-            if decision.scope.inches
-            else decision.scope._replace(inches=inch_columns(decision.frame))
-        )
 
     def answer(self, row: int, job: Job, machine: MachineModel) -> doc.Answer:
         inferred, rules = self.decision.of(row), self.rule_set
@@ -116,15 +117,15 @@ class _Maker:
                 heavy=_finite(measured.heavy[name][row]) if measure.has_heavy else None,
                 unit=measure.unit,
                 title=measure.title,
-                style="%" if gauge is not None and gauge.style == "%" else None,
                 inches=self.inches(name, row),
                 heavy_inches=self.inches(f"{name}.heavy", row),
+                style="%" if gauge is not None and gauge.style == "%" else None,
                 **self.limits(name, row),
             )
         return result
 
     def inches(self, name: str, row: int) -> float | None:
-        """Return a size in the inches it is printed in; None for what is none, or is not printed.
+        """Return a size in the inches it is printed in; None for what is none, or not printed.
 
         Where both columns say the same the number is there too: it has the digits of the print.
         """
@@ -206,7 +207,11 @@ class _Teller:
     def __init__(self, maker: _Maker, row: int) -> None:
         self.rule_set = maker.rule_set
         self.scope = _one_row(maker.scope, row)
-        self.words = Words(self.scope, 0, maker.system)
+        frame = maker.decision.frame
+        is_printed = frame.stocks[int(frame.stock[row])].section.inches is not None
+        # What is converted to inches is shown as every other length, not with a print's digits.
+        shown = self.scope if is_printed else self.scope._replace(inches={}, in_inches={})
+        self.words = Words(shown, 0, maker.system)
 
     def is_false(self, when: Any) -> bool:
         truth = truth_of(when, self.scope)
@@ -304,8 +309,8 @@ def job_asked(job: Job) -> doc.JobAsked:
     inches = None
     if section.inches is not None:
         height, width, wall = section.inches
-        outside = {"outside_diameter": height, "height": height, "width": width}
-        inches = doc.SizesInInches(**{name: outside[name] for name in sizes}, wall=wall)
+        printed = {"outside_diameter": height, "height": height, "width": width}
+        inches = doc.SizesInInches(**{name: printed[name] for name in sizes}, wall=wall)
     facts = {name: None if fact == "not-stated" else fact
              for name, fact in (("ends", job.ends), ("contents", job.contents),
                                 ("coating", job.coating))}  # fmt: skip

@@ -1,11 +1,11 @@
 """An answer in words: the one presenter, of answers given now and of answers kept.
 
 The terminal, pages, sheets and mails lay out what is said here. An answer of an earlier form has
-no titles: there its codes stand for them.
+no titles: there its codes stand for them. One file, however long: two presenters would differ.
 """
 
 import math
-from typing import Final, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from ..decision.deciding import NOT_FITTED
 from ..decision.limit_check import FULL, is_over
@@ -173,11 +173,12 @@ def _heavy(measure: Measure, system: System) -> str:
 
 
 def section_size(job: JobAsked, system: System) -> str:
-    """Return outside and wall; what is listed in inches shows those inches."""
-    section = job.section
-    printed = section.inches.sizes if section.inches else (None,) * len(section.sizes)
-    sizes = zip(section.sizes, printed, strict=True)
-    return " x ".join(show_size(size, inches, system) for size, inches in sizes)
+    """Return outside and wall as they are printed in the unit asked for."""
+    sizes, inches = job.section.sizes, job.section.inches
+    printed = inches.sizes if inches else (None,) * len(sizes)
+    return " x ".join(
+        show_size(size, inch, system) for size, inch in zip(sizes, printed, strict=True)
+    )
 
 
 def is_moot(answer: Answer) -> bool:
@@ -337,22 +338,16 @@ class _Teller:
     def show(self, value: float | None, unit: str, style: str | None = None) -> str:
         return "" if value is None else show(value, unit, self.system, style or "", digits=4)
 
+    def size(self, measure: Measure, end: Literal["value", "heavy"]) -> str:
+        """Return an end of a measure; of a size of stock, in the column of the unit."""
+        inches = measure.inches if end == "value" else measure.heavy_inches
+        value = measure.value if end == "value" else measure.heavy
+        if inches is None or value is None:
+            return self.of_measure(value, measure)
+        return show_size(value, inches, self.system, is_printed=end == "value")
+
     def of_measure(self, value: float | None, measure: Measure) -> str:
         return self.show(value, measure.unit, measure.style)
-
-    def value_of(self, measure: Measure) -> str:
-        """Return a measure; a size of stock in the column of the unit."""
-        if measure.inches is None:
-            return self.of_measure(measure.value, measure)
-        return show_size(measure.value, measure.inches, self.system)
-
-    def heavy_of(self, measure: Measure) -> str:
-        """Return the heavy end of a measure where it is another; of a size in its column."""
-        if measure.heavy is None or measure.heavy == measure.value:
-            return ""
-        if measure.heavy_inches is None:
-            return self.of_measure(measure.heavy, measure)
-        return show_size(measure.heavy, measure.heavy_inches, self.system, is_printed=False)
 
     def both(self, value: float, unit: str) -> str:
         return show_both(value, unit, self.system)
@@ -399,7 +394,9 @@ class _Teller:
             against = f"rated {self.both(item.rated, item.unit)}"
             if item.absolute is not None:
                 against += f", absolute {self.of_measure(item.absolute, item)}"
-        heavy = f" (heavy end {told})" if (told := self.heavy_of(item)) else ""
+        heavy = ""
+        if item.heavy is not None and item.heavy != item.value:
+            heavy = f" (heavy end {self.size(item, 'heavy')})"
         used = percent(item.utilisation)
         if is_over(item.heavy_utilisation) and not is_over(item.utilisation):
             used += f", {percent(item.heavy_utilisation)} at the heavy end"
@@ -419,8 +416,8 @@ class _Teller:
             rated = self.of_measure(item.rated, item)
             rows.append(LimitRow(
                 title=title_of(name, item),
-                job=self.value_of(item),
-                heavy=self.heavy_of(item),
+                job=self.size(item, "value"),
+                heavy="" if item.heavy == item.value else self.size(item, "heavy"),
                 rated=rated or f"min {self.of_measure(item.minimum, item)}",
                 absolute=self.of_measure(item.absolute, item),
                 share=share, heavy_share=heavy_share, percent=used, over=over,

@@ -10,9 +10,9 @@ from cuttable.catalogue.reading import KeptFiles
 from cuttable.catalogue.search import find_sections
 from cuttable.catalogue.store import Catalogue
 from cuttable.catalogue.tables import SectionTables
+from cuttable.engine.answer.document import plain
 from cuttable.engine.ask import Desk
 from cuttable.engine.job import JobText
-from cuttable.engine.verdict import to_json
 
 SHIPPED = Path(__file__).resolve().parents[2] / "catalogue"
 
@@ -96,7 +96,7 @@ def test_the_whole_tool_knows_the_table(orrin: Catalogue) -> None:
     """It is checked, searched, listed, shown in a range, and has a part in the digest."""
     desk = Desk(orrin)
     answer = desk.ask(JobText("OR-R K/6", "3 m"), ["rowan-150"]).verdicts[0]
-    told = to_json(answer)
+    told = plain(answer)
     assert told["job"]["section"]["designation"] == "OR-R K/6"
     assert told["job"]["section"]["inches"] == {"outside_diameter": 3.552, "wall": 0.238}
     assert told["measures"]["round_diameter"]["value"] == 90.2

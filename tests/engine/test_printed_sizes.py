@@ -9,12 +9,13 @@ from typing import Any
 import pytest
 from cuttable.catalogue.machines import MachineModel
 from cuttable.catalogue.sections import Section
+from cuttable.engine.answer.document import Answer, plain
+from cuttable.engine.answer.making import answers as made
 from cuttable.engine.ask import Desk
 from cuttable.engine.backlog.answer import answers_of
 from cuttable.engine.decide import fullness
 from cuttable.engine.job import Job, JobText, read_job
 from cuttable.engine.sheet.content import content_of
-from cuttable.engine.verdict import Verdict, to_json, verdicts
 from cuttable.engine.wording import System
 
 MODEL = (Path(__file__).resolve().parents[2] / "catalogue/models/alder-320.toml").read_text()
@@ -64,11 +65,11 @@ def broken(jobs: Sequence[Job], machines: Sequence[MachineModel]) -> list[set[st
     ]
 
 
-def told(section: str, model: MachineModel, system: System, **more: str) -> Verdict:
+def told(section: str, model: MachineModel, system: System, **more: str) -> Answer:
     """Return the answer of one job, in words."""
     job = piece(section, **more)
     decision = DESK.engine.decide([job], [model])
-    return verdicts(DESK.engine, decision, [job], [model], DESK.provenance, system)[0]
+    return made(DESK.engine, decision, [job], [model], DESK.provenance, system)[0]
 
 
 OUTSIDE_RULES = {"SIZE-01", "SIZE-02", "SIZE-03"}
@@ -229,7 +230,7 @@ def test_a_backlog_answers_as_one_job_does() -> None:
         ):  # fmt: skip
             assert repr(many.nominal[row]) == repr(one.nominal[0]), many.name
             assert repr(many.heavy[row]) == repr(one.heavy[0]), many.name
-        verdict = verdicts(DESK.engine, alone, [job], [model], DESK.provenance, "us")[0]
+        verdict = made(DESK.engine, alone, [job], [model], DESK.provenance, "us")[0]
         texts, codes = answers.words["verdict"]
         assert texts[int(codes[row])] == verdict.verdict
 
@@ -263,7 +264,7 @@ def test_a_limit_that_would_mislead_is_shown_as_written_too() -> None:
 
 def test_the_json_answer_adds_inches_and_keeps_its_numbers() -> None:
     """Millimetres stay what they were, and so does the name of the answer; inches are added."""
-    answer = to_json(told("NPS 12 STD", machine(), "us"))
+    answer = plain(told("NPS 12 STD", machine(), "us"))
     assert answer["job"]["section"]["outside_diameter"] == 323.8
     assert answer["job"]["section"]["inches"] == {"outside_diameter": 12.75, "wall": 0.375}
     measure = answer["measures"]["round_diameter"]
@@ -271,7 +272,7 @@ def test_the_json_answer_adds_inches_and_keeps_its_numbers() -> None:
     assert measure["heavy_inches"] == pytest.approx(12.75 * 1.01)
     assert answer["measures"]["wall"]["inches"] == 0.375
     assert "inches" not in answer["measures"]["stock_mass"]
-    metric = to_json(told("CHS 168.3x8 cf", machine(), "us"))
+    metric = plain(told("CHS 168.3x8 cf", machine(), "us"))
     assert "inches" not in json.dumps(metric)
 
 
