@@ -75,7 +75,7 @@ def shown(browser: Browser, sheets: dict[str, Path]) -> Opened:
 
 
 @pytest.fixture(scope="module")
-def sheets(cuttable: Run, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+def sheets(whole_process: Run, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """The pages, each made by a real process."""
     folder = tmp_path_factory.mktemp("sheets")
     made: dict[str, Path] = {}
@@ -84,7 +84,7 @@ def sheets(cuttable: Run, tmp_path_factory: pytest.TempPathFactory) -> dict[str,
         words = [section, length, "--machine", machine, "--out", str(made[name])]
         for part in parts:
             words += ["--part", part]
-        done = cuttable("sheet", *words)
+        done = whole_process("sheet", *words)
         assert done.returncode == (1 if name == "refused" else 0), done.stderr
     return made
 
