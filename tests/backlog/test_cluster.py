@@ -17,6 +17,8 @@ from cuttable.engine.backlog.reading import open_backlog
 from cuttable.engine.backlog.run import Asked, Runner
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
+PATIENCE = 240.0
+"""Seconds that processes may take to be there: a guard against waiting for ever, no goal."""
 
 
 def start(*words: str) -> "subprocess.Popen[str]":
@@ -34,10 +36,10 @@ def cluster(tmp_path: Path) -> Iterator[tuple[str, list[Any]]]:
         start("dask_scheduler", "--port", "0", "--dashboard-address", ":0", "--host", "127.0.0.1",
               "--scheduler-file", str(told))
     ]  # fmt: skip
-    deadline = time.monotonic() + 60
+    deadline = time.monotonic() + PATIENCE
     while not told.exists() and time.monotonic() < deadline:
         time.sleep(0.05)
-    while not (text := told.read_text()):
+    while not (text := told.read_text()) and time.monotonic() < deadline:
         time.sleep(0.05)
     address = json.loads(text)["address"]
     processes += [
@@ -83,7 +85,7 @@ def test_a_lost_worker_loses_no_row(cluster: tuple[str, list[Any]], tmp_path: Pa
     chunk = next(iter(open_backlog(source).chunks()))
     expected = Runner(desk, asked, 1).answer(chunk.columns, chunk.rows, 1, chunk.faults)
     decider = Cluster(cluster[0], desk.rule_set.digest)
-    deadline = time.monotonic() + 60
+    deadline = time.monotonic() + PATIENCE
     while len(decider._client.nthreads()) < 2 and time.monotonic() < deadline:
         time.sleep(0.1)
     submit, killed = decider._client.submit, []

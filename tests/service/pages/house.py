@@ -18,11 +18,6 @@ from cuttable.service.serving import bound, server_of
 from cuttable.service.settings import Settings
 from playwright.sync_api import Browser, BrowserContext, Page
 
-CHROMIUM: Final = Path("/usr/bin/chromium")
-QUIET: Final = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
-    "--disable-background-networking", "--disable-component-update",
-]  # fmt: skip
 PASSWORD: Final = "slate orchard kettle nine"  # noqa: S105 - of invented people
 PEOPLE: Final = {
     "Ada Quill": "asker", "Eli Marsh": "engineer", "Pia Holm": "approver",
