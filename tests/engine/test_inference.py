@@ -8,9 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from cuttable.catalogue.errors import CuttableError
-from cuttable.engine.inference import RANK, Found, Inference, Inferred
+from cuttable.engine.inference import Found, Inference, Inferred
 from cuttable.rules.loader import load_rules
 from cuttable.rules.model import RuleSet
+
+ORDER = ["setting", "conditions", "question", "refused"]
+"""Outcomes, the worst last."""
 
 HEAD = """
 [measures]
@@ -192,7 +195,7 @@ def test_unknown_means_what_the_rule_says(tmp_path: Path, unknown: str) -> None:
 
 def test_the_worst_outcome_is_the_verdict(tmp_path: Path) -> None:
     """Setting, conditions, question, refused, in this order."""
-    names = ["setting", "conditions", "question", "refused"]
+    names = ORDER
     texts = [
         rule(name.upper(), "m1", outcome=name)
         + ('ask = "Which?"\nchoices = ["x"]\n' if name == "question" else "")
@@ -201,7 +204,7 @@ def test_the_worst_outcome_is_the_verdict(tmp_path: Path) -> None:
     rules = build(tmp_path, texts, [mitigation("m1")])
     for count in (1, 2, 3):
         for chosen in itertools.combinations(names, count):
-            worst = max(chosen, key=lambda name: RANK[name])
+            worst = chosen[-1]
             assert infer(rules, {name.upper() for name in chosen}).outcome == worst
 
 
@@ -345,7 +348,7 @@ def _oracle(
         rule_set.rules[place].unknown if is_unknown else rule_set.rules[place].outcome
         for place, is_unknown in active
     ]
-    worst = max(outcomes, key=lambda name: RANK[name], default="setting")
+    worst = max(outcomes, key=ORDER.index, default="setting")
     return Inferred(
         tuple(Found(place, is_unknown) for place, is_unknown in active), tuple(kept),
         tuple(missing), tuple(conflicts), "refused" if missing or conflicts else worst,
