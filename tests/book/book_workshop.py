@@ -413,7 +413,7 @@ class Child:
         """End it at once."""
         os.kill(self.pid, signal.SIGKILL)
 
-    def outcome(self, patience: float = 60) -> Outcome:
+    def outcome(self, patience: float = 240) -> Outcome:
         """Wait for its end."""
         parts: list[bytes] = []
         until = time.monotonic() + patience

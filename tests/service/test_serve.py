@@ -13,7 +13,7 @@ from pathlib import Path
 
 import httpx
 import pytest
-from service_workshop import CSV, Template, bound, waited
+from service_workshop import CSV, PATIENCE, Template, bound, waited
 
 ENTRY = "from cuttable.cli.main import run; run()"
 
@@ -32,7 +32,7 @@ class Started:
         found = re.search(r"http://127\.0\.0\.1:(\d+)/", text)
         assert found, self.log.read_text()
         self.root = f"http://127.0.0.1:{found[1]}"
-        waited(self.is_up, bool, 30)
+        waited(self.is_up, bool)
 
     def text(self) -> str:
         """What it said."""
@@ -52,7 +52,7 @@ class Started:
     def end(self, number: int = signal.SIGTERM) -> int:
         """Tell it to end and return how it did."""
         self.process.send_signal(number)
-        return self.process.wait(40)
+        return self.process.wait(PATIENCE)
 
 
 def environment(home: Path) -> dict[str, str]:

@@ -11,8 +11,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from browsers import running_browser
 from cuttable.service.settings import Settings
-from house import House, Visit, furnish, running
-from playwright.sync_api import Browser
+from house import PATIENCE, House, Visit, furnish, running
+from playwright.sync_api import Browser, expect
 
 Visits = Callable[..., Visit]
 
@@ -38,6 +38,7 @@ def open_house(house: House) -> Iterator[House]:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """One Chromium for all pages."""
+    expect.set_options(timeout=PATIENCE * 1000)
     with running_browser() as found:
         yield found
 
