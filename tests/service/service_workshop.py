@@ -41,10 +41,14 @@ CSV: Final = b"job,section,length\nA,NPS 4 SCH 40,20 ft\nB,NPS 10 XS,12 m\nC,6 i
 
 
 class Template(NamedTuple):
-    """A book with people in it, and the secrets of their tokens by role."""
+    """A book with people in it, and the secrets of their tokens by role. Nothing writes in it."""
 
     path: Path
     tokens: dict[str, str]
+
+    def copied(self, folder: Path) -> Path:
+        """Return a copy of the book for one test."""
+        return Path(shutil.copy(self.path, folder / "book.db"))
 
 
 def made_template(folder: Path) -> Template:
@@ -174,7 +178,7 @@ def service_of(folder: Path, template: Template, **settings: Any) -> Iterator[Se
     """Give a service over a copy of the book."""
     path = folder / "book.db"
     if not path.exists():
-        shutil.copy(template.path, path)
+        template.copied(folder)
     place = Place("sqlite", str(path))
     with running(Service(Settings(place, folder / "data", **settings), template.tokens)) as found:
         yield found

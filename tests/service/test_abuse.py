@@ -248,7 +248,7 @@ def port(tmp_path: Path, template: Template, monkeypatch: pytest.MonkeyPatch) ->
 
     monkeypatch.setattr(serving, "connections", quick)
     monkeypatch.setattr(serving, "KEEP_ALIVE", 1)
-    place = Place("sqlite", str(template.path))
+    place = Place("sqlite", str(template.copied(tmp_path)))
     with server_over(Settings(place, tmp_path / "data", patience=0.5, rate=100_000)) as found:
         yield found
 

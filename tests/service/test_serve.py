@@ -101,7 +101,7 @@ def test_what_it_logs_is_json_with_the_id_of_each_request(tmp_path: Path) -> Non
 def test_a_backlog_goes_on_after_the_service_was_killed(tmp_path: Path, template: Template) -> None:
     big = CSV + b"D,NPS 4 STD,6 m\n" * 400_000
     head = {"Authorization": f"Bearer {template.tokens['asker']}", "Content-Type": "text/csv"}
-    words = ("--book", str(template.path), "--data", str(tmp_path / "data"))
+    words = ("--book", str(template.copied(tmp_path)), "--data", str(tmp_path / "data"))
     with started(tmp_path, *words) as first:
         sent = httpx.post(f"{first.root}/api/v1/backlogs?name=a.csv", content=big, headers=head)
         path = f"/api/v1/backlogs/{sent.json()['id']}"
@@ -153,9 +153,9 @@ def test_a_port_that_is_taken_is_told(tmp_path: Path) -> None:
 
 def test_a_lost_password_is_replaced_on_the_machine(tmp_path: Path, template: Template) -> None:
     done = subprocess.run(
-        [sys.executable, "-c", ENTRY, "serve", "--book", str(template.path),
+        [sys.executable, "-c", ENTRY, "serve", "--book", str(template.copied(tmp_path)),
          "--one-time-password", "adm"],
-        env=environment(tmp_path), capture_output=True, text=True, timeout=60, check=True,
+        env=environment(tmp_path), capture_output=True, text=True, timeout=PATIENCE, check=True,
     )  # fmt: skip
     assert re.fullmatch(r"One-time password of adm: \S{12,}\n", done.stdout)
 
