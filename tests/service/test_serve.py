@@ -25,7 +25,7 @@ class Started:
         self.said, self.log = home / "said", home / "log"
         with self.said.open("wb") as said, self.log.open("wb") as log:
             self.process = subprocess.Popen(
-                [sys.executable, "-u", "-c", ENTRY, "serve", "--port", "0", *words],
+                [sys.executable, "-P", "-u", "-c", ENTRY, "serve", "--port", "0", *words],
                 env=environment(home), stdout=said, stderr=log, cwd=home,
             )  # fmt: skip
         text = waited(self.text, lambda told: "Serving" in told or self.process.poll() is not None)
