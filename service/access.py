@@ -26,6 +26,8 @@ FORM_HEADER: Final = "X-Form-Key"
 KNOWN_FOR: Final = 5.0
 """Seconds a session or token is known without asking the book."""
 MOST_KNOWN: Final = 5000
+_CHANGING: Final = frozenset({("GET", "/account"), ("POST", "/account/password")})
+"""All that a one-time password is good for: a token made with it would outlast it."""
 OPEN: Final = Person("open page", "asker", is_active=True, must_change=False)
 """Who asks where there are no accounts."""
 TRIES: Final = 8
@@ -200,7 +202,7 @@ def needs(right: Right) -> Callable[[Request], Awaitable[Asker]]:
             raise InputError("sign-in-needed", "nobody is signed in",
                              remedy="Sign in, or send a token.")  # fmt: skip
         request.state.who = asker.person.name
-        if asker.person.must_change and not request.url.path.startswith("/account"):
+        if asker.person.must_change and (request.method, request.url.path) not in _CHANGING:
             raise InputError("not-allowed", "the password must be changed first",
                              remedy="Sign in on the page and choose one.")  # fmt: skip
         if right not in asker.rights:

@@ -16,7 +16,7 @@ from ..catalogue.book.connect import Book
 from ..catalogue.errors import InputError
 from .access import COOKIE, Asker, origin_of
 from .api.accounts import check_accounts
-from .guard import is_same_origin
+from .guard import counted_as, is_same_origin
 from .state import State, state_of
 
 _WRONG: Final = "name and password do not go together"
@@ -116,7 +116,7 @@ def check_page(request: Request) -> None:
 
 
 def _keys(request: Request, name: str) -> tuple[str, str]:
-    return f"name {name.strip().casefold()[:200]}", f"from {origin_of(request).client}"
+    return f"name {name.strip().casefold()[:200]}", f"from {counted_as(origin_of(request).client)}"
 
 
 async def _person(state: State, name: str, password: str) -> Person | None:

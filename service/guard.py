@@ -4,6 +4,7 @@ Plain ASGI, because a layer of a framework for each would cost more than a warm 
 """
 
 import asyncio
+import functools
 import ipaddress
 import logging
 import re
@@ -155,8 +156,7 @@ class _Rates:
 
     def is_over(self, address: str) -> bool:
         """Take one request from an address's bucket; say whether it was empty."""
-        if ":" in address:
-            address = ":".join(address.split(":")[:4])  # one customer has a whole /64
+        address = counted_as(address)
         now = time.monotonic()
         left, then = self._buckets.pop(address, (float(self._rate), now))
         left = min(self._rate, left + (now - then) * self._rate / 60)
@@ -353,6 +353,23 @@ def is_same_origin(head: dict[bytes, bytes]) -> bool:
     if origin is None:
         return True
     return origin.lower().partition(b"://")[2] == head.get(b"host", b"").strip().lower()
+
+
+@functools.lru_cache(maxsize=MOST_ADDRESSES)
+def counted_as(address: str) -> str:
+    """Return the name under which an address is counted, however it is written.
+
+    An IPv4 address within IPv6 is that IPv4 address; of IPv6 a customer has a whole /64.
+    """
+    try:
+        there = ipaddress.ip_address(address)
+    except ValueError:
+        return address
+    if isinstance(there, ipaddress.IPv4Address):
+        return str(there)
+    if there.ipv4_mapped is not None:
+        return str(there.ipv4_mapped)
+    return str(ipaddress.IPv6Address(int(there) >> 64 << 64))
 
 
 def is_loopback(address: str) -> bool:

@@ -4,19 +4,40 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 from cuttable.catalogue.store import Catalogue
 from cuttable.engine.ask import Desk
 
-# Tests ask the limits the tool brings, unless they name a book of their own.
+sys.path.insert(0, str(Path(__file__).parent))
+
+from program import Program, run_anew
+
+# Tests ask the limits the tool brings, unless they name a book of their own; what somebody has
+# set for their own use of the tool is not theirs.
+for _name in [name for name in os.environ if name.startswith("CUTTABLE_")]:
+    if _name != "CUTTABLE_UPDATE_README":
+        del os.environ[_name]
 os.environ["CUTTABLE_BOOK"] = "none"
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 
-_ENTRY = "from cuttable.cli.main import run; run()"
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Offer the full sets where the suite takes a part of each."""
+    parser.addoption(
+        "--full", action="store_true",
+        help="die at every point that is counted, and look at pages in every style",
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def is_full(request: pytest.FixtureRequest) -> bool:
+    """Say whether the full sets are asked for."""
+    return bool(request.config.getoption("--full"))
 
 
 @pytest.fixture(scope="session")
@@ -32,27 +53,27 @@ def desk() -> Desk:
 
 
 @pytest.fixture(scope="session")
-def cuttable() -> Run:
-    """Run the command in a process of its own, as a person does."""
-
-    def run(*words: str, **options: Any) -> "subprocess.CompletedProcess[str]":
-        # Not the width of whatever runs the tests: without a terminal the tool has its own.
-        plain = {name: value for name, value in os.environ.items() if name != "COLUMNS"}
-        options.setdefault("env", plain)
-        return subprocess.run(
-            [sys.executable, "-c", _ENTRY, *words],
-            capture_output=True,
-            text=True,
-            encoding="utf-8",
-            timeout=120,
-            check=False,
-            **options,
-        )
-
-    return run
+def whole_process() -> Run:
+    """Run the command in a process started anew."""
+    return run_anew
 
 
 @pytest.fixture(scope="session")
+def program() -> Iterator[Program]:
+    """The server that commands are forked from."""
+    found = Program()
+    yield found
+    found.close()
+
+
+@pytest.fixture
+def cuttable(request: pytest.FixtureRequest, program: Program) -> Run:
+    """Run the command: forked, or started anew in a test marked ``whole_process``."""
+    is_whole = request.node.get_closest_marker("whole_process") is not None
+    return run_anew if is_whole else program.run
+
+
+@pytest.fixture
 def cuttable_json(cuttable: Run) -> Callable[..., Any]:
     """Run the command with ``--json`` and return what it printed, and nothing else was."""
 

@@ -317,9 +317,10 @@ class _Folder:
         self.source = source
 
     def names(self) -> set[str]:
-        """Return the names of all files there are."""
+        """Return the names of all files there are, and of links, which no bundle has."""
         return {path.relative_to(self.source).as_posix()
-                for path in self.source.rglob("*") if not path.is_dir()}  # fmt: skip
+                for path in self.source.rglob("*")
+                if path.is_symlink() or not path.is_dir()}  # fmt: skip
 
     def read(self, name: str, most: int) -> bytes:
         """Return a file of at most so many bytes."""

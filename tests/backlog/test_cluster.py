@@ -15,8 +15,11 @@ from cuttable.engine.ask import Desk
 from cuttable.engine.backlog.cluster import Cluster
 from cuttable.engine.backlog.reading import open_backlog
 from cuttable.engine.backlog.run import Asked, Runner
+from distributed import Client
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
+PATIENCE = 240.0
+"""Seconds that processes may take to be there: a guard against waiting for ever, no goal."""
 
 
 def start(*words: str) -> "subprocess.Popen[str]":
@@ -34,10 +37,10 @@ def cluster(tmp_path: Path) -> Iterator[tuple[str, list[Any]]]:
         start("dask_scheduler", "--port", "0", "--dashboard-address", ":0", "--host", "127.0.0.1",
               "--scheduler-file", str(told))
     ]  # fmt: skip
-    deadline = time.monotonic() + 60
+    deadline = time.monotonic() + PATIENCE
     while not told.exists() and time.monotonic() < deadline:
         time.sleep(0.05)
-    while not (text := told.read_text()):
+    while not (text := told.read_text()) and time.monotonic() < deadline:
         time.sleep(0.05)
     address = json.loads(text)["address"]
     processes += [
@@ -45,10 +48,16 @@ def cluster(tmp_path: Path) -> Iterator[tuple[str, list[Any]]]:
               "--name", name, "--local-directory", str(tmp_path / name))
         for name in ("w0", "w1")
     ]  # fmt: skip
-    yield address, processes[1:]
-    for process in processes:
-        process.terminate()
-        process.wait(timeout=30)
+    try:
+        # The tool gives a scheduler ten seconds to answer; how long it starts is no matter of it.
+        with Client(address, timeout=PATIENCE, set_as_default=False) as client:
+            client.wait_for_workers(2, timeout=PATIENCE)
+        yield address, processes[1:]
+    finally:
+        for process in processes:
+            process.terminate()
+        for process in processes:
+            process.wait(timeout=PATIENCE)
 
 
 def backlog(path: Path, rows: int) -> None:
@@ -83,9 +92,6 @@ def test_a_lost_worker_loses_no_row(cluster: tuple[str, list[Any]], tmp_path: Pa
     chunk = next(iter(open_backlog(source).chunks()))
     expected = Runner(desk, asked, 1).answer(chunk.columns, chunk.rows, 1, chunk.faults)
     decider = Cluster(cluster[0], desk.rule_set.digest)
-    deadline = time.monotonic() + 60
-    while len(decider._client.nthreads()) < 2 and time.monotonic() < deadline:
-        time.sleep(0.1)
     submit, killed = decider._client.submit, []
 
     def submit_and_kill(*words: Any, **options: Any) -> Any:

@@ -24,7 +24,7 @@ from cuttable.engine.answer.document import plain
 from cuttable.engine.ask import Desk
 from cuttable.engine.backlog.answer import DETAILS, NUMBERS
 from cuttable.engine.backlog.impact import EXAMPLES, Side, impact_of, state_over
-from cuttable.engine.backlog.impact_model import KINDS, Impact, Source, kind_of
+from cuttable.engine.backlog.impact_model import Impact, Source
 from cuttable.engine.backlog.impact_page import impact_page
 from cuttable.engine.backlog.reading import Chunk, open_backlog
 from cuttable.engine.backlog.run import Asked, Runner
@@ -193,6 +193,25 @@ def told(found: Impact) -> dict[str, Any]:
     return result | {"totals": totals, "columns": found.columns, "rows": rows}
 
 
+IN, ON_CONDITIONS, REFUSED, NONE = "in-range", "oversize-allowed-with-conditions", "refused", ""
+KINDS = ["newly-refused", "newly-conditional", "no-answer", "lifted", "other"]
+KIND_OF = {
+    (IN, ON_CONDITIONS): "newly-conditional",
+    (IN, REFUSED): "newly-refused",
+    (IN, NONE): "no-answer",
+    (ON_CONDITIONS, IN): "lifted",
+    (ON_CONDITIONS, REFUSED): "newly-refused",
+    (ON_CONDITIONS, NONE): "no-answer",
+    (REFUSED, IN): "lifted",
+    (REFUSED, ON_CONDITIONS): "lifted",
+    (REFUSED, NONE): "no-answer",
+    (NONE, IN): "other",
+    (NONE, ON_CONDITIONS): "other",
+    (NONE, REFUSED): "newly-refused",
+}
+"""What each change of a verdict is called; no verdict is an empty text."""
+
+
 def agree(before: Side, after: Side, rows: Sequence[Row], path: Path, chunk: int) -> Impact:
     """Fail where an impact is not what two runs come to; return it."""
     written(path, rows)
@@ -207,11 +226,11 @@ def agree(before: Side, after: Side, rows: Sequence[Row], path: Path, chunk: int
     assert got["rows"] == firsts
     assert found.answers == sum((found.faulty, found.unchanged, found.numbers_only, found.changed))
     for group in found.groups:
-        assert group.kind == kind_of(group.before, group.after)
+        assert group.kind == KIND_OF[group.before, group.after]
         assert group.jobs == sum(cause.jobs for cause in group.causes)
         assert all(item.jobs >= other.jobs for item, other in zip(group.causes, group.causes[1:],
                                                                   strict=False))  # fmt: skip
-    order = [KINDS.index(group.kind) for group in found.groups]
+    order = [KINDS.index(group.kind) for group in found.groups]  # what is worst stands first
     assert order == sorted(order)
     return found
 

@@ -2,11 +2,10 @@
 
 Run by hand: ``python tests/benchmarks/backlog.py --rows 10000 100000 1000000``. Each case runs in
 a process of its own; imports are not counted, loading catalogue and rules is. Ratios are to the
-floor of the same run. ``--compare 60000`` evaluates the rules row by row in other engines (needs
-``pip install zen-engine rule-engine``), ``--decide 1000000`` measures the decision stage alone,
-``--files 50000`` workbooks and texts, ``--impact 1000000`` two revisions of a machine over one
-backlog against one batch run. ``--differ 1000000`` answers a backlog in which no row is like
-another and asks ``check`` for 2,000 of its rows (``--sample``): it ends with 1 where any differs.
+floor of the same run. ``--decide 1000000`` measures the decision stage alone, ``--files 50000``
+workbooks and texts, ``--impact 1000000`` two revisions of a machine over one backlog against one
+batch run. ``--differ 1000000`` answers a backlog in which no row is like another and asks ``check``
+for 2,000 of its rows (``--sample``): it ends with 1 where any differs.
 """
 
 import argparse
@@ -345,130 +344,6 @@ def has_polars() -> bool:
     return importlib.util.find_spec("polars") is not None
 
 
-# --- the same rules, row by row, in other engines -----------------------------------------
-
-
-def plain_text(node: Any, *, is_zen: bool) -> str:
-    """Return a condition of ours in the language of another engine."""
-    from cuttable.rules import expression as ex
-
-    def text(item: Any) -> str:
-        return plain_text(item, is_zen=is_zen)
-
-    match node:
-        case ex.Number(value=value):
-            return f"({value:f})"
-        case ex.Name(name=name):
-            return name.replace(".", "_")
-        case ex.Extreme(op=op, items=items):
-            first, second = text(items[0]), text(items[1])
-            mark = "<" if op == "min" else ">"
-            return f"({first} {mark} {second} ? {first} : {second})"
-        case ex.Arithmetic(op=op, left=left, right=right):
-            return f"({text(left)} {op} {text(right)})"
-        case ex.Compare(op=op, left=left, right=right):
-            return f"({text(left)} {op} {text(right)})"
-        case ex.FactIs(fact=fact, values=values):
-            return "(" + " or ".join(f'{fact} == "{value}"' for value in values) + ")"
-        case ex.Known(item=item):
-            return f"({text(item)} == {text(item)})"
-        case ex.Not(item=item):
-            return f"not ({text(item)})" if not is_zen else f"!({text(item)})"
-        case ex.Both(items=items):
-            return "(" + " and ".join(map(text, items)) + ")"
-        case ex.Either(items=items):
-            return "(" + " or ".join(map(text, items)) + ")"
-    raise TypeError(node)
-
-
-def compare(rows: int) -> None:
-    """Print verdicts a second of ours and of the same conditions row by row elsewhere."""
-    import numpy as np
-    from cuttable.engine.ask import Desk
-    from cuttable.engine.conditions import Judge
-    from cuttable.engine.inference import Inference
-    from cuttable.engine.table import table_of
-
-    desk = Desk()
-    dice = random.Random(3)
-    from cuttable.engine.job import Job, grade_of
-
-    sections = [row.section() for row in desk.catalogue.tables.pipes.values()
-                if row.standard == "ASME B36.10M"]  # fmt: skip
-    jobs = [
-        Job(
-            section, grade_of(None, section, desk.catalogue).grade, float(dice.choice([3000, 6000]))
-        )
-        for section in dice.choices(sections, k=rows)
-    ]
-    machine = desk.catalogue.machine("alder-320")
-    table = table_of(jobs, desk.rule_set.vocabulary)
-    which = np.zeros(rows, dtype=np.intp)
-    decision = desk.engine.decide_table(table, [machine], which)
-    began = time.perf_counter()
-    for _ in range(5):
-        decision = desk.engine.decide_table(table, [machine], which)
-    ours = 5 * rows / (time.perf_counter() - began)
-    line("ours, warm, measures and supports too", f"{ours:,.0f}/s", "x1")
-    scope = decision.scope
-    codes = {name: {v: k for k, v in values.items()} for name, values in scope.codes.items()}
-    count = min(rows, 1000)
-    contexts = [
-        {
-            **{n.replace(".", "_"): float(c[row]) for n, c in scope.numbers.items()
-               if np.isfinite(c[row])},
-            **{n: codes[n][int(c[row])] for n, c in scope.facts.items()},
-        }
-        for row in range(count)
-    ]  # fmt: skip
-    inference = Inference(desk.rule_set)
-    # Every condition is given to it as a boolean; what it does is chain.
-    truths = [Judge(scope).truth(rule.when) for rule in desk.rule_set.rules]
-    bits = desk.engine._signatures(decision.frame, truths)
-    part = tuple(range(2 * len(desk.rule_set.rules)))
-    began = time.perf_counter()
-    for row in range(count):
-        signature = tuple(column is not None and bool(column[row]) for column in bits)
-        inference._chain(part, signature[: len(part)], signature[len(part) :])
-    rate = count / (time.perf_counter() - began)
-    line("durable_rules, chaining alone", f"{rate:,.0f}/s", f"x{ours / rate:,.0f}")
-    try:
-        import rule_engine
-
-        known = rule_engine.Context(default_value=None)
-        rules = [
-            rule_engine.Rule(plain_text(rule.when, is_zen=False), context=known)
-            for rule in desk.rule_set.rules
-        ]
-        began = time.perf_counter()
-        for context in contexts[:200]:
-            for rule in rules:
-                try:
-                    rule.matches(context)
-                except rule_engine.EngineError:
-                    continue  # a number that is not known
-        rate = min(200, count) / (time.perf_counter() - began)
-        line("rule-engine, conditions alone", f"{rate:,.0f}/s", f"x{ours / rate:,.0f}")
-    except ImportError:
-        line("rule-engine", "not installed")
-    try:
-        import zen
-
-        compiled = [zen.compile_expression(plain_text(rule.when, is_zen=True))
-                    for rule in desk.rule_set.rules]  # fmt: skip
-        began = time.perf_counter()
-        for context in contexts:
-            for expression in compiled:
-                try:
-                    expression.evaluate(context)
-                except RuntimeError:
-                    continue  # a number that is not known
-        rate = count / (time.perf_counter() - began)
-        line("zen-engine, conditions alone", f"{rate:,.0f}/s", f"x{ours / rate:,.0f}")
-    except ImportError:
-        line("zen-engine", "not installed")
-
-
 # --- the decision stage alone -------------------------------------------------------------
 
 BLOCK = 32_768
@@ -660,7 +535,6 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--rows", type=int, nargs="*", default=[10_000, 100_000, 1_000_000])
     parser.add_argument("--rounds", type=int, default=3)
-    parser.add_argument("--compare", type=int, default=0, metavar="ROWS")
     parser.add_argument("--files", type=int, default=0, metavar="ROWS")
     parser.add_argument("--decide", type=int, default=0, metavar="ROWS")
     parser.add_argument("--impact", type=int, default=0, metavar="ROWS")
@@ -681,9 +555,6 @@ def main() -> None:
         return
     if asked.decide:
         decide(asked.decide)
-        return
-    if asked.compare:
-        compare(asked.compare)
         return
     table_of_backlogs(asked.rows, asked.rounds)
 

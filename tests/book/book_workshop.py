@@ -10,12 +10,10 @@ import select
 import shutil
 import signal
 import sqlite3
-import subprocess
-import sys
 import tempfile
 import time
 import warnings
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, Final, NamedTuple, Protocol
 
@@ -415,7 +413,7 @@ class Child:
         """End it at once."""
         os.kill(self.pid, signal.SIGKILL)
 
-    def outcome(self, patience: float = 60) -> Outcome:
+    def outcome(self, patience: float = 240) -> Outcome:
         """Wait for its end."""
         parts: list[bytes] = []
         until = time.monotonic() + patience
@@ -455,61 +453,3 @@ def at_once(*tasks: Callable[[], object]) -> list[Outcome]:
 def opened(place: Place, clock: Clock | None = None, **more: Any) -> Book:
     """Open a book with a clock set by hand."""
     return open_book(place, clock=clock or Clock(START + dt.timedelta(days=365)), **more)
-
-
-# --- commands -----------------------------------------------------------------------------
-
-
-def forked(
-    words: Sequence[str], folder: Path, env: Mapping[str, str]
-) -> "subprocess.CompletedProcess[str]":
-    """Run the command in a process of its own that begins with what this one has imported.
-
-    Starting a program anew takes longer than most commands do; that it starts is tested once a
-    command, not for each of the hundreds that a story is told with.
-    """
-    import cuttable.catalogue.book.making
-    import cuttable.engine.backlog.draft_impact
-    import cuttable.engine.revision_check
-    from cuttable.cli.main import run
-
-    # What is imported here is there in the child.
-    _ = cuttable.catalogue.book.making, cuttable.engine.backlog.draft_impact
-    with tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as err:
-        child = os.fork()
-        if child == 0:
-            _become(words, folder, env, out.fileno(), err.fileno(), run)
-        _, status = os.waitpid(child, 0)
-        texts: list[str] = []
-        for file in (out, err):
-            file.seek(0)
-            texts.append(file.read().decode())
-    code = os.waitstatus_to_exitcode(status)
-    return subprocess.CompletedProcess(list(words), code, texts[0], texts[1])
-
-
-def _become(
-    words: Sequence[str], folder: Path, env: Mapping[str, str], out: int, err: int,
-    run: Callable[[], object],
-) -> None:  # fmt: skip
-    """Be the command, and end."""
-    code = 1
-    try:
-        os.chdir(folder)
-        os.environ.clear()
-        os.environ.update(env)
-        nothing = os.open(os.devnull, os.O_RDONLY)
-        for number, handle in enumerate((nothing, out, err)):
-            os.dup2(handle, number)
-        sys.argv = ["cuttable", *words]
-        sys.stdin = os.fdopen(0, encoding="utf-8", closefd=False)
-        sys.stdout = os.fdopen(1, "w", encoding="utf-8", closefd=False)
-        sys.stderr = os.fdopen(2, "w", encoding="utf-8", closefd=False)
-        try:
-            run()
-        except SystemExit as end:
-            code = end.code if isinstance(end.code, int) else 0
-        sys.stdout.flush()
-        sys.stderr.flush()
-    finally:
-        os._exit(code)

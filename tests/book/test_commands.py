@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from book_workshop import Databases, forked, run_sql
+from book_workshop import Databases, run_sql
 from cuttable.catalogue.book.brought import brought
 from cuttable.catalogue.book.making import make_book
 from cuttable.catalogue.book.place import Place
@@ -55,19 +55,15 @@ def place(databases: Databases) -> Place:
 
 
 @pytest.fixture
-def ask(request: pytest.FixtureRequest, cuttable: Run, place: Place, tmp_path: Path) -> Ask:
-    """Run the command on the book, and say who does it by ``who``.
-
-    A test marked ``whole_process`` starts the program anew for every command.
-    """
-    is_whole = request.node.get_closest_marker("whole_process") is not None
+def ask(cuttable: Run, place: Place, tmp_path: Path) -> Ask:
+    """Run the command on the book, and say who does it by ``who``."""
 
     def run(
         *words: str, who: str = "Kim", code: int | None = 0, **more: str
     ) -> "subprocess.CompletedProcess[str]":
         env = os.environ | {"CUTTABLE_BOOK": place.text, "CUTTABLE_PERSON": who} | more
         env.pop("COLUMNS", None)
-        done = cuttable(*words, cwd=tmp_path, env=env) if is_whole else forked(words, tmp_path, env)
+        done = cuttable(*words, cwd=tmp_path, env=env)
         assert "Traceback" not in done.stderr
         if code is not None:
             assert done.returncode == code, done.stdout + done.stderr

@@ -191,8 +191,10 @@ def test_a_run_that_is_interrupted_keeps_the_old_answers_and_goes_on(
     words = ["batch", str(path), "--machine", "rowan-150", "--machine", "alder-320"]
     environment = os.environ | {"CUTTABLE_CHUNK_ROWS": "2000"}
     process = subprocess.Popen(
-        [sys.executable, "-c", "from cuttable.cli.main import run; run()", *words, "--out",
-         str(out)],
+        # A job in the background ignores interrupts, and so do its children unless told.
+        [sys.executable, "-c", "import signal\n"
+         "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
+         "from cuttable.cli.main import run\nrun()", *words, "--out", str(out)],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment,
     )  # fmt: skip
     journal = tmp_path / ".b.csv.part.json"

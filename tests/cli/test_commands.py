@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import subprocess
 from collections.abc import Callable
 from pathlib import Path
@@ -207,6 +208,51 @@ def test_nothing_found_says_so(cuttable: Run) -> None:
     assert "No section" in done.stdout
 
 
+STARTED: dict[str, tuple[list[str], str]] = {
+    "check": (["NPS 4 SCH 40", "6 m", "--machine", "rowan-150"], "NPS 4 SCH 40"),
+    "sheet": (["NPS 4 SCH 40", "6 m", "--machine", "rowan-150", "--out", "a.html"], "a.html"),
+    "lengths": (["NPS 4 SCH 40", "--machine", "rowan-150"], "in range"),
+    "section-range": (["--machine", "rowan-150", "--length", "6 m"], "NPS"),
+    "chart": (["--machine", "rowan-150", "--out", "a.svg"], "a.svg"),
+    "batch": (["jobs.csv", "--out", "answers.csv"], "1 job"),
+    "whatif": (["--backlog", "jobs.csv", "--machine", "rowan-150"], "1 job"),
+    "compare": (["NPS 6 SCH 40", "6 m", "NPS 4 SCH 40", "6 m"], "times as hard"),
+    "sections": (["show", "NPS 4 SCH 40"], "114.3"),
+    "machines": (["show", "rowan-150"], "rowan-150"),
+    "sites": (["list", "--book", "own.db"], "No site"),
+    "grades": (["list"], "A53"),
+    "rules": (["show", "INER-01"], "Rotary inertia above rated"),
+    "catalogue": (["list"], "B36.10"),
+    "impact": (["rowan-150/1", "--answers", "--book", "own.db"], "[revision-state]"),
+    "answer": (["1", "--book", "own.db"], "[answer-unknown]"),
+    "book": (["verify", "--book", "own.db"], "as it was written"),
+    "serve": (["--book", "mysql://x/y"], "[book-place-unknown]"),
+    "explain": (["rated"], "as delivered"),
+    "completion": (["bash"], "complete"),
+}
+"""Words after each command that make it do its work, and what it then says."""
+
+
+@pytest.mark.whole_process
+@pytest.mark.parametrize("name", STARTED)
+def test_a_command_starts_by_itself(cuttable: Run, tmp_path: Path, name: str) -> None:
+    """In a process that has imported nothing before: what a command needs, it imports itself."""
+    words, said = STARTED[name]
+    (tmp_path / "jobs.csv").write_text("job,section,length\n1,NPS 4 SCH 40,6 m\n")
+    if "own.db" in words:
+        made = cuttable("book", "init", "--book", "own.db", cwd=tmp_path)
+        assert made.returncode == 0, made.stderr
+    done = cuttable(name, *words, cwd=tmp_path)
+    assert said in done.stdout + done.stderr
+    assert done.returncode == (2 if said.startswith("[") else 0), done.stderr
+
+
+def test_every_command_is_started_by_itself(cuttable: Run) -> None:
+    """The table above names each command that the help names."""
+    listed = cuttable("--help").stdout.partition("Commands")[2]
+    assert set(re.findall(r"^\W{2,}([a-z-]+) {2,}\w", listed, re.MULTILINE)) == set(STARTED)
+
+
 def test_a_reader_that_stops_early_is_no_fault(cuttable: Run, tmp_path: Path) -> None:
     """Piping into head ends quietly."""
     done = subprocess.run(
@@ -305,6 +351,7 @@ def test_a_station_on_a_cut_is_refused_with_the_reason(cuttable: Run) -> None:
     assert "STAND-01" in done.stdout
 
 
+@pytest.mark.whole_process
 def test_output_that_cannot_hold_a_character_holds_its_plain_form(cuttable: Run) -> None:
     """A terminal without UTF-8 gets *, ^2 and #, and no fault."""
     plain = {**os.environ, "PYTHONIOENCODING": "ascii"}

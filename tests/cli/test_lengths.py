@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import sync_playwright
+from browsers import running_browser
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 MODELS = Path(__file__).resolve().parents[2] / "catalogue" / "models"
@@ -102,11 +102,7 @@ def test_the_page_tells_what_is_pointed_at(cuttable: Run, tmp_path: Path) -> Non
     out = tmp_path / "c.html"
     done = cuttable("chart", "--machine", "rowan-150", "--units", "us", "--out", str(out))
     assert done.returncode == 0, done.stderr
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path="/usr/bin/chromium",
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
+    with running_browser() as browser:
         page = browser.new_page(viewport={"width": 390, "height": 800})
         trouble: list[str] = []
         page.on("console", lambda message: trouble.append(message.text))
@@ -123,7 +119,6 @@ def test_the_page_tells_what_is_pointed_at(cuttable: Run, tmp_path: Path) -> Non
         page.keyboard.press("Tab")
         assert page.inner_text("#told") != told
         assert not trouble
-        browser.close()
 
 
 @pytest.mark.parametrize(

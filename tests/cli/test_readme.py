@@ -29,6 +29,7 @@ def examples() -> list[tuple[str, str]]:
     return [(match["words"], match["text"]) for match in found]
 
 
+@pytest.mark.whole_process
 @pytest.mark.parametrize("words", [words for words, _ in examples()])
 def test_the_readme_shows_the_real_output(words: str, cuttable: Run, tmp_path: Path) -> None:
     """Each example, run by a real process, prints the text below it."""

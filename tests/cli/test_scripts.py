@@ -92,6 +92,7 @@ def test_nothing_runs_past_a_narrow_terminal(cuttable: Run, width: int, words: l
     assert not [line for line in long if len(max(line.split(), key=len)) < width - 24], long
 
 
+@pytest.mark.whole_process
 def test_plain_ascii_output_holds_what_was_typed(cuttable: Run) -> None:
     """No traceback, no mojibake."""
     plain = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONIOENCODING": "ascii"}

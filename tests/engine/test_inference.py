@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from cuttable.catalogue.errors import CuttableError
-from cuttable.engine.inference import RANK, Inference, Inferred
+from cuttable.engine.inference import Found, Inference, Inferred
 from cuttable.engine.inputs.contract import load_rules
 from cuttable.rules import loader
 from cuttable.rules.model import Measure, RuleSet, Served
@@ -18,6 +18,9 @@ SERVED = Served(
     measures={"stock_mass": Measure("stock_mass", "kg", "mass", "none")},
     numbers={}, facts={"coating": ("a", "b")}, parameters={}, not_zero=frozenset(), lookups={},
 )  # fmt: skip
+ORDER = ["setting", "conditions", "question", "refused"]
+"""Outcomes, the worst last."""
+
 HEAD = """
 schema = 2
 [not_assessed]
@@ -197,7 +200,7 @@ def test_unknown_means_what_the_rule_says(tmp_path: Path, unknown: str) -> None:
 
 def test_the_worst_outcome_is_the_verdict(tmp_path: Path) -> None:
     """Setting, conditions, question, refused, in this order."""
-    names = ["setting", "conditions", "question", "refused"]
+    names = ORDER
     texts = [
         rule(name.upper(), "m1", outcome=name)
         + ('ask = "Which?"\nchoices = ["x"]\n' if name == "question" else "")
@@ -206,7 +209,7 @@ def test_the_worst_outcome_is_the_verdict(tmp_path: Path) -> None:
     rules = build(tmp_path, texts, [mitigation("m1")])
     for count in (1, 2, 3):
         for chosen in itertools.combinations(names, count):
-            worst = max(chosen, key=lambda name: RANK[name])
+            worst = chosen[-1]
             assert infer(rules, {name.upper() for name in chosen}).outcome == worst
 
 
@@ -219,42 +222,142 @@ def test_all_conditions_of_the_shipped_rules_at_once() -> None:
 
 
 def test_the_engine_agrees_with_plain_python_on_random_signatures() -> None:
-    """An oracle without the library: the same findings, mitigations and outcome."""
+    """An oracle without the library: findings, mitigations, accessories, conflicts, outcome."""
     rule_set = load_rules()
+    seen: set[str] = set()
+    outcomes: set[str] = set()
     inference = Inference(rule_set)
     accessories = list(rule_set.vocabulary.accessories)
     dice = random.Random(7)
+    rules, all_fitted = range(len(rule_set.rules)), [True] * len(accessories)
+    none = [False] * len(rules)
+    asked = [(none, none, all_fitted)]
+    for alone in ([place == number for place in rules] for number in rules):
+        asked += [(alone, none, all_fitted), (none, alone, all_fitted)]
     for _ in range(300):
         share = dice.choice([0.02, 0.1, 0.5])
-        holds = [dice.random() < share for _ in rule_set.rules]
+        holds = [dice.random() < share for _ in rules]
         unknown = [not held and dice.random() < share / 2 for held in holds]
-        fitted = [dice.random() < 0.5 for _ in accessories]
+        asked.append((holds, unknown, [dice.random() < 0.5 for _ in accessories]))
+    for holds, unknown, fitted in asked:
         signature = (*holds, *unknown, *fitted)
         result = inference.infer(signature, np.packbits(np.array(signature)).tobytes())
-        assert result.outcome == _oracle(rule_set, holds, unknown, fitted)
+        assert result == _oracle(rule_set, holds, unknown, fitted)
+        seen |= {name for name, value in result._asdict().items() if value}
+        outcomes.add(result.outcome)
+    # Or it would compare what is always empty.
+    never = set() if any(m.conflicts for m in rule_set.mitigations.values()) else {"conflicts"}
+    assert seen == set(Inferred._fields) - never
+    used = {item.outcome for item in rule_set.rules} | {item.unknown for item in rule_set.rules}
+    assert outcomes == {"setting", *used} - {"never"}
 
 
-def _oracle(rule_set: RuleSet, holds: list[bool], unknown: list[bool], fitted: list[bool]) -> str:
-    found = [
-        (item, is_unknown)
-        for item, held, missing in zip(rule_set.rules, holds, unknown, strict=True)
-        for is_unknown in (False, True)
-        if (missing if is_unknown else held) and not (is_unknown and item.unknown == "never")
+def test_the_oracle_is_met_by_small_rule_sets_of_every_kind(tmp_path: Path) -> None:
+    """Needs in circles, chains of replacing, conflicts of what is needed, tags nobody gives."""
+    dice = random.Random(11)
+    seen: set[str] = set()
+    for number in range(25):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        rule_set = _random_rules(folder, dice)
+        inference = Inference(rule_set)
+        for _ in range(12):
+            signature = [dice.random() < 0.4 for _ in range(inference.width)]
+            count = len(rule_set.rules)
+            holds = signature[:count]
+            unknown = [
+                bit and not held
+                for bit, held in zip(signature[count : 2 * count], holds, strict=True)
+            ]
+            fitted = signature[2 * count :]
+            whole = (*holds, *unknown, *fitted)
+            result = inference.infer(whole, np.packbits(np.array(whole)).tobytes())
+            assert result == _oracle(rule_set, holds, unknown, fitted), (number, whole)
+            seen |= {name for name, value in result._asdict().items() if value}
+    assert seen == set(Inferred._fields)
+
+
+def _random_rules(folder: Path, dice: random.Random) -> RuleSet:
+    """Return a small rule set whose mitigations need, replace and contradict each other."""
+    codes = [f"m{place}" for place in range(6)]
+
+    def some(most: int, but: str) -> str:
+        chosen = dice.sample([code for code in codes if code != but], dice.randint(0, most))
+        return ", ".join(f'"{code}"' for code in chosen)
+
+    mitigations = [
+        mitigation(
+            code,
+            f"needs = [{some(2, code)}]\nreplaces = [{some(1, code)}]\n"
+            f"conflicts = [{some(1, code)}]\n"
+            + dice.choice(["", 'provided_by = "jack"\n', 'provided_by = "stand"\n']),
+        )
+        for code in codes
     ]
-    tags = {tag for item, _ in found if not item.given for tag in item.tags}
-    found = [pair for pair in found if set(pair[0].given) <= tags]
+    rules = [
+        rule(
+            f"R{place}", *dice.sample(codes, dice.randint(1, 2)),
+            outcome=dice.choice(["setting", "conditions"]),
+            unknown=dice.choice(["never", "conditions", "refused"]),
+            tags=dice.choice(["", "big", "long"]), given=dice.choice(["", "", "big"]),
+        )
+        for place in range(6)
+    ]  # fmt: skip
+    # A tag must be given by a rule that waits for none.
+    rules.append(rule("R6", "m0", tags="big"))
+    return build(folder, rules, mitigations)
+
+
+def _oracle(
+    rule_set: RuleSet, holds: list[bool], unknown: list[bool], fitted: list[bool]
+) -> Inferred:
+    """Return what follows, written as plain sets: closures, then what is left out, then the worst.
+
+    A replaced mitigation still asks for what it needs; only itself is left out.
+    """
+    found = [
+        (place, is_unknown)
+        for place, item in enumerate(rule_set.rules)
+        for is_unknown in (False, True)
+        if (unknown if is_unknown else holds)[place]
+        and not (is_unknown and item.unknown == "never")
+    ]
+    tags: set[str] = set()
+    while True:
+        active = [pair for pair in found if set(rule_set.rules[pair[0]].given) <= tags]
+        given = {tag for place, _ in active for tag in rule_set.rules[place].tags}
+        if given <= tags:
+            break
+        tags |= given
     wanted = {
         code
-        for item, is_unknown in found
-        if not is_unknown or item.unknown == "conditions"
-        for code in item.mitigations
+        for place, is_unknown in active
+        if not is_unknown or rule_set.rules[place].unknown == "conditions"
+        for code in rule_set.rules[place].mitigations
     }
-    wanted -= {old for code in wanted for old in rule_set.mitigations[code].replaces}
+    while more := {need for code in wanted for need in rule_set.mitigations[code].needs} - wanted:
+        wanted |= more
+    replaced = {old for code in wanted for old in rule_set.mitigations[code].replaces}
+    kept = [code for code in rule_set.mitigations if code in wanted - replaced]
     have = dict(zip(rule_set.vocabulary.accessories, fitted, strict=True))
-    if any(not have.get(rule_set.mitigations[code].provided_by, True) for code in wanted):
-        return "refused"
-    outcomes = [item.unknown if is_unknown else item.outcome for item, is_unknown in found]
-    return max(outcomes, key=lambda name: RANK.get(name, 0), default="setting")
+    missing = [
+        (code, accessory)
+        for code in kept
+        if (accessory := rule_set.mitigations[code].provided_by) and not have[accessory]
+    ]
+    conflicts = sorted(
+        (code, other) for code in kept for other in rule_set.mitigations[code].conflicts
+        if other in kept
+    )  # fmt: skip
+    outcomes = [
+        rule_set.rules[place].unknown if is_unknown else rule_set.rules[place].outcome
+        for place, is_unknown in active
+    ]
+    worst = max(outcomes, key=ORDER.index, default="setting")
+    return Inferred(
+        tuple(Found(place, is_unknown) for place, is_unknown in active), tuple(kept),
+        tuple(missing), tuple(conflicts), "refused" if missing or conflicts else worst,
+    )  # fmt: skip
 
 
 def test_one_engine_serves_several_threads() -> None:

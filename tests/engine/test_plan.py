@@ -6,12 +6,12 @@ a single support stand beyond the middle is common practice, no source.
 
 import math
 import random
-import time
 from collections.abc import Sequence
 from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
+from cuttable.engine import plan
 from cuttable.engine.arrays import Floats
 from cuttable.engine.plan import Bed, Bound, Plan, find_plan, fullness_of, rate
 from cuttable.engine.severing import pieces
@@ -288,31 +288,52 @@ def test_absolute_limits_serve_only_where_rated_ones_cannot() -> None:
     assert plan.utilisation <= FULL
 
 
+def count_rated(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """Return a list that grows by the candidates whose statics are worked out, at every stage."""
+    rated: list[int] = []
+    inner = plan.demands_of
+
+    def counting(bed: Bed, under: Floats, length: Floats, **more: bool) -> dict[str, Floats]:
+        rated.append(len(under))
+        return inner(bed, under, length, **more)
+
+    monkeypatch.setattr(plan, "demands_of", counting)
+    return rated
+
+
 @pytest.mark.parametrize(
-    "changes",
+    ("changes", "is_plain"),
     [
-        {"weight": 30.0},  # far too heavy
-        {"length": 30000.0},  # far longer than the bed
-        {"chuck_reaction": Bound(1.0, 1.0), "chuck_moment": Bound(1.0, 1.0)},
-        {"span": Bound(500.0, 599.0)},  # the first station is farther than a span
-        {"cuts": (3000.0, 2900.0), "is_held": (True, False)},  # nothing fits under 100 mm
-        {"overhang": Bound(50.0, 60.0), "length": 6100.0},
-        {"sag": Bound(1e-9, 1e-9)},
+        ({"weight": 30.0}, True),
+        ({"length": 30000.0}, True),  # far longer than the bed
+        ({"chuck_reaction": Bound(1.0, 1.0), "chuck_moment": Bound(1.0, 1.0)}, False),
+        ({"span": Bound(500.0, 599.0)}, True),  # the first station is farther than a span
+        ({"cuts": (3000.0, 2900.0), "is_held": (True, False)}, True),  # nothing fits in 100 mm
+        ({"overhang": Bound(50.0, 60.0), "length": 6100.0}, True),
+        ({"sag": Bound(1e-9, 1e-9)}, False),
     ],
     ids=["heavy", "long", "weak chuck", "span", "short part", "overhang", "sag"],
 )
-def test_impossible_problem_gives_none_quickly(changes: dict[str, object]) -> None:
-    """With six supports on the stations of a bed, what cannot be is told within a second."""
+def test_impossible_problem_gives_none_with_little_work(
+    monkeypatch: pytest.MonkeyPatch, changes: dict[str, object], *, is_plain: bool
+) -> None:
+    """Of 131 million combinations of 70 stations hardly any is worked out.
+
+    None where lengths alone or the weight alone say it; else not more than 12,000 for the rated
+    limits and as many for the absolute ones.
+    """
+    rated = count_rated(monkeypatch)
     bed = a_bed(
         grid=tuple(600.0 + 150 * number for number in range(70)),
         ratings=(Bound(1800.0, 2300.0),) * 6,
     )._replace(**changes)
-    start = time.perf_counter()
     assert find_plan(bed) is None
-    assert time.perf_counter() - start < 1.0
+    assert sum(rated) <= (0 if is_plain else 24_000)
 
 
-def test_part_that_no_station_can_hold_is_told_quickly() -> None:
+def test_part_that_no_station_can_hold_is_told_with_little_work(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """No station lies between cut and centre of a part at the far end: none of 36 can serve."""
     bed = a_bed(
         length=12000.0,
@@ -323,6 +344,6 @@ def test_part_that_no_station_can_hold_is_told_quickly() -> None:
         is_held=(False,),
         keep_clear=500.0,
     )
-    start = time.perf_counter()
+    rated = count_rated(monkeypatch)
     assert find_plan(bed) is None
-    assert time.perf_counter() - start < 1.0
+    assert not rated

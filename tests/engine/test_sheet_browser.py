@@ -1,6 +1,6 @@
 """The sheet's page in a real browser: on a desk, on a phone, on paper.
 
-Needs Debian's Chromium (apt-get install chromium); it is a failure to be without it.
+Needs a Chromium (apt-get install chromium); it is a failure to be without it.
 """
 
 import io
@@ -12,19 +12,15 @@ from typing import Literal
 
 import pytest
 import typst
+from browsers import running_browser
 from cuttable.engine.ask import Desk
 from cuttable.engine.job import JobText
 from cuttable.engine.sheet import Content, bed_drawing, content_of
 from cuttable.engine.sheet.page import slimmed, typst_source
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from pypdf import PdfReader
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
-CHROMIUM = Path("/usr/bin/chromium")
-QUIET = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
-    "--disable-background-networking", "--disable-component-update",
-]  # fmt: skip
 
 JOBS: dict[str, tuple[str, str, str, tuple[str, ...]]] = {
     "in-range": ("HSS 6x4x1/4", "20 ft", "medlar-300", ("4 ft*4",)),
@@ -38,11 +34,8 @@ LOADED = [name for name in JOBS if name != "refused"]
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """One Chromium for all pages."""
-    assert CHROMIUM.exists(), "these tests need a browser: apt-get install chromium"
-    with sync_playwright() as playwright:
-        found = playwright.chromium.launch(executable_path=str(CHROMIUM), args=QUIET)
+    with running_browser() as found:
         yield found
-        found.close()
 
 
 def opened(browser: Browser, path: Path, width: int) -> tuple[Page, list[str]]:
@@ -75,7 +68,7 @@ def shown(browser: Browser, sheets: dict[str, Path]) -> Opened:
 
 
 @pytest.fixture(scope="module")
-def sheets(cuttable: Run, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+def sheets(whole_process: Run, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """The pages, each made by a real process."""
     folder = tmp_path_factory.mktemp("sheets")
     made: dict[str, Path] = {}
@@ -84,7 +77,7 @@ def sheets(cuttable: Run, tmp_path_factory: pytest.TempPathFactory) -> dict[str,
         words = [section, length, "--machine", machine, "--out", str(made[name])]
         for part in parts:
             words += ["--part", part]
-        done = cuttable("sheet", *words)
+        done = whole_process("sheet", *words)
         assert done.returncode == (1 if name == "refused" else 0), done.stderr
     return made
 

@@ -1,6 +1,7 @@
 """A service of its own for every test that changes something, one for those that only ask."""
 
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from pathlib import Path
@@ -9,9 +10,33 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from cuttable.engine import decide
+from cuttable.engine.inference import Inference
+from cuttable.rules.model import RuleSet
 from service_workshop import Service, Template, made_template, service_of
 
 Made = Callable[..., AbstractContextManager[Service]]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def one_inference_a_rule_set() -> Iterator[None]:
+    """Let all services of the tests share what chains one rule set; it may be asked by threads.
+
+    The library keeps about 3 MB of each rule set it has deleted. A service makes some for its
+    threads and stays; the tests start hundreds of services, and would grow by gigabytes.
+    """
+    made: dict[str, Inference] = {}
+    making = threading.Lock()
+
+    def shared(rule_set: RuleSet) -> Inference:
+        with making:
+            if rule_set.digest not in made:
+                made[rule_set.digest] = Inference(rule_set)
+            return made[rule_set.digest]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(decide, "Inference", shared)
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -29,6 +29,8 @@ _ = anyio.open_file
 
 HERE: Final = "127.0.0.1"
 ELSEWHERE: Final = "192.0.2.7"
+PATIENCE: Final = 240.0
+"""Seconds to wait for what must come: a guard against waiting for ever, no goal."""
 PASSWORD: Final = "four words nobody says"  # noqa: S105 - of invented people
 PEOPLE: Final = {
     "Ask": "asker", "Eng": "engineer", "App": "approver", "Adm": "administrator",
@@ -39,10 +41,14 @@ CSV: Final = b"job,section,length\nA,NPS 4 SCH 40,20 ft\nB,NPS 10 XS,12 m\nC,6 i
 
 
 class Template(NamedTuple):
-    """A book with people in it, and the secrets of their tokens by role."""
+    """A book with people in it, and the secrets of their tokens by role. Nothing writes in it."""
 
     path: Path
     tokens: dict[str, str]
+
+    def copied(self, folder: Path) -> Path:
+        """Return a copy of the book for one test."""
+        return Path(shutil.copy(self.path, folder / "book.db"))
 
 
 def made_template(folder: Path) -> Template:
@@ -90,7 +96,7 @@ class Service:
 
     def run(self, work: Coroutine[Any, Any, T]) -> T:
         """Run something on the loop of the service."""
-        return asyncio.run_coroutine_threadsafe(work, self._loop).result(120)
+        return asyncio.run_coroutine_threadsafe(work, self._loop).result(PATIENCE)
 
     def ask(
         self,
@@ -114,7 +120,7 @@ class Service:
         async def sent() -> httpx.Response:
             transport = httpx.ASGITransport(self.app, client=(client, 5000))
             async with httpx.AsyncClient(
-                transport=transport, base_url=f"http://{host}", timeout=60
+                transport=transport, base_url=f"http://{host}", timeout=PATIENCE
             ) as asker:
                 return await asker.request(method, path, headers=told, **content)
 
@@ -134,7 +140,7 @@ class Service:
         assert found.status_code == 201, found.text
         return str(found.json()["id"])
 
-    def ended(self, name: str, role: str = "administrator", seconds: float = 60) -> Any:
+    def ended(self, name: str, role: str = "administrator", seconds: float = PATIENCE) -> Any:
         """Return how a backlog stands once it has ended."""
         return waited(
             lambda: self.api("GET", f"/backlogs/{name}", role),
@@ -158,7 +164,7 @@ def signed_in(service: Service, name: str, password: str = PASSWORD) -> tuple[st
         book.close()
 
 
-def waited(look: Callable[[], T], is_it: Callable[[T], bool], seconds: float = 60) -> T:
+def waited(look: Callable[[], T], is_it: Callable[[T], bool], seconds: float = PATIENCE) -> T:
     """Look again and again until something is so, and return what was seen."""
     until = time.monotonic() + seconds
     while not is_it(found := look()):
@@ -172,7 +178,7 @@ def service_of(folder: Path, template: Template, **settings: Any) -> Iterator[Se
     """Give a service over a copy of the book."""
     path = folder / "book.db"
     if not path.exists():
-        shutil.copy(template.path, path)
+        template.copied(folder)
     place = Place("sqlite", str(path))
     with running(Service(Settings(place, folder / "data", **settings), template.tokens)) as found:
         yield found
@@ -200,7 +206,7 @@ def server_over(settings: Settings) -> Iterator[int]:
         yield int(listening.getsockname()[1])
     finally:
         server.should_exit = True
-        thread.join(30)
+        thread.join(PATIENCE)
         listening.close()
         assert not thread.is_alive()
 

@@ -82,12 +82,12 @@ def test_a_token_that_has_expired_or_was_revoked_is_none(service: Service) -> No
     with book.writing("Ada") as writing:
         person = accounts.known(writing.connection, "Ask")
         _, secret = accounts.add_token(
-            writing, person, "short", person.rights, now + dt.timedelta(seconds=1)
+            writing, person, "short", person.rights, now + dt.timedelta(hours=1)
         )
     found = service.ask("GET", "/api/v1/me", headers={"Authorization": f"Bearer {secret}"})
     assert found.status_code == 200
     with book.reading() as connection:
-        later = now + dt.timedelta(seconds=2)
+        later = now + dt.timedelta(hours=1, seconds=1)
         assert accounts.token_of(connection, secret, later) is None
     book.close()
     own = service.api("GET", "/tokens", "asker")["items"]

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import httpx
 import pytest
-from service_workshop import CSV, Template, bound, waited
+from service_workshop import CSV, PATIENCE, Template, bound, waited
 
 ENTRY = "from cuttable.cli.main import run; run()"
 
@@ -25,14 +25,14 @@ class Started:
         self.said, self.log = home / "said", home / "log"
         with self.said.open("wb") as said, self.log.open("wb") as log:
             self.process = subprocess.Popen(
-                [sys.executable, "-u", "-c", ENTRY, "serve", "--port", "0", *words],
+                [sys.executable, "-P", "-u", "-c", ENTRY, "serve", "--port", "0", *words],
                 env=environment(home), stdout=said, stderr=log, cwd=home,
             )  # fmt: skip
         text = waited(self.text, lambda told: "Serving" in told or self.process.poll() is not None)
         found = re.search(r"http://127\.0\.0\.1:(\d+)/", text)
         assert found, self.log.read_text()
         self.root = f"http://127.0.0.1:{found[1]}"
-        waited(self.is_up, bool, 30)
+        waited(self.is_up, bool)
 
     def text(self) -> str:
         """What it said."""
@@ -52,7 +52,7 @@ class Started:
     def end(self, number: int = signal.SIGTERM) -> int:
         """Tell it to end and return how it did."""
         self.process.send_signal(number)
-        return self.process.wait(40)
+        return self.process.wait(PATIENCE)
 
 
 def environment(home: Path) -> dict[str, str]:
@@ -101,7 +101,7 @@ def test_what_it_logs_is_json_with_the_id_of_each_request(tmp_path: Path) -> Non
 def test_a_backlog_goes_on_after_the_service_was_killed(tmp_path: Path, template: Template) -> None:
     big = CSV + b"D,NPS 4 STD,6 m\n" * 400_000
     head = {"Authorization": f"Bearer {template.tokens['asker']}", "Content-Type": "text/csv"}
-    words = ("--book", str(template.path), "--data", str(tmp_path / "data"))
+    words = ("--book", str(template.copied(tmp_path)), "--data", str(tmp_path / "data"))
     with started(tmp_path, *words) as first:
         sent = httpx.post(f"{first.root}/api/v1/backlogs?name=a.csv", content=big, headers=head)
         path = f"/api/v1/backlogs/{sent.json()['id']}"
@@ -153,9 +153,9 @@ def test_a_port_that_is_taken_is_told(tmp_path: Path) -> None:
 
 def test_a_lost_password_is_replaced_on_the_machine(tmp_path: Path, template: Template) -> None:
     done = subprocess.run(
-        [sys.executable, "-c", ENTRY, "serve", "--book", str(template.path),
+        [sys.executable, "-c", ENTRY, "serve", "--book", str(template.copied(tmp_path)),
          "--one-time-password", "adm"],
-        env=environment(tmp_path), capture_output=True, text=True, timeout=60, check=True,
+        env=environment(tmp_path), capture_output=True, text=True, timeout=PATIENCE, check=True,
     )  # fmt: skip
     assert re.fullmatch(r"One-time password of adm: \S{12,}\n", done.stdout)
 

@@ -9,9 +9,10 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from browsers import running_browser
 from cuttable.service.settings import Settings
-from house import CHROMIUM, QUIET, House, Visit, furnish, running
-from playwright.sync_api import Browser, sync_playwright
+from house import PATIENCE, House, Visit, furnish, running
+from playwright.sync_api import Browser, expect
 
 Visits = Callable[..., Visit]
 
@@ -37,11 +38,9 @@ def open_house(house: House) -> Iterator[House]:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """One Chromium for all pages."""
-    assert CHROMIUM.exists(), "these tests need a browser: apt-get install chromium"
-    with sync_playwright() as playwright:
-        found = playwright.chromium.launch(executable_path=str(CHROMIUM), args=QUIET)
+    expect.set_options(timeout=PATIENCE * 1000)
+    with running_browser() as found:
         yield found
-        found.close()
 
 
 @pytest.fixture(scope="session")

@@ -18,11 +18,8 @@ from cuttable.service.serving import bound, server_of
 from cuttable.service.settings import Settings
 from playwright.sync_api import Browser, BrowserContext, Page
 
-CHROMIUM: Final = Path("/usr/bin/chromium")
-QUIET: Final = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
-    "--disable-background-networking", "--disable-component-update",
-]  # fmt: skip
+PATIENCE: Final = 120.0
+"""Seconds to wait for what must come: a guard against waiting for ever, no goal."""
 PASSWORD: Final = "slate orchard kettle nine"  # noqa: S105 - of invented people
 PEOPLE: Final = {
     "Ada Quill": "asker", "Eli Marsh": "engineer", "Pia Holm": "approver",
@@ -57,7 +54,7 @@ def running(settings: Settings) -> Iterator[str]:
     server = server_of(settings)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()
-    until = time.monotonic() + 20
+    until = time.monotonic() + PATIENCE
     while not server.started and time.monotonic() < until and thread.is_alive():
         time.sleep(0.02)
     assert server.started
@@ -65,7 +62,7 @@ def running(settings: Settings) -> Iterator[str]:
         yield f"http://127.0.0.1:{port}"
     finally:
         server.should_exit = True
-        thread.join(30)
+        thread.join(PATIENCE)
         listening.close()
 
 
@@ -83,7 +80,7 @@ class Visit:
             viewport={"width": width, "height": 900}, accept_downloads=True,
             color_scheme="dark" if is_dark else "light", java_script_enabled=has_scripts,
         )  # fmt: skip
-        self.context.set_default_timeout(15_000)
+        self.context.set_default_timeout(PATIENCE * 1000)
         self.page: Page = self.context.new_page()
         self.page.on("console", lambda told: self._complain(told.type, told.text))
         self.page.on("pageerror", lambda fault: self.trouble.append(str(fault)))

@@ -33,7 +33,7 @@ def sent(visit: Visit, path: Path) -> Page:
     page = visit.go("/backlogs")
     page.get_by_label("Choose a file").set_input_files(path)
     page.get_by_role("button", name="Send").click()
-    expect(page.get_by_role("heading", name="Answers")).to_be_visible(timeout=60_000)
+    expect(page.get_by_role("heading", name="Answers")).to_be_visible(timeout=240_000)
     return page
 
 
@@ -144,7 +144,7 @@ def test_a_backlog_that_cannot_be_read_says_what_is_wrong(visits: Visits, tmp_pa
     page = visit.go("/backlogs")
     page.get_by_label("Choose a file").set_input_files(path)
     page.get_by_role("button", name="Send").click()
-    expect(page.get_by_role("alert")).to_be_visible(timeout=60_000)
+    expect(page.get_by_role("alert")).to_be_visible(timeout=240_000)
     page.get_by_role("button", name="Forget it").click()
     expect(page.get_by_role("heading", name="A whole backlog")).to_be_visible()
 
@@ -183,7 +183,7 @@ def looked_at(page: Page) -> None:
     page.get_by_label("Over the jobs of").select_option(label="orders.csv (5 rows)")
     page.get_by_role("button", name="Work it out").click()
     page.get_by_role("link", name=re.compile("watch|see why")).click()
-    expect(page.get_by_role("heading", name="Impact of rowan-150/2")).to_be_visible(timeout=60_000)
+    expect(page.get_by_role("heading", name="Impact of rowan-150/2")).to_be_visible(timeout=240_000)
     page.get_by_role("link", name="rowan-150/2", exact=True).click()
     expect(page.locator("main")).to_contain_text("5 jobs of orders.csv")
 
