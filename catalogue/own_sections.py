@@ -4,25 +4,25 @@ One TOML file: ``[sections."RING 210x8"]`` with shape, sizes, standard and basis
 is asked for by its name, which no curated section may have.
 """
 
-from typing import Any, Final
+from typing import Final
 
 from .designations import read_section
 from .errors import CuttableError, OpenQuestion
-from .reading import Reader, parse_toml
+from .problems import Problems
+from .reading import parse_toml
+from .schema import Hole
+from .section_schema import OwnSectionFile, OwnSectionTable
 from .sections import (
     A500,
     COLD_FORMED,
     HOT_FINISHED,
     Corners,
     Section,
-    Shape,
     hollow_section,
     round_section,
 )
 from .tables import SectionTables, own_name
-from .units import LENGTH
 
-SHAPES: Final[tuple[Shape, ...]] = ("round", "square", "rectangular")
 CORNERS: Final[dict[str, Corners]] = {
     "EN 10219-2": COLD_FORMED, "EN 10210-2": HOT_FINISHED, "ASTM A500": A500,
 }  # fmt: skip
@@ -34,49 +34,59 @@ def read_own_sections(content: bytes, where: str, curated: SectionTables) -> dic
     Raises:
         FileError: ``file-damaged`` or ``file-problems``: wrong keys, sizes or names taken.
     """
-    top = Reader(parse_toml(content, where), where)
-    top.integer("schema", 1, 1)
+    problems = Problems(where, content)
+    file = problems.read(OwnSectionFile, parse_toml(content, where))
     found: dict[str, Section] = {}
-    for name, table in top.table("sections").named_tables().items():
-        section = _section(name, table)
-        if section is None:
-            continue
+    for name, table in file.sections.items():
         if _is_taken(name, curated):
-            table.problem("", "can be read as a section already; give it another name.")
+            problems.note(
+                ("sections", name), "can be read as a section already; give it another name."
+            )
         if own_name(name) in found:
-            table.problem("", "differs from another name in nothing but letters and spaces.")
-        found[own_name(name)] = section
-    top.done()
-    top.finish("file of own sections")
+            problems.note(
+                ("sections", name),
+                "differs from another name in nothing but letters and spaces.",
+            )
+        section = _section(name, table, problems)
+        if section is not None:
+            found[own_name(name)] = section
+    problems.finish("file of own sections")
     return found
 
 
-def _section(name: str, table: Reader) -> Section | None:
-    shape = table.choice("shape", SHAPES)
-    wall = table.quantity("wall", LENGTH)
-    standard, basis = table.text("standard"), table.text("basis")
-    sizes: dict[str, Any] = {}
-    if shape == "round":
-        sizes["diameter"] = table.quantity("outside_diameter", LENGTH)
-    else:
-        sizes["height"] = table.quantity("height", LENGTH)
-        sizes["width"] = table.quantity("width", LENGTH)
-        sizes["corners"] = CORNERS[table.choice("corners", CORNERS)]
-        if (shape == "square") != (sizes["height"] == sizes["width"]):
-            table.problem("shape", "goes not with height and width.")
-    table.done()
-    if table.problems:
+def _section(name: str, table: OwnSectionTable, problems: Problems) -> Section | None:
+    """Return a section; None where its table has a problem."""
+    if isinstance(table, Hole) or any(isinstance(value, Hole) for _, value in table):
         return None
+    path = ("sections", name)
+    is_round = table.shape == "round"
+    for key, is_wanted in (
+        ("outside_diameter", is_round), ("height", not is_round), ("width", not is_round),
+        ("corners", not is_round),
+    ):  # fmt: skip
+        is_there = getattr(table, key) is not None
+        if is_wanted and not is_there:
+            problems.note((*path, key), f"is missing; a {table.shape} section has it.")
+        if is_there and not is_wanted:
+            problems.note((*path, key), f"is nothing that a {table.shape} section has.")
     try:
-        section = (
-            round_section(name, sizes["diameter"], wall, standard)
-            if shape == "round"
-            else hollow_section(name, standard=standard, wall=wall, **sizes)
-        )
+        if is_round:
+            if table.outside_diameter is None:
+                return None
+            section = round_section(name, table.outside_diameter, table.wall, table.standard)
+        else:
+            if table.height is None or table.width is None or table.corners is None:
+                return None
+            if (table.shape == "square") != (table.height == table.width):
+                problems.note((*path, "shape"), "goes not with height and width.")
+            section = hollow_section(
+                name, table.height, table.width, table.wall, table.standard,
+                corners=CORNERS[table.corners],
+            )  # fmt: skip
     except CuttableError as fault:
-        table.problem("wall", f"{fault.what}. {fault.remedy}")
+        problems.note((*path, "wall"), f"{fault.what}. {fault.remedy}")
         return None
-    return section._replace(note=f"the site's own section: {basis}")
+    return section._replace(note=f"the site's own section: {table.basis}")
 
 
 def _is_taken(name: str, curated: SectionTables) -> bool:
