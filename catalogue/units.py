@@ -30,6 +30,7 @@ FORCE: Final[Dimension] = (1, 1, -2)
 STRESS: Final[Dimension] = (1, -1, -2)
 TORQUE: Final[Dimension] = (1, 2, -2)
 INERTIA: Final[Dimension] = (1, 2, 0)
+AREAL_MASS: Final[Dimension] = (1, -2, 0)
 LINEAR_MASS: Final[Dimension] = (1, -1, 0)
 DENSITY: Final[Dimension] = (1, -3, 0)
 AREA: Final[Dimension] = (0, 2, 0)
@@ -64,6 +65,8 @@ _UNITS: dict[str, tuple[Dimension, Fraction]] = {
     "lb": (MASS, _POUND),
     "kg/m": (LINEAR_MASS, Fraction(1)),
     "lb/ft": (LINEAR_MASS, _POUND / _FOOT),
+    "kg/m^2": (AREAL_MASS, Fraction(1)),
+    "g/m^2": (AREAL_MASS, Fraction(1, 1000)),
     "kg/m^3": (DENSITY, Fraction(1)),
     "kg*m^2": (INERTIA, Fraction(1)),
     "lb*ft^2": (INERTIA, _POUND * _FOOT**2),
@@ -139,6 +142,7 @@ _CANONICAL: dict[Dimension, str] = {
     AREA: "mm^2",
     MASS: "kg",
     LINEAR_MASS: "kg/m",
+    AREAL_MASS: "kg/m^2",
     DENSITY: "kg/m^3",
     INERTIA: "kg*m^2",
     FORCE: "N",

@@ -64,12 +64,12 @@ def command(name: str, *, is_json: bool) -> int:
 
         print_rows(
             ("measure", "unit", "what it is"),
-            ((key, vocabulary.measures[key].unit, item.about) for key, item in REGISTRY.items()),
+            ((key, item.declared.unit, item.about) for key, item in REGISTRY.items()),
         )
         return 0
     if wanted in REGISTRY:
         item = REGISTRY[wanted]
-        measure = vocabulary.measures[wanted]
+        measure = item.declared
         readers = [rule.code for rule in rule_set.rules if _reads(rule.source, wanted)]
         content: dict[str, Any] = {
             "schema": "cuttable.measure/1",
@@ -83,7 +83,7 @@ def command(name: str, *, is_json: bool) -> int:
             "inputs": {
                 given: {"unit": GIVEN[given][0], "about": GIVEN[given][1]}
                 if given in GIVEN
-                else {"unit": vocabulary.measures[given].unit, "about": REGISTRY[given].about}
+                else {"unit": REGISTRY[given].declared.unit, "about": REGISTRY[given].about}
                 for given in item.inputs
             },
             "rules": readers,

@@ -11,7 +11,7 @@ from ..catalogue.book.records import RULES
 from ..catalogue.errors import InputError
 from ..catalogue.nearest import did_you_mean
 from ..rules.cases import Case, load_cases
-from ..rules.loader import FOLDER, load_rules
+from ..rules.loader import FOLDER
 from ..rules.model import Rule, RuleSet
 from .desk import open_desk
 from .revisions import Kind, add_revision_commands
@@ -124,6 +124,7 @@ def check(folder: Path | None, *, is_json: bool) -> int:
 
     Exit status: 0 clean, 1 something found, 2 the files could not be read.
     """
+    from ..engine.inputs.contract import load_rules
     from ..engine.rulecheck import SAMPLE, check_rules
 
     place = folder or FOLDER

@@ -12,11 +12,11 @@ from ..catalogue.overlay import MARK
 from ..catalogue.reading import Files
 from ..catalogue.store import Catalogue
 from ..rules.loader import FOLDER as RULES_FOLDER
-from ..rules.loader import load_rules
 from ..rules.model import RuleSet
 from .decide import Engine
 from .fit import longest_lengths, more_supports, smallest_models, with_accessories
 from .inference import RANK
+from .inputs.contract import load_rules
 from .job import Job, JobText, check_fitted, check_kerf, read_job
 from .verdict import VERDICTS, Provenance, Verdict, verdicts
 from .version import VERSION

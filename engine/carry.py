@@ -17,32 +17,17 @@ from ..catalogue.machines import UNSTATED, MachineModel, Support
 from ..catalogue.sections import Section
 from .arrays import GRAVITY, Bools, Floats
 from .cradle import Seated, seated
+from .inputs.figures import Figures
 from .job import Geometry
 from .plan import Bed, Bound, Choice, Rating, find_plans, unit_rating
 from .plan_many import alone, plan_many
-from .severing import Piece, TabRules, Tube, pieces, tab_stress, tabs_of
+from .severing import Piece, Tube, pieces, tab_stress, tabs_of
 
 MOST_STATIONS: Final = 400
 
-
-class Figures(NamedTuple):
-    """The builder's figures for severing, from the rule files."""
-
-    tab_counts: int
-    tab_safety: float
-    tab_widest: float
-    tab_share: float
-    stability_margin: float
-
-    @property
-    def tab_rules(self) -> TabRules:
-        """The figures that tabs are chosen by."""
-        return TabRules(
-            counts=tuple(range(3, self.tab_counts + 1)),
-            safety=self.tab_safety,
-            widest=self.tab_widest,
-            largest_share=self.tab_share,
-        )
+HOPELESS: Final = 1.5
+"""Stock of more than this times the absolute mass is refused whatever stands under it: no plan is
+sought. Below, a plan is shown with the refusal, because weighing or cutting may save the job."""
 
 
 class Stocks(NamedTuple):
@@ -164,13 +149,15 @@ def stocks_of(numbers: Floats) -> Stocks:
 
 
 @lru_cache(maxsize=65536)
-def usable_supports(machine: "Keyed", fitted: frozenset[str], shape: str, outside: float) -> Usable:
+def usable_supports(
+    machine: "Keyed", fitted: frozenset[str], shape: str, outside: float, figures: Figures
+) -> Usable:
     """Return the supports fitted that carry stock of this shape and size."""
     found: list[tuple[Support, str]] = []
     for support in machine.model.supports:
         if support.code not in fitted or shape not in support.carries:
             continue
-        seat: Seated = seated(support, outside)
+        seat: Seated = seated(support, outside, figures.seat_angles)
         if shape != "round" or seat.is_usable:
             found += [(support, seat.seat)] * support.count
     order = {"good": 0, "flat": 0, "wedged": 1, "shallow": 2}
@@ -338,7 +325,7 @@ class Carrier:
         if geometry.front > machine.limit("stock_length").absolute * (1 + 1e-9):
             return np.zeros(len(weight), dtype=np.bool_)
         mass = weight * geometry.length / GRAVITY
-        return ~(mass > machine.limit("stock_mass").absolute * 1.5)
+        return ~(mass > machine.limit("stock_mass").absolute * HOPELESS)
 
     def _spread(self, count: int) -> tuple[float, ...]:
         """Return stations as evenly as the bed allows, where no plan satisfies the limits."""
@@ -419,12 +406,15 @@ class Carrier:
     ) -> tuple[Floats, Floats]:
         """Return the lowest and highest centre over the supports used, NaN where there is none."""
         low, high = np.full(len(outside), np.nan), np.full(len(outside), np.nan)
+        angles = self.figures.seat_angles
         for number, (choice, usable) in enumerate(zip(choices, supports, strict=True)):
             used = {item.code: item for item in dealt(usable, len(choice.stations))}
             rows = np.flatnonzero(which == number)
             sizes, back = np.unique(outside[rows], return_inverse=True)
             for support in used.values():
-                centre = np.array([seated(support, size).centre for size in sizes.tolist()])[back]
+                centre = np.array(
+                    [seated(support, size, angles).centre for size in sizes.tolist()]
+                )[back]
                 low[rows] = np.fmin(low[rows], centre)
                 high[rows] = np.fmax(high[rows], centre)
         return low, high
@@ -508,7 +498,7 @@ def carry_many(
     bed = Carrier(machine, Geometry(1.0), usable, figures).bed(best, ())
     limits = machine.limit("stock_length").absolute, machine.limit("stock_mass").absolute
     mass = stocks.weight * length / GRAVITY
-    is_worth = ~((length > limits[0] * (1 + 1e-9)) | (mass > limits[1] * 1.5))
+    is_worth = ~((length > limits[0] * (1 + 1e-9)) | (mass > limits[1] * HOPELESS))
     if best.supports:
         plan = plan_many(bed, length, stocks.weight, stocks.stiffness)
     else:
@@ -529,7 +519,11 @@ def carry_many(
     sizes, back = np.unique(some.outside, return_inverse=True)
     # What has no support under it has no centre height either.
     centre = np.array(
-        [seated(item, size).centre for size in sizes.tolist() for item in best.supports[:1]]
+        [
+            seated(item, size, figures.seat_angles).centre
+            for size in sizes.tolist()
+            for item in best.supports[:1]
+        ]
         or [math.nan] * len(sizes)
     )[back]
     centre = np.where(count > 0, centre, np.nan)

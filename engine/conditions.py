@@ -72,11 +72,6 @@ def fact_codes(vocabulary: Vocabulary) -> dict[str, dict[str, int]]:
     }
 
 
-def heavy_names(vocabulary: Vocabulary) -> frozenset[str]:
-    """Return the measures that have a heavy end."""
-    return frozenset(name for name, item in vocabulary.measures.items() if item.has_heavy)
-
-
 def scope_of(frame: Frame, measured: Measured, vocabulary: Vocabulary) -> Scope:
     """Name everything that rules can read of a frame and its measures."""
     numbers = dict(frame.numbers)

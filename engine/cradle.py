@@ -8,13 +8,12 @@ import math
 from typing import Final, Literal, NamedTuple
 
 from ..catalogue.machines import Support
+from .inputs.figures import SeatAngles
 
 Seat = Literal["good", "falls-through", "wedged", "shallow", "too-large", "flat"]
 
-# Included contact angle at which a round sits well. Common practice, no source: below about 40
-# degrees it climbs out under a side force, above about 100 it wedges and is marked.
-SHALLOW: Final = math.radians(40)
-WEDGED: Final = math.radians(100)
+NAMED_SEATS: Final = ("good", "wedged", "shallow")
+"""Seats on which stock may turn that rules are told of by name."""
 
 
 class Seated(NamedTuple):
@@ -40,8 +39,10 @@ class Seated(NamedTuple):
 _NOT: Final = math.nan
 
 
-def seated(support: Support, diameter: float) -> Seated:
+def seated(support: Support, diameter: float, angles: SeatAngles) -> Seated:
     """Return how a round of this diameter sits on a support.
+
+    Between two rollers it is shallow, good or wedged by the ``angles``.
 
     Roller pair: h = sqrt((R + r)^2 - (s/2)^2), half angle asin(s/2 / (R + r)), each roller
     N = W / (2 cos half). V-cradle: h = R / sin(half the angle of the V). Ring: centred.
@@ -64,9 +65,9 @@ def seated(support: Support, diameter: float) -> Seated:
     centre = math.sqrt(reach**2 - half_spacing**2)
     included = 2 * half
     seat: Seat = "good"
-    if included < SHALLOW:
+    if included < angles.shallow:
         seat = "shallow"
-    elif included > WEDGED:
+    elif included > angles.wedged:
         seat = "wedged"
     return Seated(seat, centre, included, 1 / (2 * math.cos(half)))
 

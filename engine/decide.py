@@ -11,7 +11,7 @@ from ..rules.expression import names_in
 from ..rules.model import RuleSet
 from .arrays import Bools, Floats
 from .carry import UNTROUBLED
-from .conditions import Judge, Scope, Truth, heavy_names, number_of, scope_of, truth_of
+from .conditions import Judge, Scope, Truth, number_of, scope_of, truth_of
 from .frame import CARRIED_LIMITS, Frame, build_frame, carry_rows
 from .inference import RANK, Inference, Inferred, with_needs
 from .job import Job
@@ -59,7 +59,6 @@ class Engine:
         self.rule_set = rule_set
         self._inference = Inference(rule_set)
         self._uses: Final = _rules_that_need(rule_set)
-        self._heavy: Final = heavy_names(rule_set.vocabulary)
         self.carried_measures: Final = frozenset(
             name for name in REGISTRY if needs_of(name) & UNTROUBLED.keys()
         )
@@ -94,15 +93,13 @@ class Engine:
         false they are left out altogether.
         """
         frame = build_frame(table, machines, machine, self.rule_set)
-        early = compute(
-            frame, self._heavy, [name for name in REGISTRY if name not in self.carried_measures]
-        )
+        early = compute(frame, [name for name in REGISTRY if name not in self.carried_measures])
         truths: list[Truth | None] = [None] * len(self.rule_set.rules)
         self._judge(scope_of(frame, early, self.rule_set.vocabulary), truths, is_late=False)
         if is_supported:
             rows = np.flatnonzero(~self._is_refused(truths, frame.rows))
             frame = carry_rows(frame, table, machines, machine, rows, self.rule_set)
-        late = compute(frame, self._heavy, self.carried_measures)
+        late = compute(frame, self.carried_measures)
         measured = Measured(early.nominal | late.nominal, early.heavy | late.heavy)
         scope = scope_of(frame, measured, self.rule_set.vocabulary)
         self._judge(scope, truths, is_late=True)

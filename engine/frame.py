@@ -14,15 +14,15 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from ..catalogue.grades import Grade, MillRange, mill_range
-from ..catalogue.machines import MachineModel
+from ..catalogue.machines import LIMITS, MachineModel
 from ..catalogue.sections import Section
-from ..rules.model import RuleSet
+from ..catalogue.units import FORCE, LENGTH, canonical
+from ..rules.model import Lookup, RuleSet
 from .arrays import Bools, Codes, Floats
 from .carry import (
     BY_WEIGHT,
     UNTROUBLED,
     Carrier,
-    Figures,
     Keyed,
     Stocks,
     Usable,
@@ -32,20 +32,9 @@ from .carry import (
     stocks_of,
     usable_supports,
 )
+from .inputs.figures import MEASURED, Figures, StockFigures, figures_of, stock_figures_of
 from .job import Geometry
 from .table import Index, JobTable, part_total
-
-# Common practice, no source: straightness taken where the product standard names none.
-USUAL_STRAIGHTNESS: Final = 0.002
-
-# Friction of jaws on a surface that is not clean and dry. Common practice, no source.
-POOR_FRICTION: Final = 0.10
-POOR_SURFACES: Final = frozenset(
-    {"wet", "oily", "scaled", "galvanised", "painted", "lead-free-paint"}
-)
-
-# Mean zinc coating on each face, kg/m2, by wall (ISO 1461, from memory: 45, 55, 70, 85 um).
-_ZINC: Final = ((1.5, 0.325), (3.0, 0.395), (6.0, 0.505), (math.inf, 0.610))
 
 # Bending moment under one of n equal radial loads on a ring, / (F R): (1/2)(1/th - cot th)
 # with th = pi/n (Timoshenko; Roark, from memory; n = 2 checked against Castigliano).
@@ -92,16 +81,20 @@ class Frame(NamedTuple):
     place: Index | None = None
 
 
-def coating_mass(section: Section, coating: str) -> float:
-    """Return the mass of zinc in kg/m; 0 where the stock is not galvanised."""
+def coating_mass(section: Section, coating: str, zinc: Lookup) -> float:
+    """Return the mass of zinc in kg/m; 0 where the stock is not galvanised.
+
+    ``zinc`` is the mass on one face by the wall, kg/m^2.
+    """
     if coating != "galvanised":
         return 0.0
-    per_area = next(mass for wall, mass in _ZINC if section.wall <= wall)
-    return per_area * section.surface / 1000
+    return zinc.at(section.wall) * section.surface / 1000
 
 
 @lru_cache(maxsize=65536)
-def _stock_inputs(section: Section, grade: Grade, coating: str) -> dict[str, float]:
+def _stock_inputs(
+    section: Section, grade: Grade, coating: str, figures: StockFigures
+) -> dict[str, float]:
     """Return inputs that depend on section, grade and coating only; heavy ones as ``h.name``."""
     mill: MillRange = mill_range(section, grade.product)
     area, polar = section.area, section.polar_moment
@@ -109,12 +102,12 @@ def _stock_inputs(section: Section, grade: Grade, coating: str) -> dict[str, flo
     is_round = section.shape == "round"
     straightness = mill.straightness
     if math.isnan(straightness):
-        straightness = USUAL_STRAIGHTNESS
+        straightness = figures.straightness
     swept = section.swept_diameter
     return {
         "bare_mass": bare,
         "h.bare_mass": bare * mill.mass_ratio,
-        "coating_mass": coating_mass(section, coating),
+        "coating_mass": coating_mass(section, coating, figures.zinc_mass),
         "gyration_squared": polar / area,
         "h.gyration_squared": polar / area * mill.gyration_ratio,
         "round_size": section.height if is_round else math.nan,
@@ -149,7 +142,7 @@ def build_frame(
         rule_set: for parameters and vocabulary.
     """
     rows, vocabulary = table.rows, rule_set.vocabulary
-    given, heavy = _stock_columns(table)
+    given, heavy = _stock_columns(table, stock_figures_of(rule_set))
     given |= _job_columns(table)
     spread = _spreader(machine, rows, len(machines))
     columns = [_machine_numbers(item) for item in machines]
@@ -172,14 +165,14 @@ def build_frame(
             ]
         )
         numbers[f"limit.wall.{bound}"] = walls[machine, family]
-    poor = np.array([item.coating in POOR_SURFACES for item in table.stocks], dtype=np.bool_)
+    surface = rule_set.lookups["surface_friction"]
+    most = np.array([surface.of(item.coating) for item in table.stocks])[table.stock]
     given["parts_fitting"] = np.array(
         [[parts_fitting(item, model) for item in table.geometries] for model in machines],
         dtype=np.float64,
     )[machine, table.geometry]
-    given["friction"] = np.where(
-        poor[table.stock], np.minimum(POOR_FRICTION, given["jaw_friction"]), given["jaw_friction"]
-    )
+    clean = given["jaw_friction"]
+    given["friction"] = np.where(np.isnan(most), clean, np.minimum(most, clean))
     grips = vocabulary.facts["grip"].values
     inside = table.facts["grip"] == grips.index("inside")
     given["grip_radius"] = np.where(inside, given["inside_size"] / 2, given["grip_radius"])
@@ -187,7 +180,7 @@ def build_frame(
     numbers["material.yield_strength"] = given["yield_strength"]
     for name, parameter in rule_set.parameters.items():
         numbers[f"param.{name}"] = np.broadcast_to(parameter.value, rows)
-    for name in ("crush_share", "unbalance_share"):
+    for name in MEASURED:
         given[name] = numbers[f"param.{name}"]
     for name, value in UNTROUBLED.items():
         given[name] = np.broadcast_to(value, rows)
@@ -207,7 +200,7 @@ def build_frame(
     bow_given = vocabulary.facts["bow_given"].values
     ramps = vocabulary.facts["ramp"].values
     carried = vocabulary.facts["carried"].values
-    usable, use = _usable(table, machines, machine, fitted)
+    usable, use = _usable(table, machines, machine, fitted, figures_of(rule_set))
     facts = table.facts | {
         "shape": np.array(
             [shapes.index(item.section.shape) for item in table.stocks], dtype=np.int8
@@ -238,9 +231,11 @@ def _spreader(machine: Index, rows: int, count: int) -> Callable[[Sequence[float
     return spread
 
 
-def _stock_columns(table: JobTable) -> tuple[dict[str, Floats], dict[str, Floats]]:
+def _stock_columns(
+    table: JobTable, figures: StockFigures
+) -> tuple[dict[str, Floats], dict[str, Floats]]:
     """Compute each distinct stock once and spread it over the rows."""
-    inputs = [_stock_inputs(*stock) for stock in table.stocks]
+    inputs = [_stock_inputs(*stock, figures) for stock in table.stocks]
     given: dict[str, Floats] = {}
     heavy: dict[str, Floats] = {}
     for name in inputs[0] if inputs else ():
@@ -250,38 +245,6 @@ def _stock_columns(table: JobTable) -> tuple[dict[str, Floats], dict[str, Floats
         else:
             given[name] = column
     return given, heavy
-
-
-ENGINE_PARAMETERS: Final = frozenset(
-    {
-        "crush_share",
-        "unbalance_share",
-        "most_tabs",
-        "tab_safety",
-        "widest_tab",
-        "tab_share",
-        "stability_margin",
-    }
-)
-"""Parameters of the rule files that measures and set-ups read, beside the rules."""
-
-
-@lru_cache(maxsize=8)
-def _figures(values: tuple[tuple[str, float], ...]) -> Figures:
-    value = dict(values)
-    return Figures(
-        tab_counts=int(value["most_tabs"]),
-        tab_safety=value["tab_safety"],
-        tab_widest=value["widest_tab"],
-        tab_share=value["tab_share"],
-        stability_margin=value["stability_margin"],
-    )
-
-
-def figures_of(rule_set: RuleSet) -> Figures:
-    """Return the builder's figures for severing that a rule set holds."""
-    parameters = rule_set.parameters
-    return _figures(tuple((name, parameters[name].value) for name in sorted(ENGINE_PARAMETERS)))
 
 
 def carry_rows(
@@ -299,16 +262,17 @@ def carry_rows(
     if not rows.size:
         return frame
     figures, vocabulary = figures_of(rule_set), rule_set.vocabulary
+    zinc = rule_set.lookups["zinc_mass"]
     part = table.take(rows)
     machine = machine[rows]
     fitted = [
         [item.fitted_as_delivered | (codes & item.offered.keys()) for codes in table.fittings]
         for item in machines
     ]
-    usable, use = _usable(part, machines, machine, fitted)
+    usable, use = _usable(part, machines, machine, fitted, figures)
     numbers = np.array(
         [
-            stock_numbers(item.section, item.grade, coating_mass(item.section, item.coating))
+            stock_numbers(item.section, item.grade, coating_mass(item.section, item.coating, zinc))
             for item in table.stocks
         ]
     )
@@ -419,6 +383,7 @@ def _usable(
     machines: Sequence[MachineModel],
     machine: Index,
     fitted: Sequence[Sequence[frozenset[str]]],
+    figures: Figures,
 ) -> tuple[tuple[Usable, ...], Index]:
     """Return the distinct choices of supports, and which one each row has."""
     shapes = [(item.section.shape, item.section.height) for item in table.stocks]
@@ -434,7 +399,10 @@ def _usable(
         rest, which_kind = divmod(value, len(kind))
         which_machine, which_fitting = divmod(rest, len(table.fittings))
         usable = usable_supports(
-            Keyed(machines[which_machine]), fitted[which_machine][which_fitting], *kind[which_kind]
+            Keyed(machines[which_machine]),
+            fitted[which_machine][which_fitting],
+            *kind[which_kind],
+            figures,
         )
         place.append(found.setdefault(usable, len(found)))
     return tuple(found), np.array(place, dtype=np.intp)[back]
@@ -468,30 +436,50 @@ def longest_part(geometry: Geometry) -> float:
     return max(pieces, default=math.nan)
 
 
+_MACHINE: Final[dict[str, tuple[str, Callable[[MachineModel], float]]]] = {
+    "torque_available": ("N*m", lambda model: model.rotary.torque_available),
+    "torque_friction": ("N*m", lambda model: model.rotary.torque_friction),
+    "lowest_override": ("1", lambda model: model.rotary.lowest_override),
+    "ramp_acceleration": ("rad/s^2", lambda model: model.rotary.acceleration),
+    "last_station": ("mm", lambda model: model.bed.last_station),
+    "bore": ("mm", lambda model: model.chuck.bore),
+    "rear_room": ("mm", lambda model: model.bed.rear_room),
+    "lowest_centre": ("mm", lambda model: model.bed.lowest_centre),
+    "highest_centre": ("mm", lambda model: model.bed.highest_centre),
+    "lifting_gear": ("kg", lambda model: model.handling.lifting_gear),
+    "persons": ("1", lambda model: model.handling.persons),
+}
+"""Unit and source of the numbers of a machine that rules may name."""
+
+_BOUNDS: Final = ("minimum", "rated", "absolute")
+
+NUMBERS: Final[dict[str, str]] = {
+    **{
+        f"limit.{name}.{bound}": canonical(dimension).name
+        for name, (dimension, _) in LIMITS.items()
+        for bound in _BOUNDS
+    },
+    **{
+        f"limit.{name}.{bound}": canonical(dimension).name
+        for name, dimension in (("wall", LENGTH), ("support_reaction", FORCE))
+        for bound in ("rated", "absolute")
+    },
+    **{f"machine.{name}": unit for name, (unit, _) in _MACHINE.items()},
+    "material.yield_strength": "MPa",
+}
+"""Unit by name of every number that a frame holds for rules, beside measures and parameters."""
+
+
 def _machine_numbers(machine: MachineModel) -> dict[str, float]:
     rotary, chuck = machine.rotary, machine.chuck
     limits = {
         f"limit.{name}.{bound}": getattr(machine.limit(name), bound)
-        for name in (
-            "round_diameter", "swept_diameter", "inside_diameter", "stock_length", "stock_mass",
-            "rotary_inertia",
-            "chuck_reaction", "chuck_moment", "support_span", "overhang", "sag", "bow",
-        )
-        for bound in ("minimum", "rated", "absolute")
-    }  # fmt: skip
+        for name in LIMITS
+        for bound in _BOUNDS
+    }
     return {
         **limits,
-        "machine.torque_available": rotary.torque_available,
-        "machine.torque_friction": rotary.torque_friction,
-        "machine.lowest_override": rotary.lowest_override,
-        "machine.ramp_acceleration": rotary.acceleration,
-        "machine.last_station": machine.bed.last_station,
-        "machine.bore": machine.chuck.bore,
-        "machine.rear_room": machine.bed.rear_room,
-        "machine.lowest_centre": machine.bed.lowest_centre,
-        "machine.highest_centre": machine.bed.highest_centre,
-        "machine.lifting_gear": machine.handling.lifting_gear,
-        "machine.persons": machine.handling.persons,
+        **{f"machine.{name}": number(machine) for name, (_, number) in _MACHINE.items()},
         "swept_absolute": machine.limit("swept_diameter").absolute,
         "bow_absolute": machine.limit("bow").absolute,
         "fixed_inertia": rotary.fixed_inertia,

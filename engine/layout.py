@@ -104,7 +104,7 @@ def _set_up(
     job: Job, key: Keyed, fitted: frozenset[str], coating_mass: float, figures: Figures
 ) -> SetUp:
     section = job.section
-    usable = usable_supports(key, fitted, section.shape, section.height)
+    usable = usable_supports(key, fitted, section.shape, section.height, figures)
     numbers = stock_numbers(section, job.grade, coating_mass)
     stocks = stocks_of(np.array([numbers], dtype=np.float64))
     carrier = Carrier(key.model, geometry_of(job), usable, figures)
@@ -203,6 +203,7 @@ class _Teller:
         lifted: list[bool] = np.logical_or.reduce(carried.is_lifted, axis=0).tolist()
         strong = dealt(usable, len(stations))
         outside = float(self.stocks.outside[0])
+        angles = self.carrier.figures.seat_angles
         order = np.argsort(-reactions, kind="stable")
         stiff = np.abs(height_stiffness(bars)).max(axis=0)
         given: dict[int, Support] = {
@@ -214,7 +215,7 @@ class _Teller:
                 given[place],
                 float(reactions[place]),
                 lifted[place],
-                seated(given[place], outside).centre,
+                seated(given[place], outside, angles).centre,
                 float(stiff[place, place]),
             )
             for place, station in enumerate(stations)

@@ -193,7 +193,7 @@ def _read_all(catalogue: Catalogue) -> None:
 
 def _check_rules(files: Mapping[str, bytes], where: str) -> None:
     from ..rules.cases import load_cases
-    from ..rules.loader import load_rules
+    from .inputs.contract import load_rules
     from .rulecheck import check_rules
 
     rule_set = load_rules(KeptFiles(files, where))

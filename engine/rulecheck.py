@@ -17,8 +17,9 @@ from ..rules.model import Rule, RuleSet
 from .arrays import Bools, Floats
 from .conditions import TOLERANCE, Scope, Truth, fact_codes, number_of, truth_of
 from .decide import Engine, fullness, with_needs
-from .frame import ENGINE_PARAMETERS, Frame
+from .frame import Frame
 from .inference import RANK, Inferred
+from .inputs.figures import LOOKUPS, PARAMETERS
 from .measures import Measured
 from .verdict import VERDICTS
 
@@ -43,6 +44,11 @@ def check_rules(rule_set: RuleSet, cases: Sequence[Case]) -> list[Problem]:
         *failed_cases(rule_set, cases),
         *_uncovered(rule_set, scope, truths),
         *_unused(rule_set),
+        *(
+            Problem("lookup-not-read", f"nothing reads the lookup {name}")
+            for name in rule_set.lookups
+            if name not in LOOKUPS
+        ),
         *_facts_without_rule(rule_set),
         *_sampled(rule_set, cases),
     ]
@@ -162,7 +168,7 @@ def _unused(rule_set: RuleSet) -> Iterable[Problem]:
         *(names_in(gauge.rated) | names_in(gauge.demand) for gauge in rule_set.gauges),
     )
     for name in rule_set.parameters:
-        if f"param.{name}" not in used and name not in ENGINE_PARAMETERS:
+        if f"param.{name}" not in used and name not in PARAMETERS:
             yield Problem("parameter-not-read", f"nothing reads the parameter {name}")
 
 

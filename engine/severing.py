@@ -11,6 +11,7 @@ from typing import Final, Literal, NamedTuple
 import numpy as np
 
 from .arrays import GRAVITY, Floats
+from .inputs.figures import TabRules
 
 Behaviour = Literal["stays", "tips-inner-end-up", "tips-inner-end-down", "drops"]
 
@@ -136,40 +137,27 @@ def tab_stress(
     return np.sqrt(bending**2 + 3 * shear**2)
 
 
-class TabRules(NamedTuple):
-    """The builder's figures for tabs.
-
-    Attributes:
-        counts: numbers of tabs tried, three or more: two can both lie on the neutral line.
-        safety: yield strength over the stress allowed.
-        widest: widest tab in mm that is still broken out by hand.
-        largest_share: most of the girth that may stay uncut.
-    """
-
-    counts: tuple[int, ...]
-    safety: float
-    widest: float
-    largest_share: float
-
-
 def tabs_of(
     tubes: Tube, length: float, torque: Floats, kerf: float, rules: TabRules
 ) -> tuple[Floats, Floats, Floats]:
     """Return the fewest and then narrowest tabs that hold a piece of each tube.
 
-    Widths go from the larger of kerf and wall up in whole millimetres. Stress falls with the
-    width of all tabs together, so the narrowest follows without search.
+    Widths go up in whole steps from the larger of the kerf and the narrowest that the wall asks
+    for. Stress falls with the width of all tabs together, so the narrowest follows without search.
 
     Returns:
         Count, width of one in mm, stress in MPa; NaN where no tabs hold it.
     """
     allowed = tubes.yield_strength / rules.safety
-    least = np.maximum(1.0, np.ceil(np.maximum(kerf, tubes.wall) - 1e-9))
+    step = rules.step
+    narrowest = np.maximum(kerf, rules.narrowest * tubes.wall)
+    least = np.maximum(1.0, np.ceil(narrowest / step - 1e-9)) * step
     needed = tab_stress(tubes, length, torque, 1, 1.0) / allowed
     count, width, stress = (np.full(len(allowed), np.nan) for _ in range(3))
     for number in rules.counts:
-        most = np.floor(np.minimum(rules.widest, rules.largest_share * tubes.girth / number))
-        wide = np.maximum(least, np.ceil(needed / number * (1 - 1e-12)))
+        widest = np.minimum(rules.widest, rules.largest_share * tubes.girth / number)
+        most = np.floor(widest / step) * step
+        wide = np.maximum(least, np.ceil(needed / number / step * (1 - 1e-12)) * step)
         good = np.isnan(count) & (wide <= most)
         count = np.where(good, float(number), count)
         width = np.where(good, wide, width)

@@ -14,7 +14,6 @@ def trace(desk: Desk, job: Job, machine: MachineModel) -> list[dict[str, Any]]:
 
     ``inputs`` maps each input to its value and, where it differs, its heavy value.
     """
-    vocabulary = desk.rule_set.vocabulary
     decision = desk.engine.decide([job], [machine])
     frame, measured = decision.frame, decision.measured
 
@@ -22,7 +21,7 @@ def trace(desk: Desk, job: Job, machine: MachineModel) -> list[dict[str, Any]]:
         if name in REGISTRY:
             nominal = measured.nominal[name][0]
             heavy = measured.heavy[name][0] if name in measured.heavy else nominal
-            unit = vocabulary.measures[name].unit
+            unit = REGISTRY[name].declared.unit
         else:
             nominal = frame.given[name][0]
             heavy = frame.heavy.get(name, frame.given[name])[0]

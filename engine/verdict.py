@@ -11,8 +11,9 @@ from ..catalogue.machines import MachineModel
 from ..rules.model import Rule
 from .conditions import Scope, number_of, truth_of
 from .decide import Decision, Engine, Fullness, fullness
-from .frame import coating_mass, figures_of
+from .frame import coating_mass
 from .inference import Found, Inferred
+from .inputs.figures import figures_of
 from .job import Job
 from .layout import NOT_PLANNED, SetUp, set_up
 from .wording import System, Words
@@ -188,7 +189,7 @@ class _Writer:
         if not self.decision.frame.is_carried[self.row]:
             return NOT_PLANNED
         fitted = machine.fitted_as_delivered | (job.fitted & machine.offered.keys())
-        zinc = coating_mass(job.section, job.coating)
+        zinc = coating_mass(job.section, job.coating, self.rule_set.lookups["zinc_mass"])
         return set_up(job, machine, fitted, zinc, figures_of(self.rule_set))
 
     def is_false(self, when: Any) -> bool:

@@ -3,7 +3,7 @@
 import datetime as dt
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,7 +15,9 @@ from ..catalogue.reading import Files, digest_of, files_of, parse_toml
 from ..catalogue.schema import Hole
 from ..catalogue.toml_lines import Path as Keys
 from ..catalogue.units import Dimension, unit
+from .contract import check_measures, check_served
 from .expression import FactIs, Logical, Names, Numeric, parse_condition, parse_number
+from .lookup import read_lookups
 from .model import (
     Caution,
     Fact,
@@ -25,6 +27,7 @@ from .model import (
     Parameter,
     Rule,
     RuleSet,
+    Served,
     Template,
     Vocabulary,
 )
@@ -33,19 +36,24 @@ from .schema import (
     GaugeTable,
     MitigationFile,
     MitigationTable,
+    NumbersFile,
     RuleTable,
     TopicFile,
     VocabularyFile,
 )
 
 FOLDER: Final = Path(__file__).parent
+EARLIER: Final = FOLDER / "earlier"
+"""Parameters that rule sets of an earlier schema do not state, by schema."""
+SCHEMA: Final = 2
 _NOT_TOPICS: Final = frozenset({"vocabulary", "mitigations", "cautions"})
 
 
-def load_rules(folder: Path | Files = FOLDER, on: dt.date | None = None) -> RuleSet:
+def load_rules(served: Served, folder: Path | Files = FOLDER, on: dt.date | None = None) -> RuleSet:
     """Load the rules in force on a day (today by default).
 
     Args:
+        served: what the engine computes and reads, which the rules must fit.
         folder: holds the topic files, ``vocabulary.toml``, ``mitigations.toml`` and
             ``cautions.toml``.
         on: the day.
@@ -71,11 +79,18 @@ def load_rules(folder: Path | Files = FOLDER, on: dt.date | None = None) -> Rule
                 remedy="A rule set has vocabulary.toml, mitigations.toml and cautions.toml.",
             )  # fmt: skip
     words = problems["vocabulary"].read(VocabularyFile, data["vocabulary"])
-    vocabulary = _vocabulary(words, problems["vocabulary"])
+    schema = SCHEMA if isinstance(words.schema_version, Hole) else words.schema_version
+    vocabulary = _vocabulary(words, problems["vocabulary"], served, schema)
     topics = {
         name: problems[name].read(TopicFile, data[name]) for name in data if name not in _NOT_TOPICS
     }
-    parameters = _parameters(topics, problems)
+    parameters, lookups = (
+        _parameters(topics, problems), read_lookups(topics, vocabulary, problems)
+    )  # fmt: skip
+    if schema < SCHEMA:
+        before, noted = _earlier(schema)
+        parameters = _parameters(before, noted) | parameters
+        lookups = read_lookups(before, vocabulary, noted) | lookups
     loader = _Loader(vocabulary, parameters)
     every = [
         loader.rule(code, table, f"{name}.toml", problems[name])
@@ -90,7 +105,10 @@ def load_rules(folder: Path | Files = FOLDER, on: dt.date | None = None) -> Rule
     )
     gauges = loader.gauges(words.gauges.items(), problems["vocabulary"])
     _check_links(every, mitigations, problems)
-    for each in problems.values():
+    if every:  # where there is no rule at all, that is what is wrong
+        check_served(problems, vocabulary, parameters, lookups, served)
+    # The vocabulary first: what is wrong there makes other files seem wrong.
+    for each in (problems["vocabulary"], *problems.values()):
         each.finish("rule file")
     rules = [
         rule for rule in every if rule.since <= today and (rule.until is None or today < rule.until)
@@ -112,17 +130,31 @@ def load_rules(folder: Path | Files = FOLDER, on: dt.date | None = None) -> Rule
         cautions,
         gauges,
         digest_of(*parts, in_force),
+        lookups,
     )
 
 
-def _vocabulary(words: VocabularyFile, problems: Problems) -> Vocabulary:
-    measures: dict[str, Measure] = {}
+def _earlier(schema: int) -> tuple[dict[str, NumbersFile], dict[str, Problems]]:
+    """Return what a rule set of this schema was released with, before files stated it."""
+    path = EARLIER / f"schema_{schema}.toml"
+    content = path.read_bytes()
+    problems = Problems(str(path), content)
+    file = problems.read(NumbersFile, parse_toml(content, str(path)))
+    return {path.stem: file}, {path.stem: problems}
+
+
+def _vocabulary(
+    words: VocabularyFile, problems: Problems, served: Served, schema: int
+) -> Vocabulary:
+    measures = dict(served.measures)
+    if schema == 1:
+        measures = _stated_measures(words, problems, served)
+    elif words.measures is not None:
+        what = "is not a known key: measures are declared where they are computed."
+        problems.note(("measures",), what)
     numbers: dict[str, str] = {}
     titles: dict[str, str] = {}
-    for name, table in words.measures.items():
-        unit_name = _unit(table.unit, ("measures", name), problems)
-        measure = Measure(name, unit_name, table.title, table.heavy)
-        measures[name] = measure
+    for name, measure in measures.items():
         numbers[name] = measure.unit
         titles[name] = measure.title
         if measure.has_heavy:
@@ -152,6 +184,21 @@ def _vocabulary(words: VocabularyFile, problems: Problems) -> Vocabulary:
     )
 
 
+def _stated_measures(
+    words: VocabularyFile, problems: Problems, served: Served
+) -> dict[str, Measure]:
+    """Read the measures that a vocabulary of the first schema states by itself."""
+    if words.measures is None:
+        problems.note(("measures",), "is missing; a table is required.")
+        return {}
+    measures: dict[str, Measure] = {}
+    for name, table in words.measures.items():
+        unit_name = _unit(table.unit, ("measures", name), problems)
+        measures[name] = Measure(name, unit_name, table.title, table.heavy)
+    check_measures(problems, measures, served)
+    return measures
+
+
 def _unit(name: str, path: Keys, problems: Problems) -> str:
     if isinstance(name, Hole):
         return "1"
@@ -163,7 +210,7 @@ def _unit(name: str, path: Keys, problems: Problems) -> str:
 
 
 def _parameters(
-    topics: dict[str, TopicFile], problems: dict[str, Problems]
+    topics: Mapping[str, NumbersFile], problems: dict[str, Problems]
 ) -> dict[str, Parameter]:
     parameters: dict[str, Parameter] = {}
     for file, topic in topics.items():

@@ -1,6 +1,8 @@
 """What a rule set consists of."""
 
 import datetime as dt
+import math
+from collections.abc import Mapping
 from typing import Literal, NamedTuple
 
 from .expression import Logical, Numeric
@@ -30,6 +32,37 @@ class Parameter(NamedTuple):
     unit: str
     basis: str
     file: str
+
+
+class Lookup(NamedTuple):
+    """A table from which the engine takes a number; see :mod:`.lookup`.
+
+    Attributes:
+        unit: of its values, which are kept in the canonical unit.
+        by: the fact or the number that it is asked by.
+        values: by value of the fact.
+        steps: up to and with this size, this value; in the canonical units.
+        beyond: above the last step; NaN in a table by a fact.
+    """
+
+    name: str
+    unit: str
+    by: str
+    values: tuple[tuple[str, float], ...]
+    steps: tuple[tuple[float, float], ...]
+    beyond: float
+    basis: str
+    file: str
+
+    def of(self, fact: str) -> float:
+        """Return the number for a value of the fact, NaN where none is listed."""
+        return dict(self.values).get(fact, math.nan)
+
+    def at(self, size: float) -> float:
+        """Return the number for a size; NaN for a size that is not known."""
+        if math.isnan(size):
+            return math.nan
+        return next((value for bound, value in self.steps if size <= bound), self.beyond)
 
 
 class Rule(NamedTuple):
@@ -95,7 +128,7 @@ class Caution(NamedTuple):
 
 
 class Measure(NamedTuple):
-    """A measure of the vocabulary; ``heavy`` says which way its heavy end lies."""
+    """A measure: its canonical unit, and which way its heavy end lies."""
 
     name: str
     unit: str
@@ -148,6 +181,7 @@ class RuleSet(NamedTuple):
     cautions: tuple[Caution, ...]
     gauges: tuple[Gauge, ...]
     digest: str
+    lookups: dict[str, Lookup]
 
 
 class Vocabulary(NamedTuple):
@@ -160,3 +194,23 @@ class Vocabulary(NamedTuple):
     titles: dict[str, str]
     facts: dict[str, Fact]
     accessories: dict[str, str]
+
+
+class Served(NamedTuple):
+    """What the engine computes for rules and reads of them: every rule set must fit it.
+
+    Attributes:
+        measures: those it computes.
+        numbers: unit by name of the limits, machine and material numbers that it fills.
+        facts: by fact that it fills, values that must be among those of the vocabulary.
+        parameters: unit by name of those it reads; none may be below zero.
+        not_zero: those of them that must be above zero.
+        lookups: what each table that it reads is asked by, and the unit of its values.
+    """
+
+    measures: Mapping[str, Measure]
+    numbers: Mapping[str, str]
+    facts: Mapping[str, tuple[str, ...]]
+    parameters: Mapping[str, str]
+    not_zero: frozenset[str]
+    lookups: Mapping[str, tuple[str, str]]

@@ -64,10 +64,31 @@ class RuleTable(Table):
     ] = None
 
 
-class TopicFile(Table):
-    """The rules of one topic, and the numbers they use."""
+class LookupTable(Table):
+    """A table from which the engine takes a number: by a fact, or by a size."""
+
+    by: Annotated[Text, Field(description="A fact or number of the vocabulary.", examples=["wall"])]
+    unit: _Unit
+    values: Annotated[
+        dict[str, Text],
+        Field(description="By a fact: its values. By a size: each holds up to and with it."),
+    ]
+    beyond: Annotated[Text | None, Field(description="By a size: the number above the last.")] = (
+        None
+    )
+    basis: _Basis
+
+
+class NumbersFile(Table):
+    """Numbers that rules and the engine use."""
 
     parameters: dict[str, Entry[ParameterTable]] = Field(default_factory=dict)
+    lookups: dict[str, Entry[LookupTable]] = Field(default_factory=dict)
+
+
+class TopicFile(NumbersFile):
+    """The rules of one topic, and the numbers they use."""
+
     rules: dict[str, Entry[RuleTable]]
 
 
@@ -160,7 +181,13 @@ class GaugeTable(Table):
 class VocabularyFile(Table):
     """The closed set of names that rules may use."""
 
-    measures: dict[str, Entry[MeasureTable]]
+    schema_version: Annotated[
+        int, Field(alias="schema", ge=1, le=2, description="Version of the form of a rule set: 2.")
+    ] = 1
+    measures: Annotated[
+        dict[str, Entry[MeasureTable]] | None,
+        Field(description="In version 1 only: the program declares its measures itself."),
+    ] = None
     not_assessed: dict[str, Text]
     limits: dict[str, Entry[LimitTable]]
     machine: dict[str, Entry[NumberTable]]

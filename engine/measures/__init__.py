@@ -1,9 +1,11 @@
-"""Measures: registered array functions, one for each name of the vocabulary."""
+"""Measures: array functions, each declared once with its title, unit, heavy end and formula."""
 
-from . import chuck as chuck
-from . import drive as drive
-from . import stock as stock
-from . import supports as supports
-from .registry import GIVEN, REGISTRY, Measured, MeasureFunction, compute, needs_of
+from typing import Final
+
+from . import bow, chuck, drive, grip, stock, supports
+from .registry import GIVEN, Measured, MeasureFunction, compute, in_order, needs_of
+
+REGISTRY: Final = in_order(stock, bow, drive, chuck, supports, grip)
+"""Every measure by name, in the order in which an answer lists them."""
 
 __all__ = ["GIVEN", "REGISTRY", "MeasureFunction", "Measured", "compute", "needs_of"]

@@ -1,29 +1,43 @@
 """How a measure is declared, and how all of them are computed for a frame.
 
+A measure is declared once, at its function: title, unit, which way its heavy end lies, formula
+and source; its inputs are the function's arguments. What rules may name, what ``explain`` and
+``--trace`` show, and how the engine computes follow from that.
+
 A measure is a pure function of named arrays. It is called once with nominal inputs and, where
-the vocabulary says it has a heavy end, once more with the heavy ones; so the heavy end of
-everything follows from the heavy ends of the few things the mill tolerates.
+it has a heavy end, once more with the heavy ones; so the heavy end of everything follows from
+the heavy ends of the few things the mill tolerates.
 """
 
 from collections.abc import Callable, Iterable
+from types import ModuleType
 from typing import Final, NamedTuple
 
+import numpy as np
+
+from ...rules.model import HeavyEnd, Measure
 from ..arrays import Floats
 from ..frame import Frame
 
 
 class MeasureFunction(NamedTuple):
-    """A measure: its function, and what ``explain`` and ``--trace`` show of it."""
+    """A measure: what it is, its function and its inputs."""
 
-    name: str
+    declared: Measure
     function: Callable[..., Floats]
     inputs: tuple[str, ...]
     formula: str
     source: str
     about: str
 
+    @property
+    def name(self) -> str:
+        """Its name, which rules call it by."""
+        return self.declared.name
 
-REGISTRY: Final[dict[str, MeasureFunction]] = {}
+
+_DECLARED: Final[dict[str, MeasureFunction]] = {}
+_HAIR: Final = 1e-9
 
 # What measures are computed from: unit and meaning of every given column.
 GIVEN: Final[dict[str, tuple[str, str]]] = {
@@ -85,23 +99,51 @@ GIVEN: Final[dict[str, tuple[str, str]]] = {
     "centre_low": ("mm", "lowest centre height over the supports used"),
     "centre_high": ("mm", "highest centre height over the supports used"),
     "unbalance_share": ("1", "share of the free drive torque that unbalance may take"),
+    "override_step": ("1", "step in which the rapid override is set"),
+    "acceleration_step": ("rad/s^2", "step in which the ramp is set"),
+    "bow_step": ("mm", "step in which a bow is measured"),
+    "jaw_force_step": ("N", "step in which the jaw force is set"),
 }
 
 
 def measure(
-    *, formula: str, source: str
+    *, title: str, unit: str, heavy: HeavyEnd, formula: str, source: str
 ) -> Callable[[Callable[..., Floats]], Callable[..., Floats]]:
-    """Register a function under its own name; its docstring says what it is."""
+    """Declare a measure under its function's own name; its docstring says what it is.
+
+    Args:
+        title: its name in words.
+        unit: the canonical unit that the function returns. Kept rule sets are read against it, so
+            it never changes: another unit is another measure.
+        heavy: which way its value at the heavy end of the mill tolerance lies; ``either`` where a
+            slower setting at the heavy end leaves more room; ``none`` where it has no such value.
+            It never changes either.
+        formula: as ``explain`` shows it.
+        source: where the formula comes from.
+    """
 
     def register(function: Callable[..., Floats]) -> Callable[..., Floats]:
-        code = function.__code__
-        inputs = code.co_varnames[: code.co_argcount]
+        code, name = function.__code__, function.__name__
+        if name in _DECLARED:
+            raise ValueError(f"the measure {name} is declared twice")
         about = " ".join((function.__doc__ or "").split())
-        name = function.__name__
-        REGISTRY[name] = MeasureFunction(name, function, inputs, formula, source, about)
+        inputs = code.co_varnames[: code.co_argcount]
+        declared = Measure(name, unit, title, heavy)
+        _DECLARED[name] = MeasureFunction(declared, function, inputs, formula, source, about)
         return function
 
     return register
+
+
+def in_order(*modules: ModuleType) -> dict[str, MeasureFunction]:
+    """Return every declared measure, in the order in which an answer lists them."""
+    place = {module.__name__: number for number, module in enumerate(modules)}
+    return dict(sorted(_DECLARED.items(), key=lambda item: place[item[1].function.__module__]))
+
+
+def round_down(values: Floats, step: Floats) -> Floats:
+    """Round down to whole steps; a value a hair below a step counts as on it."""
+    return np.round(np.floor(values / step * (1 + _HAIR)) * step, 10)
 
 
 class Measured(NamedTuple):
@@ -113,18 +155,16 @@ class Measured(NamedTuple):
 
 def needs_of(name: str) -> frozenset[str]:
     """Return everything a measure is computed from, however far."""
-    function = REGISTRY.get(name)
-    if function is None:
+    item = _DECLARED.get(name)
+    if item is None:
         return frozenset({name})
-    return frozenset({name}).union(*(needs_of(item) for item in function.inputs))
+    return frozenset({name}).union(*(needs_of(needed) for needed in item.inputs))
 
 
-def compute(
-    frame: Frame, heavy_names: frozenset[str], names: Iterable[str] | None = None
-) -> Measured:
-    """Compute registered measures for every row, all of them unless ``names`` are given.
+def compute(frame: Frame, names: Iterable[str] | None = None) -> Measured:
+    """Compute measures for every row, all of them unless ``names`` are given.
 
-    ``heavy_names`` have a heavy end.
+    Those that have a heavy end are computed once more with the heavy inputs.
     """
     nominal: dict[str, Floats] = {}
     heavy: dict[str, Floats] = {}
@@ -133,18 +173,18 @@ def compute(
         known = heavy if at_heavy_end else nominal
         if name in known:
             return known[name]
-        function = REGISTRY.get(name)
-        if function is None:
+        item = _DECLARED.get(name)
+        if item is None:
             return frame.heavy.get(name, frame.given[name]) if at_heavy_end else frame.given[name]
-        if at_heavy_end and name not in heavy_names:
+        if at_heavy_end and not item.declared.has_heavy:
             return value(name, at_heavy_end=False)
-        known[name] = function.function(
-            *(value(item, at_heavy_end=at_heavy_end) for item in function.inputs)
+        known[name] = item.function(
+            *(value(needed, at_heavy_end=at_heavy_end) for needed in item.inputs)
         )
         return known[name]
 
-    for name in REGISTRY if names is None else names:
+    for name in _DECLARED if names is None else names:
         value(name, at_heavy_end=False)
-        if name in heavy_names:
+        if _DECLARED[name].declared.has_heavy:
             value(name, at_heavy_end=True)
     return Measured(nominal, heavy)

@@ -93,6 +93,21 @@ def test_digest_changes_with_the_content(catalogue: Catalogue, tmp_path: Path) -
     assert first.digest == second.digest != third.digest
 
 
+def test_a_key_that_is_read_no_more_may_stand_in_a_file(
+    catalogue: Catalogue, tmp_path: Path
+) -> None:
+    """Files written when jaw wobble was asked for are the same machine; elsewhere it is unknown."""
+    stated = broken(VALID, "jaws         = 3", 'jaws         = 3\njaw_wobble = "0.1 mm"')
+    old = catalogue.machine_file(write(tmp_path, "old", stated))
+    new = catalogue.machine_file(write(tmp_path, "new", VALID))
+    assert (old.chuck, old.limits, old.bed) == (new.chuck, new.limits, new.bed)
+    assert "jaw_wobble" not in str(describe(old))
+    fault = refused(
+        catalogue, write(tmp_path, "bed", broken(VALID, "[bed]", "[bed]\njaw_wobble = 1"))
+    )
+    assert "bed.jaw_wobble: is not a known key" in str(fault)
+
+
 def test_all_shipped_models_load(catalogue: Catalogue) -> None:
     """Every model is whole, ordered, named as its file, and smallest first."""
     machines = catalogue.machines

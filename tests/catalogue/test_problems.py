@@ -12,9 +12,9 @@ from cuttable.catalogue.own_sections import read_own_sections
 from cuttable.catalogue.reading import KeptFiles, parse_toml
 from cuttable.catalogue.store import FOLDER, Catalogue, ModelFile
 from cuttable.catalogue.toml_lines import lines_of
+from cuttable.engine.inputs.contract import load_rules
 from cuttable.rules.cases import load_cases
 from cuttable.rules.loader import FOLDER as RULES
-from cuttable.rules.loader import load_rules
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -12,13 +12,21 @@ from typing import Any, Final
 
 import pytest
 from cuttable.catalogue.machines import UNSTATED, Support
-from cuttable.engine.cradle import SHALLOW, WEDGED, flat_heights, seated
+from cuttable.engine import cradle
+from cuttable.engine.cradle import Seated, flat_heights
+from cuttable.engine.inputs.contract import load_rules
+from cuttable.engine.inputs.figures import SeatAngles, figures_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 VALUES: Final[dict[str, Any]] = json.loads(
     Path(__file__).with_name("beam_values.json").read_text(encoding="utf-8")
 )
+
+
+def seated(item: Support, diameter: float) -> Seated:
+    """Seat a round by the angles named at the top."""
+    return cradle.seated(item, diameter, SeatAngles(math.radians(40), math.radians(100)))
 
 
 def support(**geometry: float) -> Support:
@@ -81,7 +89,9 @@ def test_seat_classes_on_both_sides(degrees: float, below: str, above: str) -> N
     assert narrower.included < math.radians(degrees) < wider.included
     assert narrower.is_usable
     assert wider.is_usable
-    assert math.degrees({40: SHALLOW, 100: WEDGED}[int(degrees)]) == pytest.approx(degrees)
+    angles = figures_of(load_rules()).seat_angles
+    shipped = {40: angles.shallow, 100: angles.wedged}[int(degrees)]
+    assert math.degrees(shipped) == pytest.approx(degrees)
 
 
 @pytest.mark.parametrize(

@@ -9,12 +9,17 @@ import numpy as np
 import pytest
 from cuttable.catalogue.errors import CuttableError
 from cuttable.engine.inference import RANK, Inference, Inferred
-from cuttable.rules.loader import load_rules
-from cuttable.rules.model import RuleSet
+from cuttable.engine.inputs.contract import load_rules
+from cuttable.rules import loader
+from cuttable.rules.model import Measure, RuleSet, Served
 
+# An engine that computes one measure and fills one fact: enough for chaining.
+SERVED = Served(
+    measures={"stock_mass": Measure("stock_mass", "kg", "mass", "none")},
+    numbers={}, facts={"coating": ("a", "b")}, parameters={}, not_zero=frozenset(), lookups={},
+)  # fmt: skip
 HEAD = """
-[measures]
-stock_mass = { unit = "kg", heavy = "none", title = "mass" }
+schema = 2
 [not_assessed]
 [limits]
 [machine]
@@ -56,7 +61,7 @@ def build(folder: Path, rules: list[str], mitigations: list[str]) -> RuleSet:
     (folder / "cautions.toml").write_text("[cautions]\n")
     (folder / "mitigations.toml").write_text("[mitigations]\n" + "".join(mitigations))
     (folder / "topic.toml").write_text("".join(rules))
-    return load_rules(folder)
+    return loader.load_rules(SERVED, folder)
 
 
 def rule(

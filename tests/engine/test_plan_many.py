@@ -5,7 +5,7 @@ import pytest
 from cuttable.engine import frame
 from cuttable.engine.ask import Desk
 from cuttable.engine.carry import Carrier, Keyed, usable_supports
-from cuttable.engine.frame import figures_of
+from cuttable.engine.inputs.figures import figures_of
 from cuttable.engine.job import Geometry, Job, grade_of
 from cuttable.engine.plan import find_plans
 from cuttable.engine.plan_many import plan_many
@@ -22,7 +22,7 @@ def test_what_is_settled_is_what_the_planner_finds(machine: object) -> None:
     dice = np.random.default_rng(11)
     outside = 300.0 if machine.code == "larch-610" else 114.3
     usable = usable_supports(
-        Keyed(machine), machine.fitted_as_delivered, "round", outside
+        Keyed(machine), machine.fitted_as_delivered, "round", outside, FIGURES
     ).best_seated()
     rows = 300
     longest = machine.limit("stock_length").absolute

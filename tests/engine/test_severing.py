@@ -10,9 +10,9 @@ from typing import Final
 
 import pytest
 from cuttable.engine.arrays import GRAVITY
+from cuttable.engine.inputs.figures import TabRules
 from cuttable.engine.severing import (
     SENTENCES,
-    TabRules,
     Tube,
     behaviour_of,
     pieces,
@@ -33,7 +33,9 @@ def steel_pipe(diameter: float, wall: float, yield_strength: float = 240.0) -> T
 NPS_6: Final = steel_pipe(168.3, 7.11)
 NPS_10: Final = steel_pipe(273.0, 9.27)
 KERF: Final = 2.0
-RULES: Final = TabRules(counts=(3, 4), safety=8.0, widest=25.0, largest_share=0.25)
+RULES: Final = TabRules(
+    counts=(3, 4), safety=8.0, narrowest=1.0, widest=25.0, largest_share=0.25, step=1.0
+)
 
 
 # --- behaviour ------------------------------------------------------------------------------

@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 import pytest
 from cuttable.catalogue.machines import UNSTATED, Support
-from cuttable.engine.cradle import seated
-from cuttable.engine.severing import TabRules, Tube, behaviour_of, pieces, tab_stress, tabs_for
+from cuttable.engine import cradle
+from cuttable.engine.inputs.figures import SeatAngles, TabRules
+from cuttable.engine.severing import Tube, behaviour_of, pieces, tab_stress, tabs_for
 from cuttable.engine.statics import (
     Bars,
     deflection,
@@ -238,6 +239,11 @@ def test_within_the_height_tolerance_every_reaction_keeps_its_rating() -> None:
 # --- seats, severing, tabs ------------------------------------------------------------------
 
 
+def seated(item: Support, diameter: float) -> cradle.Seated:
+    """Seat a round; shallow below 40, wedged above 100 degrees (common practice, no source)."""
+    return cradle.seated(item, diameter, SeatAngles(math.radians(40), math.radians(100)))
+
+
 def support(**geometry: float) -> Support:
     """Return a support of this geometry."""
     known = {"roller_radius": math.nan, "roller_spacing": math.nan, "vee_angle": math.nan,
@@ -288,7 +294,7 @@ def test_what_a_part_does() -> None:
 
 NPS_6 = Tube((168.3 - 7.11) / 2, 7.11, math.pi * 168.3, 240, 28.26e-3)
 NPS_10 = Tube((273 - 9.27) / 2, 9.27, math.pi * 273, 240, 60.29e-3)
-RULES = TabRules((3, 4), 8, 25, 0.25)
+RULES = TabRules((3, 4), 8, 1.0, 25, 0.25, 1.0)
 
 
 def test_worked_tabs() -> None:

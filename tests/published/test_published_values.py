@@ -23,8 +23,8 @@ from cuttable.catalogue.sections import (
 from cuttable.catalogue.store import Catalogue
 from cuttable.catalogue.units import convert
 from cuttable.engine.frame import RING_DEFLECTION, RING_MOMENT
+from cuttable.engine.inputs.contract import load_rules
 from cuttable.engine.measures import REGISTRY
-from cuttable.rules.loader import load_rules
 
 FOLDER = Path(__file__).parent
 VALUES: list[dict[str, Any]] = json.loads((FOLDER / "values.json").read_text())["values"]

@@ -1,0 +1,1 @@
+"""What the engine reads of rules and files before anything is measured."""

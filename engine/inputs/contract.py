@@ -1,0 +1,45 @@
+"""What the engine serves to rules, and rule sets loaded against it."""
+
+import datetime as dt
+from pathlib import Path
+from typing import Final
+
+from ...catalogue.grades import FAMILIES
+from ...catalogue.machines import RAMPS, SHAPES
+from ...catalogue.reading import Files
+from ...rules import loader
+from ...rules.model import RuleSet, Served
+from ..cradle import NAMED_SEATS
+from ..frame import NUMBERS
+from ..measures import REGISTRY
+from .figures import LOOKUPS, NOT_ZERO, PARAMETERS
+
+SERVED: Final = Served(
+    measures={name: item.declared for name, item in REGISTRY.items()},
+    numbers=NUMBERS,
+    facts={
+        "shape": SHAPES,
+        "family": FAMILIES,
+        "ramp": RAMPS,
+        "seat": NAMED_SEATS,
+        "carried": ("yes", "no"),
+        "bow_given": ("yes", "no"),
+        "grip": ("outside", "inside"),
+        "ends": ("not-stated",),
+        "contents": ("not-stated",),
+        "coating": ("not-stated", "galvanised"),
+    },
+    parameters=PARAMETERS,
+    not_zero=NOT_ZERO,
+    lookups=LOOKUPS,
+)
+"""What this engine computes for rules and reads of them."""
+
+
+def load_rules(folder: Path | Files = loader.FOLDER, on: dt.date | None = None) -> RuleSet:
+    """Load the rules in force on a day, and check that they fit this engine.
+
+    Raises:
+        FileError: see :func:`cuttable.rules.loader.load_rules`.
+    """
+    return loader.load_rules(SERVED, folder, on)
