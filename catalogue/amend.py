@@ -14,7 +14,8 @@ from .grades import FAMILIES
 from .machines import LIMITS, MachineModel, read_machine
 from .nearest import did_you_mean
 from .overlay import merged
-from .reading import Reader, digest_of, parse_toml
+from .problems import Problems
+from .reading import digest_of, parse_toml
 from .store import Catalogue, ModelFile
 
 LONGEST: Final = 400
@@ -70,7 +71,7 @@ def machine_data(content: bytes, where: str, over: ModelFile | None = None) -> d
         FileError: ``file-damaged``, or ``file-problems`` of the overlay.
     """
     data = parse_toml(content, where)
-    return data if over is None else merged(data, parse_toml(over.content, over.where), over.where)
+    return data if over is None else merged(data, over.content, over.where)
 
 
 def written_at(data: dict[str, Any], key: str) -> str:
@@ -108,7 +109,8 @@ def amended_machine(
     set_to = [f"{item.key}={item.after}".encode() for item in made]
     digest = digest_of(content, *laid, *set_to)
     try:
-        return read_machine(Reader(data, where), digest, catalogue.tables, catalogue.grades)
+        problems = Problems(where)
+        return read_machine(data, problems, digest, catalogue.tables, catalogue.grades)
     except FileError as fault:
         if not made:
             raise

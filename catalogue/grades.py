@@ -2,17 +2,27 @@
 
 import math
 import re
-from functools import lru_cache
-from typing import Final, Literal, NamedTuple
+from collections.abc import Mapping
+from typing import Any, Final, NamedTuple, get_args
 
 from .errors import InputError, OpenQuestion
-from .nearest import nearest
-from .reading import Reader
+from .grade_schema import (
+    BandTable,
+    Deviation,
+    Family,
+    GradeFile,
+    GradeTable,
+    OwnGradeFile,
+    ProductTable,
+    ToleranceFile,
+)
+from .nearest import did_you_mean, nearest
+from .problems import Problems
+from .schema import Hole
 from .sections import Section
-from .units import DENSITY, LENGTH, NUMBER, STRESS
+from .toml_lines import Path
 
-Family = Literal["carbon-steel", "stainless-steel", "aluminium"]
-FAMILIES: Final[tuple[Family, ...]] = ("carbon-steel", "stainless-steel", "aluminium")
+FAMILIES: Final[tuple[Family, ...]] = get_args(Family)
 
 DEFAULT_GRADE: Final = "ASTM A53 B"
 
@@ -146,93 +156,97 @@ def _band(bands: tuple[Band, ...], outside: float, wall: float) -> Band:
     return next(band for band in bands if band.covers(outside, wall))
 
 
-def read_products(top: Reader) -> dict[str, Product]:
-    """Read ``tolerances.toml``."""
-    products: dict[str, Product] = {}
-    for name, table in top.table("products").named_tables().items():
-        mass = table.table("mass", optional=True)
-        products[name] = Product(
-            name=name,
-            source=table.text("source"),
-            status=table.text("status"),
-            size=_read_bands(table, "size"),
-            size_shaped=_read_bands(table, "size_shaped", optional=True),
-            wall=_read_bands(table, "wall"),
-            wall_shaped=_read_bands(table, "wall_shaped", optional=True),
-            mass_plus=mass.quantity("plus", NUMBER) if mass.data else None,
-            straightness=_optional_share(table, "straightness"),
-        )
-        if mass.data:
-            mass.quantity("minus", NUMBER)
-            mass.done()
-        table.done()
-    top.done()
-    return products
+def read_products(data: dict[str, Any], problems: Problems) -> dict[str, Product]:
+    """Read the data of ``tolerances.toml``; what is wrong is noted."""
+    file = problems.read(ToleranceFile, data)
+    return {name: _product(name, table, problems) for name, table in file.products.items()}
 
 
-def _optional_share(table: Reader, name: str) -> float | None:
-    return table.quantity(name, NUMBER) if table.has(name) else None
+def _product(name: str, table: ProductTable, problems: Problems) -> Product:
+    def bands(
+        key: str, rows: tuple[BandTable, ...], *, may_be_empty: bool = False
+    ) -> tuple[Band, ...]:
+        return _bands(("products", name, key), rows, problems, may_be_empty=may_be_empty)
 
-
-def _read_bands(table: Reader, name: str, *, optional: bool = False) -> tuple[Band, ...]:
-    bands: list[Band] = []
-    for band in table.tables(name, optional=optional):
-        plus = _read_amount(band, "plus") if band.has("plus") else None
-        bands.append(
-            Band(
-                outside_up_to=_up_to(band, "outside_up_to"),
-                wall_up_to=_up_to(band, "wall_up_to"),
-                ratio_up_to=band.number("ratio_up_to", 0, 0.5)
-                if band.has("ratio_up_to")
-                else math.inf,
-                plus=plus,
-                minus=_read_amount(band, "minus"),
-            )
-        )
-        band.done()
-    last = bands[-1] if bands else None
-    if last and not last.covers(1e9, 1e9 / 2):
-        table.problem(name, "the last band must cover every size: give it no *_up_to.")
-    return tuple(bands)
-
-
-def _up_to(band: Reader, name: str) -> float:
-    return band.quantity(name, LENGTH) if band.has(name) else math.inf
-
-
-def _read_amount(band: Reader, name: str) -> Amount:
-    is_share = "%" in str(band.data.get(name, ""))
-    value = band.quantity(name, NUMBER if is_share else LENGTH)
-    at_least = band.quantity("at_least", LENGTH) if band.has("at_least") else 0.0
-    at_most = band.quantity("at_most", LENGTH) if band.has("at_most") else math.inf
-    return Amount(value if is_share else 0.0, 0.0 if is_share else value, at_least, at_most)
-
-
-def read_grades(top: Reader, products: dict[str, Product]) -> dict[str, Grade]:
-    """Read ``grades.toml``."""
-    grades = {
-        name: read_grade(name, table, products)
-        for name, table in top.table("grades").named_tables().items()
-    }
-    top.done()
-    return grades
-
-
-def read_grade(name: str, table: Reader, products: dict[str, Product]) -> Grade:
-    """Read one grade."""
-    grade = Grade(
+    return Product(
         name=name,
-        family=table.choice("family", FAMILIES),
-        product=products[table.choice("product", products)],
-        density=table.quantity("density", DENSITY),
-        elasticity=table.quantity("elasticity", STRESS),
-        yield_strength=table.quantity("yield", STRESS),
-        source=table.text("source"),
-        status=table.text("status"),
-        aliases=tuple(table.texts("aliases")),
+        source=table.source,
+        status=table.status,
+        size=bands("size", table.size),
+        size_shaped=bands("size_shaped", table.size_shaped, may_be_empty=True),
+        wall=bands("wall", table.wall),
+        wall_shaped=bands("wall_shaped", table.wall_shaped, may_be_empty=True),
+        mass_plus=None if table.mass is None else table.mass.plus,
+        straightness=table.straightness,
     )
-    table.done()
-    return grade
+
+
+def _bands(
+    path: Path, rows: tuple[BandTable, ...], problems: Problems, *, may_be_empty: bool
+) -> tuple[Band, ...]:
+    bands = tuple(
+        Band(
+            outside_up_to=_or_any(row.outside_up_to),
+            wall_up_to=_or_any(row.wall_up_to),
+            ratio_up_to=_or_any(row.ratio_up_to),
+            plus=None if row.plus is None else _amount(row, row.plus),
+            minus=_amount(row, row.minus),
+        )
+        for row in rows
+    )
+    is_readable = rows and not any(isinstance(value, Hole) for _, value in rows[-1])
+    if isinstance(rows, Hole) or (may_be_empty and not bands) or (bands and not is_readable):
+        return bands
+    if not bands or not bands[-1].covers(1e9, 1e9 / 2):
+        problems.note(path, "the last band must cover every size: give it no *_up_to.")
+    return bands
+
+
+def _or_any(bound: float | None) -> float:
+    return math.inf if bound is None else bound
+
+
+def _amount(row: BandTable, found: Deviation) -> Amount:
+    at_least = 0.0 if row.at_least is None else row.at_least
+    return Amount(found.share, found.length, at_least, _or_any(row.at_most))
+
+
+def read_grades(
+    data: dict[str, Any],
+    problems: Problems,
+    products: Mapping[str, Product],
+    schema: type[GradeFile | OwnGradeFile] = GradeFile,
+) -> dict[str, Grade]:
+    """Read the data of ``grades.toml``, or of the site's own; what is wrong is noted."""
+    file = problems.read(schema, data)
+    return {
+        name: grade
+        for name, table in file.grades.items()
+        if (grade := _grade(name, table, problems, products)) is not None
+    }
+
+
+def _grade(
+    name: str, table: GradeTable, problems: Problems, products: Mapping[str, Product]
+) -> Grade | None:
+    if isinstance(table.product, Hole):
+        return None
+    if table.product not in products:
+        hint = did_you_mean(table.product, products)
+        what = f"{table.product!r} is not one of {', '.join(products)}. {hint}".strip()
+        problems.note(("grades", name, "product"), what)
+        return None
+    return Grade(
+        name=name,
+        family=table.family,
+        product=products[table.product],
+        density=table.density,
+        elasticity=table.elasticity,
+        yield_strength=table.yield_strength,
+        source=table.source,
+        status=table.status,
+        aliases=table.aliases,
+    )
 
 
 def default_grade(section: Section | None, grades: dict[str, Grade]) -> Grade:
@@ -263,7 +277,7 @@ def find_grade(text: str, grades: dict[str, Grade]) -> Grade:
         raise InputError("text-empty", "the grade is empty", remedy="Leave --grade out instead.")
     wanted = _fold(text[:200])
     for grade in grades.values():
-        if wanted == _folded(grade)[0]:
+        if wanted == _fold(grade.name):
             return grade
     found = [grade for grade in grades.values() if _is_called(grade, wanted)]
     if len(found) == 1:
@@ -299,30 +313,23 @@ _MATERIAL_WORDS: dict[Family, tuple[str, ...]] = {
 }
 
 
-@lru_cache(maxsize=4096)
-def _names(grade: Grade) -> tuple[str, ...]:
+def _names(grade: Grade) -> list[str]:
     """Return everything a grade is called, from its own name to its material."""
     names = [grade.name, *grade.aliases, *_MATERIAL_WORDS[grade.family]]
     standard = grade.name.rpartition(" ")[0]
     if any(character.isdigit() for character in standard):
         names.append(standard)
-    return (*names, *(name.removeprefix("ASTM ") for name in names if name.startswith("ASTM ")))
+    return [*names, *(name.removeprefix("ASTM ") for name in names if name.startswith("ASTM "))]
 
 
 def _is_called(grade: Grade, wanted: str) -> bool:
     """Say whether a folded text is a name of ``grade``, alone or beside its material: 316 SS."""
-    _, names, words = _folded(grade)
+    names = {_fold(name) for name in _names(grade)}
+    words = [_fold(word) for word in _MATERIAL_WORDS[grade.family]]
     return not names.isdisjoint(
         [wanted, *(wanted.removeprefix(word) for word in words),
          *(wanted.removesuffix(word) for word in words)]
     )  # fmt: skip
-
-
-@lru_cache(maxsize=4096)
-def _folded(grade: Grade) -> tuple[str, frozenset[str], tuple[str, ...]]:
-    """Return the folded name of a grade, all that it is called, and its material in words."""
-    names = frozenset(_fold(name) for name in _names(grade))
-    return _fold(grade.name), names, tuple(_fold(word) for word in _MATERIAL_WORDS[grade.family])
 
 
 # What people put around a grade that says nothing about which it is. Order matters.

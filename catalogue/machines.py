@@ -6,54 +6,43 @@ reference piece: as much as 6.5 m of NPS 5 SCH 40.
 """
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, fields, is_dataclass
-from typing import Any, Final, Literal, NamedTuple, cast
+from typing import Any, Final, Literal, NamedTuple, TypeVar, cast
 
 from .designations import read_section
 from .errors import CuttableError, OpenQuestion
 from .grades import DEFAULT_GRADE, FAMILIES, Grade, find_grade
-from .quantities import length, written_inches
-from .reading import UNREADABLE, Reader
-from .sections import Shape
-from .tables import SectionTables
-from .units import (
-    ACCELERATION,
-    FORCE,
-    INERTIA,
-    LENGTH,
-    MASS,
-    NUMBER,
-    SPEED,
-    TIME,
-    TORQUE,
-    Dimension,
+from .machine_schema import (
+    AnyLimit,
+    BedTable,
+    HandlingTable,
+    Limits,
+    LimitTable,
+    MachineFile,
+    Piece,
+    RotaryTable,
+    SupportTable,
+    TimedRamp,
 )
+from .problems import Problems
+from .quantities import length, written_inches
+from .schema import LARGEST, Hole, is_table
+from .sections import Section, Shape
+from .tables import SectionTables
+from .toml_lines import Path
+from .units import INERTIA, Dimension
 
-SHAPES: Final[tuple[Shape, ...]] = ("round", "square", "rectangular")
 RampKind = Literal["constant-time", "constant-acceleration"]
-RAMPS: Final[tuple[RampKind, ...]] = ("constant-time", "constant-acceleration")
+UNREADABLE: Final = math.nan
 
-# Every limit a machine file may state: its dimension, and whether it has a minimum. A limit
-# that is not stated is unknown, and unknown never passes: the rules say what follows.
 LIMITS: Final[dict[str, tuple[Dimension, bool]]] = {
-    "round_diameter": (LENGTH, True),
-    "swept_diameter": (LENGTH, True),
-    "inside_diameter": (LENGTH, True),
-    "stock_length": (LENGTH, True),
-    "stock_mass": (MASS, False),
-    "rotary_inertia": (INERTIA, False),
-    "chuck_reaction": (FORCE, False),
-    "chuck_moment": (TORQUE, False),
-    "support_span": (LENGTH, False),
-    "overhang": (LENGTH, False),
-    "sag": (LENGTH, False),
-    "bow": (LENGTH, False),
+    name: (kind.dimension, "minimum" in kind.model_fields)
+    for name, field in Limits.model_fields.items()
+    for kind in getattr(field.annotation, "__args__", ())
+    if is_table(kind) and issubclass(kind, LimitTable)
 }
-
-
-RETIRED_CHUCK: Final = ("jaw_wobble",)
-"""Keys of ``[chuck]`` that nothing reads any more; files of schema 1 may still state them."""
+"""Every limit a machine file may state: its dimension, and whether it has a minimum."""
 
 
 class Limit(NamedTuple):
@@ -220,41 +209,62 @@ class MachineModel(NamedTuple):
 
 
 def read_machine(
-    top: Reader, digest: str, tables: SectionTables, grades: dict[str, Grade]
+    data: dict[str, Any],
+    problems: Problems,
+    digest: str,
+    tables: SectionTables,
+    grades: dict[str, Grade],
 ) -> MachineModel:
-    """Read one machine file.
+    """Read the data of a machine file.
+
+    Args:
+        data: the parsed file.
+        problems: knows the file; what is wrong is noted there.
+        digest: what the model is known by.
+        tables: sections of reference pieces.
+        grades: their grades.
 
     Raises:
         FileError: ``file-problems``, listing every problem with its dotted key.
     """
-    schema = top.integer("schema", 1, 1)
-    _ = schema
-    code = top.text("model")
+    file = problems.read(MachineFile, data)
+    builder = _Builder(problems, tables, grades)
+    code = "" if isinstance(file.model, Hole) else file.model
     if code and not code.replace("-", "").replace("_", "").isalnum():
-        top.problem("model", "may hold letters, digits, hyphens and underscores only.")
+        problems.note(("model",), "may hold letters, digits, hyphens and underscores only.")
+    walls = file.limits.wall or ()
     model = MachineModel(
         code=code,
-        title=top.text("title"),
-        builder=top.text("builder"),
-        revision=top.integer("revision", 1, 1_000_000, default=1),
+        title=file.title,
+        builder=file.builder,
+        revision=file.revision,
         digest=digest,
-        limits=_limits(limits := top.table("limits"), tables, grades),
-        wall=_wall_limits(limits),
-        rotary=_rotary(top.table("rotary")),
-        chuck=_chuck(top.table("chuck")),
-        bed=_bed(top.table("bed")),
-        cutting=_cutting(top.table("cutting")),
-        supports=_supports(top),
-        accessories=_accessories(top),
-        handling=_handling(top.table("handling", optional=True)),
-        in_inches=sizes_in_inches(top.data),
+        limits={
+            name: builder.limit(("limits", name), limit)
+            for name in LIMITS
+            if (limit := getattr(file.limits, name)) is not None
+        },
+        wall={
+            family: builder.limit(("limits", "wall", family), limit)
+            for family in FAMILIES
+            if walls and (limit := getattr(walls, family.replace("-", "_"))) is not None
+        },
+        rotary=builder.rotary(file.rotary),
+        chuck=_as(Chuck, file.chuck),
+        bed=builder.bed(file.bed),
+        cutting=_as(Cutting, file.cutting),
+        supports=tuple(
+            builder.support(("supports", index), support)
+            for index, support in enumerate(file.supports)
+        ),
+        accessories=tuple(_as(Accessory, item) for item in file.accessories),
+        handling=_handling(file.handling),
+        in_inches=sizes_in_inches(data),
     )
-    limits.done()
-    top.done()
     codes = [item.code for item in (*model.supports, *model.accessories)]
-    for twice in sorted({code for code in codes if codes.count(code) > 1}):
-        top.problem("supports", f"the code {twice!r} is used more than once.")
-    top.finish(f"machine file {code or 'without model'}".strip())
+    for twice in sorted({code for code in codes if code and codes.count(code) > 1}):
+        problems.note(("supports",), f"the code {twice!r} is used more than once.")
+    problems.finish(f"machine file {code or 'without model'}")
     return model
 
 
@@ -285,178 +295,129 @@ def _texts(value: Any, key: str) -> Iterator[tuple[str, str]]:
         yield key, value
 
 
-def _limits(table: Reader, tables: SectionTables, grades: dict[str, Grade]) -> dict[str, Limit]:
-    found: dict[str, Limit] = {}
-    for name, (dimension, has_minimum) in LIMITS.items():
-        if table.has(name):
-            found[name] = _limit(
-                table.table(name), dimension, has_minimum=has_minimum, piece=(tables, grades)
+_Found = TypeVar("_Found")
+_Part = TypeVar("_Part", Chuck, Cutting, Accessory)
+
+
+def _as(kind: type[_Part], table: Any) -> _Part:
+    """Return a table whose keys are the fields of a part."""
+    return kind(*(getattr(table, name) for name in kind._fields))
+
+
+def _handling(table: HandlingTable | None) -> Handling:
+    if table is None:
+        return UNKNOWN_HANDLING
+    return Handling(*(_stated(value) for value in (table.lifting_gear, table.persons)))
+
+
+def _stated(value: float | None) -> float:
+    return UNREADABLE if value is None else float(value)
+
+
+class _Builder:
+    """Makes the parts of a model of their tables, and checks what values mean together."""
+
+    def __init__(self, problems: Problems, tables: SectionTables, grades: dict[str, Grade]) -> None:
+        self.problems, self.tables, self.grades = problems, tables, grades
+
+    def limit(self, path: Path, table: AnyLimit) -> Limit:
+        bounds: dict[str, float] = {}
+        for name in ("minimum", "rated", "absolute"):
+            value: Any = getattr(table, name, None)
+            bounds[name] = (
+                self.piece((*path, name), value, table.dimension)
+                if isinstance(value, Piece)
+                else _stated(value)
             )
-    return found
-
-
-def _wall_limits(table: Reader) -> dict[str, Limit]:
-    if not table.has("wall"):
-        return {}
-    walls = table.table("wall")
-    found: dict[str, Limit] = {}
-    for family in FAMILIES:
-        if walls.has(family):
-            found[family] = _limit(walls.table(family), LENGTH, has_minimum=False)
-    walls.done()
-    return found
-
-
-def _limit(
-    table: Reader,
-    dimension: Dimension,
-    *,
-    has_minimum: bool,
-    piece: tuple[SectionTables, dict[str, Grade]] | None = None,
-) -> Limit:
-    def bound(name: str) -> float:
-        if isinstance(table.data.get(name), dict) and piece and dimension in (INERTIA, MASS):
-            return _reference_piece(table.table(name), dimension, *piece)
-        return table.quantity(name, dimension)
-
-    minimum = bound("minimum") if has_minimum and table.has("minimum") else UNREADABLE
-    limit = Limit(minimum, bound("rated"), bound("absolute"), table.text("basis"))
-    if limit.absolute < limit.rated:
-        table.problem("absolute", "is below rated; absolute must be rated or more.")
-    if limit.rated < limit.minimum:
-        table.problem("rated", "is below minimum.")
-    table.done()
-    return limit
-
-
-def _reference_piece(
-    table: Reader, dimension: Dimension, tables: SectionTables, grades: dict[str, Grade]
-) -> float:
-    """Return inertia or mass of a piece named by section, length and grade."""
-    texts = {name: table.text(name) for name in ("section", "length")}
-    grade_name = table.text("grade", DEFAULT_GRADE)
-    table.done()
-    if not all(texts.values()):
-        return UNREADABLE
-    try:
-        section = read_section(texts["section"], tables)
-        grade = find_grade(grade_name, grades)
-        piece_length = length(texts["length"])
-    except CuttableError as fault:
-        table.problem("", f"{fault.what}. {fault.remedy}".strip())
-        return UNREADABLE
-    except OpenQuestion as asked:
-        choices = ", ".join(asked.question.choices[:6])
-        table.problem("", f"{asked.question.text} Write one of: {choices}.")
-        return UNREADABLE
-    of_section = section.polar_moment / 1e12 if dimension == INERTIA else section.area / 1e6
-    return grade.density * of_section * piece_length / 1e3
-
-
-def _rotary(table: Reader) -> Rotary:
-    ramp = table.table("ramp")
-    kind = ramp.choice("kind", RAMPS)
-    is_timed = kind == "constant-time"
-    rotary = Rotary(
-        fixed_inertia=table.quantity("fixed_inertia", INERTIA),
-        rapid_speed=table.quantity("rapid_speed", SPEED),
-        ramp=kind,
-        ramp_time=ramp.quantity("time", TIME) if is_timed else UNREADABLE,
-        ramp_acceleration=UNREADABLE if is_timed else ramp.quantity("acceleration", ACCELERATION),
-        torque_available=table.quantity("torque_available", TORQUE),
-        torque_friction=table.quantity("torque_friction", TORQUE, may_be_zero=True),
-        lowest_override=table.number("lowest_override", 0.05, 1.0),
-    )
-    if rotary.torque_friction >= rotary.torque_available:
-        table.problem("torque_friction", "leaves nothing of torque_available.")
-    ramp.done()
-    table.done()
-    return rotary
-
-
-def _chuck(table: Reader) -> Chuck:
-    chuck = Chuck(
-        jaws=table.integer("jaws", 2, 8),
-        jaw_force=table.quantity("jaw_force", FORCE),
-        jaw_friction=table.number("jaw_friction", 0.02, 1.0),
-        grip_length=table.quantity("grip_length", LENGTH),
-        bore=table.quantity("bore", LENGTH, may_be_zero=True),
-    )
-    for name in RETIRED_CHUCK:
-        table.has(name)
-    table.done()
-    return chuck
-
-
-def _bed(table: Reader) -> Bed:
-    stations, centre = table.table("stations"), table.table("centre_height")
-    bed = Bed(
-        first_station=stations.quantity("first", LENGTH),
-        last_station=stations.quantity("last", LENGTH),
-        station_pitch=stations.quantity("pitch", LENGTH),
-        stub=table.quantity("stub", LENGTH, may_be_zero=True),
-        rear_room=table.quantity("rear_room", LENGTH, may_be_zero=True),
-        lowest_centre=centre.quantity("minimum", LENGTH, may_be_zero=True),
-        highest_centre=centre.quantity("maximum", LENGTH),
-    )
-    if bed.last_station < bed.first_station:
-        stations.problem("last", "is before first.")
-    if bed.highest_centre < bed.lowest_centre:
-        centre.problem("maximum", "is below minimum.")
-    for reader in (stations, centre, table):
-        reader.done()
-    return bed
-
-
-def _cutting(table: Reader) -> Cutting:
-    cutting = Cutting(
-        kerf=table.quantity("kerf", LENGTH),
-        trim=table.quantity("trim", LENGTH, may_be_zero=True),
-        keep_clear=table.quantity("keep_clear", LENGTH, may_be_zero=True),
-    )
-    table.done()
-    return cutting
-
-
-def _handling(table: Reader) -> Handling:
-    persons = table.integer("persons", 1, 20) if table.has("persons") else UNREADABLE
-    handling = Handling(table.quantity("lifting_gear", MASS, optional=True), float(persons))
-    table.done()
-    return handling
-
-
-def _supports(top: Reader) -> tuple[Support, ...]:
-    supports: list[Support] = []
-    for table in top.tables("supports"):
-        shapes = table.texts("carries")
-        for shape in shapes:
-            if shape not in SHAPES:
-                table.problem("carries", f"{shape!r} is not one of {', '.join(SHAPES)}.")
-        supports.append(
-            Support(
-                code=table.text("code"),
-                title=table.text("title"),
-                carries=tuple(cast("list[Shape]", [s for s in shapes if s in SHAPES])),
-                count=table.integer("count", 1, 100),
-                standard=table.boolean("standard"),
-                roller_radius=table.quantity("roller_radius", LENGTH, optional=True),
-                roller_spacing=table.quantity("roller_spacing", LENGTH, optional=True),
-                vee_angle=table.quantity("vee_angle", NUMBER, optional=True),
-                ring_bore=table.quantity("ring_bore", LENGTH, optional=True),
-                reaction=_limit(table.table("reaction"), FORCE, has_minimum=False),
+        limit = Limit(**bounds, basis=table.basis)
+        if limit.absolute < limit.rated:
+            self.problems.note(
+                (*path, "absolute"), "is below rated; absolute must be rated or more."
             )
+        if limit.rated < limit.minimum:
+            self.problems.note((*path, "rated"), "is below minimum.")
+        return limit
+
+    def piece(self, path: Path, piece: Piece, dimension: Dimension) -> float:
+        """Return inertia or mass of a reference piece."""
+        section = self.read((*path, "section"), piece.section, self._section)
+        grade = self.read((*path, "grade"), piece.grade or DEFAULT_GRADE, self._grade)
+        piece_length = self.read((*path, "length"), piece.length, length)
+        if isinstance(piece.grade, Hole) or section is None or grade is None:
+            return UNREADABLE
+        if piece_length is None:
+            return UNREADABLE
+        of_section = section.polar_moment / 1e12 if dimension == INERTIA else section.area / 1e6
+        found = grade.density * of_section * piece_length / 1e3
+        if found < 1 / LARGEST:
+            what = f"{piece.length!r} is too small to be real. Check the number and its unit."
+            self.problems.note((*path, "length"), what)
+        return found
+
+    def _section(self, text: str) -> Section:
+        return read_section(text, self.tables)
+
+    def _grade(self, text: str) -> Grade:
+        return find_grade(text, self.grades)
+
+    def read(self, path: Path, text: str, reader: Callable[[str], _Found]) -> _Found | None:
+        """Return what a reader of typed text finds; None where that is a problem."""
+        if isinstance(text, Hole):
+            return None
+        try:
+            return reader(text)
+        except CuttableError as fault:
+            self.problems.note(path, f"{fault.what}. {fault.remedy}".strip())
+        except OpenQuestion as asked:
+            choices = ", ".join(asked.question.choices[:6])
+            self.problems.note(path, f"{asked.question.text} Write one of: {choices}.")
+        return None
+
+    def rotary(self, table: RotaryTable) -> Rotary:
+        ramp = table.ramp
+        is_timed = isinstance(ramp, TimedRamp)
+        if table.torque_friction >= table.torque_available:
+            self.problems.note(("rotary", "torque_friction"), "leaves nothing of torque_available.")
+        return Rotary(
+            fixed_inertia=table.fixed_inertia,
+            rapid_speed=table.rapid_speed,
+            ramp=ramp.kind,
+            ramp_time=ramp.time if is_timed else UNREADABLE,
+            ramp_acceleration=UNREADABLE if is_timed else ramp.acceleration,
+            torque_available=table.torque_available,
+            torque_friction=table.torque_friction,
+            lowest_override=table.lowest_override,
         )
-        table.done()
-    return tuple(supports)
 
+    def bed(self, table: BedTable) -> Bed:
+        stations, centre = table.stations, table.centre_height
+        if stations.last < stations.first:
+            self.problems.note(("bed", "stations", "last"), "is before first.")
+        if centre.maximum < centre.minimum:
+            self.problems.note(("bed", "centre_height", "maximum"), "is below minimum.")
+        return Bed(
+            first_station=stations.first,
+            last_station=stations.last,
+            station_pitch=stations.pitch,
+            stub=table.stub,
+            rear_room=table.rear_room,
+            lowest_centre=centre.minimum,
+            highest_centre=centre.maximum,
+        )
 
-def _accessories(top: Reader) -> tuple[Accessory, ...]:
-    found: list[Accessory] = []
-    for table in top.tables("accessories", optional=True):
-        code, title = table.text("code"), table.text("title")
-        found.append(Accessory(code, title, table.boolean("standard")))
-        table.done()
-    return tuple(found)
+    def support(self, path: Path, table: SupportTable) -> Support:
+        return Support(
+            code=table.code,
+            title=table.title,
+            carries=table.carries,
+            count=table.count,
+            standard=table.standard,
+            roller_radius=_stated(table.roller_radius),
+            roller_spacing=_stated(table.roller_spacing),
+            vee_angle=_stated(table.vee_angle),
+            ring_bore=_stated(table.ring_bore),
+            reaction=self.limit((*path, "reaction"), table.reaction),
+        )
 
 
 def describe(model: MachineModel) -> dict[str, Any]:

@@ -9,140 +9,112 @@ from collections.abc import Mapping
 from copy import deepcopy
 from typing import Any, Final, cast
 
-from .errors import FileError
+from .machine_schema import CHANGES, LISTS, site_file
 from .nearest import did_you_mean
-from .reading import Reader
+from .problems import Problems
+from .reading import parse_toml
+from .toml_lines import Path
 
 MARK: Final = "@"
 """Stands between the code of a model and the name of a site or serial number."""
-
-CHANGES: Final = ("limits", "rotary", "chuck", "bed", "cutting", "handling")
-"""Tables of a machine file that an overlay may state in part."""
-
-LISTS: Final = ("supports", "accessories")
-"""Arrays of tables, whose items go by their code."""
-
 
 WHOLE: Final = frozenset({"rated", "ramp"})
 """Tables that are one value: a reference piece, a ramp of another kind."""
 
 
-def merged(base: Mapping[str, Any], over: Mapping[str, Any], where: str) -> dict[str, Any]:
+def merged(base: Mapping[str, Any], over: bytes, where: str) -> dict[str, Any]:
     """Return a model's data with an overlay's laid over them.
 
     Args:
         base: the model's file, parsed.
-        over: the overlay's file, parsed.
+        over: the overlay's file.
         where: the overlay, for messages.
 
     Raises:
-        FileError: ``file-problems``: unknown keys, another model, a code that the model has not.
+        FileError: ``file-damaged``; ``file-problems``: unknown keys, values that cannot be,
+            another model, a code that the model has not.
     """
-    top = Reader(dict(over), where)
-    top.integer("schema", 1, 1)
-    model, _, title = top.text("model"), top.text("overlay"), top.text("title")
-    if model and model != base.get("model"):
-        top.problem("model", f"is laid over {base.get('model')!r}.")
+    data, problems = parse_toml(over, where), Problems(where, over)
+    site = problems.read(site_file(), data)
+    if site.model and site.model != base.get("model"):
+        problems.note(("model",), f"is laid over {base.get('model')!r}.")
     result = deepcopy(dict(base))
-    result["title"] = f"{base.get('title', '')}; {title}"
+    result["title"] = f"{base.get('title', '')}; {site.title}"
     for name in CHANGES:
-        if top.has(name):
-            table = top.table(name)
-            if name == "limits":
-                _check_basis(table)
-            _lay(result.setdefault(name, {}), table)
+        if isinstance(data.get(name), dict):
+            _lay(result.setdefault(name, {}), data[name], (name,), problems)
     for name in LISTS:
-        _lay_list(top, name, result)
-    _fit(top, result)
-    top.done()
-    top.finish("overlay")
+        _lay_list(result, name, _items(data.get(name)), problems)
+    _fit(result, site.fitted, site.removed, problems)
+    problems.finish("overlay")
     return result
 
 
-def _lay_list(top: Reader, name: str, result: dict[str, Any]) -> None:
-    """Lay the items of an array of tables over those of the same code."""
-    items = top.tables(name, optional=True)
-    codes = [str(item.data.get("code")) for item in items]
+def _lay_list(
+    result: dict[str, Any], name: str, items: list[dict[str, Any]], problems: Problems
+) -> None:
+    """Lay the items of an array of tables over those of the same code; add whole new ones."""
+    codes = [str(item.get("code")) for item in items]
     for twice in sorted({code for code in codes if codes.count(code) > 1}):
-        top.problem(name, f"the code {twice!r} is there more than once.")
-    for item in items:
-        reaction = item.data.get("reaction")
-        if isinstance(reaction, dict) and "basis" not in reaction:
-            item.problem("reaction.basis", "is missing: what is stated anew has its own basis.")
-        _lay_item(result.setdefault(name, []), item)
+        problems.note((name,), f"the code {twice!r} is there more than once.")
+    for index, item in enumerate(items):
+        code = item.get("code")
+        known = {str(held.get("code")): held for held in _items(result.get(name))}
+        if not isinstance(code, str):
+            continue  # the schema has told
+        if code in known:
+            _lay(known[code], item, (name, index), problems)
+        elif {"title", "standard"} <= set(item):
+            result.setdefault(name, []).append(deepcopy(item))
+        else:
+            hint = did_you_mean(code, known, otherwise=f"It has: {', '.join(known)}.")
+            problems.note((name, index, "code"), f"the model has no {code!r}. {hint}")
 
 
-def _fit(top: Reader, result: dict[str, Any]) -> None:
+def _fit(
+    result: dict[str, Any], fitted: tuple[str, ...], removed: tuple[str, ...], problems: Problems
+) -> None:
     """Mark what is fitted and what is taken off."""
     by_code = {str(item.get("code")): item for name in LISTS for item in _items(result.get(name))}
-    fitted, removed = top.texts("fitted", default=()), top.texts("removed", default=())
     for both in sorted(set(fitted) & set(removed)):
-        top.problem("removed", f"{both!r} is fitted too.")
+        problems.note(("removed",), f"{both!r} is fitted too.")
     for key, codes, is_standard in (("fitted", fitted, True), ("removed", removed, False)):
         for code in codes:
             if code not in by_code:
                 hint = did_you_mean(code, by_code, otherwise=f"It has: {', '.join(by_code)}.")
-                top.problem(key, f"the model has no accessory {code!r}. {hint}")
+                problems.note((key,), f"the model has no accessory {code!r}. {hint}")
             else:
                 by_code[code]["standard"] = is_standard
 
 
-def _check_basis(limits: Reader) -> None:
-    """Note every limit that states a number anew under the model's basis."""
-    for name, value in limits.data.items():
-        if not isinstance(value, dict):
-            continue
-        stated = cast("dict[str, Any]", value)
-        if name == "wall":
-            _check_basis(Reader(stated, limits.where, limits.problems, limits.key(name)))
-        elif "basis" not in stated:
-            limits.problem(f"{name}.basis", "is missing: what is stated anew has its own basis.")
-
-
 def _items(value: object) -> list[dict[str, Any]]:
-    """Return the tables of an array of tables; the reader tells later what is none."""
+    """Return the tables of an array of tables; the schema tells what is none."""
     items = cast("list[object]", value if isinstance(value, list) else [])
     return [cast("dict[str, Any]", item) for item in items if isinstance(item, dict)]
 
 
-def _lay(into: Any, table: Reader) -> None:
+def _lay(into: Any, table: Mapping[str, Any], path: Path, problems: Problems) -> None:
     """Put a table's values into another's; tables within are laid over likewise."""
     if not isinstance(into, dict):
-        table.problem("", "is no table in the model's file.")
+        problems.note(path, "is no table in the model's file.")
         return
     target = cast("dict[str, Any]", into)
-    for name, value in table.data.items():
+    for name, value in table.items():
         if isinstance(value, dict) and isinstance(target.get(name), dict) and name not in WHOLE:
-            _lay(target[name], table.table(name))
+            _lay(target[name], cast("dict[str, Any]", value), (*path, name), problems)
         else:
             target[name] = deepcopy(cast("Any", value))
 
 
-def _lay_item(items: Any, table: Reader) -> None:
-    """Lay an item over the one of its code, or add a whole new one."""
-    code = table.text("code")
-    known = {str(item.get("code")): item for item in _items(items)}
-    if code in known:
-        _lay(known[code], table)
-    elif {"title", "standard"} <= set(table.data):
-        items.append(deepcopy(table.data))
-    else:
-        hint = did_you_mean(code, known, otherwise=f"It has: {', '.join(known)}.")
-        table.problem("code", f"the model has no {code!r}. {hint}")
-
-
-def check_overlay(content: Mapping[str, Any], where: str, name: str) -> str:
+def check_overlay(content: bytes, where: str, name: str) -> str:
     """Return the model an overlay is for; its name must be that of the file's ``overlay``.
 
     Raises:
-        FileError: ``file-problems``.
+        FileError: ``file-damaged`` or ``file-problems``.
     """
-    top = Reader(dict(content), where)
-    model, said = top.text("model"), top.text("overlay")
-    if said and said != name:
-        top.problem("overlay", f"is {said!r}, but the overlay is kept as {name!r}.")
-    if top.problems:
-        raise FileError(
-            "file-problems", "overlay is wrong", where=where, problems=tuple(top.problems)
-        )
-    return model
+    problems = Problems(where, content)
+    site = problems.read(site_file(), parse_toml(content, where))
+    if site.overlay and site.overlay != name:
+        problems.note(("overlay",), f"is {site.overlay!r}, but the overlay is kept as {name!r}.")
+    problems.finish("overlay")
+    return site.model

@@ -1,8 +1,10 @@
 """Grades of the site's own, beside the curated ones: the same form as ``grades.toml``."""
 
 from .errors import CuttableError, OpenQuestion
+from .grade_schema import OwnGradeFile
 from .grades import Grade, Product, find_grade, read_grades
-from .reading import Reader, parse_toml
+from .problems import Problems
+from .reading import parse_toml
 
 
 def read_own_grades(
@@ -13,9 +15,8 @@ def read_own_grades(
     Raises:
         FileError: ``file-damaged`` or ``file-problems``: wrong keys or values, names taken.
     """
-    top = Reader(parse_toml(content, where), where)
-    top.integer("schema", 1, 1)
-    found = read_grades(top, products)
+    problems = Problems(where, content)
+    found = read_grades(parse_toml(content, where), problems, products, OwnGradeFile)
     for name, grade in found.items():
         for called in (name, *grade.aliases):
             try:
@@ -24,6 +25,6 @@ def read_own_grades(
                 known = "several grades"
             except CuttableError:
                 continue
-            top.problem(f"grades.{name}", f"{called!r} is what {known} is called already.")
-    top.finish("file of own grades")
+            problems.note(("grades", name), f"{called!r} is what {known} is called already.")
+    problems.finish("file of own grades")
     return found

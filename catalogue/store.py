@@ -2,7 +2,7 @@
 
 from functools import cached_property
 from pathlib import Path
-from typing import Final, NamedTuple, Protocol
+from typing import Any, Final, NamedTuple, Protocol
 
 from .designations import read_section
 from .errors import InputError
@@ -10,11 +10,11 @@ from .grades import Grade, Product, find_grade, read_grades, read_products
 from .machines import MachineModel, read_machine
 from .nearest import nearest
 from .overlay import MARK, merged
+from .problems import Problems
 from .reading import (
     Files,
     Folder,
     KeptFiles,
-    Reader,
     digest_of,
     files_of,
     parse_toml,
@@ -134,24 +134,24 @@ class Catalogue:
         contents += [(b"own", kept.content) for kept in self.own if kept is not None]
         return digest_of(*(part for pair in contents for part in pair))
 
-    def _reader(self, name: str) -> Reader:
-        where = self.files.where(name)
-        return Reader(parse_toml(self.files.read(name), where), where)
+    def _parsed(self, name: str) -> tuple[dict[str, Any], Problems]:
+        where, content = self.files.where(name), self.files.read(name)
+        return parse_toml(content, where), Problems(where, content)
 
     @cached_property
     def products(self) -> dict[str, Product]:
         """Product standards by name."""
-        top = self._reader("tolerances.toml")
-        products = read_products(top)
-        top.finish("tolerance file")
+        data, problems = self._parsed("tolerances.toml")
+        products = read_products(data, problems)
+        problems.finish("tolerance file")
         return products
 
     @cached_property
     def grades(self) -> dict[str, Grade]:
         """Grades by name: the curated ones, then the site's own."""
-        top = self._reader("grades.toml")
-        grades = read_grades(top, self.products)
-        top.finish("grade file")
+        data, problems = self._parsed("grades.toml")
+        grades = read_grades(data, problems, self.products)
+        problems.finish("grade file")
         if self.own.grades is None:
             return grades
         from .own_grades import read_own_grades
@@ -226,11 +226,10 @@ class Catalogue:
             FileError: the overlay is wrong or does not fit the model.
         """
         base = parse_toml(model.content, model.where)
-        data = merged(base, parse_toml(over.content, over.where), over.where)
-        top = Reader(data, f"{over.where}, over {model.where}")
-        machine = read_machine(
-            top, digest_of(model.content, over.content), self.tables, self.grades
-        )
+        data = merged(base, over.content, over.where)
+        problems = Problems(f"{over.where}, over {model.where}")
+        digest = digest_of(model.content, over.content)
+        machine = read_machine(data, problems, digest, self.tables, self.grades)
         return machine._replace(
             code=code,
             revision=model.revision or machine.revision,
@@ -253,8 +252,8 @@ class Catalogue:
         Raises:
             FileError: ``file-damaged`` or ``file-problems``.
         """
-        top = Reader(parse_toml(content, where), where)
-        return read_machine(top, digest_of(content), self.tables, self.grades)
+        data, problems = parse_toml(content, where), Problems(where, content)
+        return read_machine(data, problems, digest_of(content), self.tables, self.grades)
 
     def section(self, text: str) -> Section:
         """Read a section; see :func:`cuttable.catalogue.designations.read_section`."""

@@ -202,6 +202,11 @@ def ratio_to_canonical(name: str, dimension: Dimension) -> tuple[int, int] | Non
     return ratio.numerator, ratio.denominator
 
 
+def units_of(dimension: Dimension) -> list[str]:
+    """Return the names of all units of ``dimension``, as they are written."""
+    return [name for name, (of, _) in _UNITS.items() if of == dimension]
+
+
 def has_canonical(dimension: Dimension) -> bool:
     """Say whether quantities of ``dimension`` can be named by the tool."""
     return dimension in _CANONICAL

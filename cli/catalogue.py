@@ -7,7 +7,9 @@ import typer
 
 from ..catalogue.book.brought import CATALOGUE_FILES
 from ..catalogue.book.records import CATALOGUE
-from ..catalogue.reading import Reader, parse_toml
+from ..catalogue.problems import Problems
+from ..catalogue.reading import parse_toml
+from ..catalogue.section_schema import IndexFile
 from .apps import new_app
 from .desk import open_catalogue
 from .options import Json, command
@@ -35,18 +37,20 @@ def list_all(*, is_json: Json = False) -> int:
     catalogue = open_catalogue()
     files = catalogue.tables.files
     where = files.where("index.toml")
-    top = Reader(parse_toml(files.read("index.toml"), where), where)
+    content = files.read("index.toml")
+    problems = Problems(where, content)
+    index = problems.read(IndexFile, parse_toml(content, where))
+    problems.finish("index of tables")
     tables = {
-        name: {column: table.text(column) for column in COLUMNS}
-        for name, table in top.table("tables").named_tables().items()
+        name: {column: getattr(table, column) for column in COLUMNS}
+        for name, table in index.tables.items()
     }
-    top.finish("index of tables")
     if is_json:
-        content: dict[str, Any] = {
+        answer: dict[str, Any] = {
             "schema": "cuttable.catalogue/1", "digest": catalogue.digest,
             "tables": [{"table": name, **table} for name, table in tables.items()],
         }  # fmt: skip
-        typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
+        typer.echo(json.dumps(answer, ensure_ascii=False, indent=2))
         return 0
     from .render import print_rows
 

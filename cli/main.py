@@ -43,6 +43,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "answer": ("answer", "An answer given before: as it was, again, and today."),
     "book": ("book", "The book of limits: make, verify, back up, exchange."),
     "serve": ("serve", "Serve the page for people and the API for programs."),
+    "schema": ("schema", "Print the form of a kind of file as JSON Schema, for editors."),
     "explain": ("explain", "Explain a measure, a code or a word of an answer."),
 }
 

@@ -12,7 +12,7 @@ from ..catalogue.book.held import Held
 from ..catalogue.book.records import CATALOGUE, GRADES, RULES, SECTIONS, Revision, kind_of
 from ..catalogue.errors import FileError
 from ..catalogue.overlay import MARK, check_overlay
-from ..catalogue.reading import KeptFiles, parse_toml
+from ..catalogue.reading import KeptFiles
 from ..catalogue.store import Catalogue, ModelFile, Own
 from .book_desk import catalogue_files
 
@@ -51,7 +51,7 @@ def check_files(held: Held, document: str, files: Mapping[str, bytes], where: st
     catalogue = Catalogue(catalogue_files(held), models=held, own=held.own)
     if kind == "overlay":
         model, _, name = document.partition(MARK)
-        said = check_overlay(parse_toml(content, where), where, name)
+        said = check_overlay(content, where, name)
         if said != model:
             raise FileError(
                 "file-problems", "overlay is wrong", where=where,

@@ -5,16 +5,20 @@ Setting a measure sets its heavy end too, unless that is given.
 """
 
 import math
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple, cast
 
-from ..catalogue.errors import FileError, InputError
+from ..catalogue.errors import FileError, InputError, OpenQuestion
 from ..catalogue.nearest import did_you_mean
+from ..catalogue.problems import Problems
 from ..catalogue.quantities import quantity
-from ..catalogue.reading import Files, Reader, files_of, parse_toml
+from ..catalogue.reading import Files, files_of, parse_toml
+from ..catalogue.toml_lines import Path as Keys
 from ..catalogue.units import unit
 from .loader import FOLDER
 from .model import RuleSet
+from .schema import BaseCaseFile, CaseFile, CaseTable
 
 CASES: Final = FOLDER / "cases"
 UNKNOWN: Final = "unknown"
@@ -41,9 +45,6 @@ class Case(NamedTuple):
     mitigations: tuple[str, ...] | None
 
 
-VERDICTS: Final = ("in-range", "oversize-allowed-with-conditions", "question", "refused")
-
-
 def load_cases(rule_set: RuleSet, folder: Path | Files = CASES) -> list[Case]:
     """Load every case of a folder.
 
@@ -52,19 +53,22 @@ def load_cases(rule_set: RuleSet, folder: Path | Files = CASES) -> list[Case]:
             expectation or with a name used twice is an error, not a pass.
     """
     files = files_of(folder)
-    base_top = _top(files, "base.toml")
-    base_numbers, base_facts = _values(base_top.table("given"), rule_set)
+    data, problems = _parsed(files, "base.toml")
+    given = problems.read(BaseCaseFile, data).given
+    base_numbers, base_facts = _values(given, rule_set, ("given",), problems)
     base = (base_numbers | _heavy_ends(base_numbers, rule_set), base_facts)
-    base_top.done()
-    base_top.finish("base case")
+    problems.finish("base case")
     cases: list[Case] = []
     for name in files.names("*.toml"):
         if name == "base.toml":
             continue
-        top = _top(files, name)
-        cases += [_case(table, name, rule_set, base) for table in top.tables("cases")]
-        top.done()
-        top.finish("case file")
+        data, problems = _parsed(files, name)
+        tables = problems.read(CaseFile, data).cases
+        cases += [
+            _case(table, name, rule_set, base, ("cases", index), problems)
+            for index, table in enumerate(tables)
+        ]
+        problems.finish("case file")
     if not cases:
         raise FileError(
             "file-missing", "no case was found", where=files.where(""),
@@ -79,39 +83,41 @@ def load_cases(rule_set: RuleSet, folder: Path | Files = CASES) -> list[Case]:
     return cases
 
 
-def _top(files: Files, name: str) -> Reader:
-    where = files.where(name)
-    return Reader(parse_toml(files.read(name), where), where)
+def _parsed(files: Files, name: str) -> tuple[dict[str, Any], Problems]:
+    where, content = files.where(name), files.read(name)
+    return parse_toml(content, where), Problems(where, content)
 
 
 def _case(
-    table: Reader, file: str, rule_set: RuleSet, base: tuple[dict[str, float], dict[str, str]]
+    table: CaseTable,
+    file: str,
+    rule_set: RuleSet,
+    base: tuple[dict[str, float], dict[str, str]],
+    path: Keys,
+    problems: Problems,
 ) -> Case:
-    numbers, facts = _values(table.table("given"), rule_set)
+    numbers, facts = _values(table.given, rule_set, (*path, "given"), problems)
     codes = {rule.code for rule in rule_set.rules}
-    holds, cannot_judge = table.texts("holds"), table.texts("cannot_judge", [])
-    for code in (*holds, *cannot_judge):
-        if code not in codes:
-            table.problem("holds", f"there is no rule {code!r}. {did_you_mean(code, codes)}")
-    fitted = table.texts("fitted", [])
-    for code in fitted:
+    for key, named in (("holds", table.holds), ("cannot_judge", table.cannot_judge)):
+        for code in named:
+            if code not in codes:
+                hint = did_you_mean(code, codes)
+                problems.note((*path, key), f"there is no rule {code!r}. {hint}")
+    for code in table.fitted:
         if code not in rule_set.vocabulary.accessories:
             hint = did_you_mean(code, rule_set.vocabulary.accessories)
-            table.problem("fitted", f"there is no accessory {code!r}. {hint}")
-    mitigations = table.texts("mitigations") if table.has("mitigations") else None
-    case = Case(
-        name=table.text("name"),
+            problems.note((*path, "fitted"), f"there is no accessory {code!r}. {hint}")
+    return Case(
+        name=table.name,
         file=file,
         numbers={**base[0], **numbers, **_heavy_ends(numbers, rule_set)},
         facts={**base[1], **facts},
-        fitted=frozenset(fitted),
-        holds=tuple(holds),
-        cannot_judge=tuple(cannot_judge),
-        verdict=table.choice("verdict", VERDICTS),
-        mitigations=None if mitigations is None else tuple(mitigations),
+        fitted=frozenset(table.fitted),
+        holds=table.holds,
+        cannot_judge=table.cannot_judge,
+        verdict=table.verdict,
+        mitigations=table.mitigations,
     )
-    table.done()
-    return case
 
 
 def _heavy_ends(numbers: dict[str, float], rule_set: RuleSet) -> dict[str, float]:
@@ -124,15 +130,16 @@ def _heavy_ends(numbers: dict[str, float], rule_set: RuleSet) -> dict[str, float
     }
 
 
-def _values(table: Reader, rule_set: RuleSet) -> tuple[dict[str, float], dict[str, str]]:
+def _values(
+    given: Mapping[str, Any], rule_set: RuleSet, path: Keys, problems: Problems
+) -> tuple[dict[str, float], dict[str, str]]:
     vocabulary = rule_set.vocabulary
     numbers: dict[str, float] = {}
     facts: dict[str, str] = {}
-    for name, value in _flat(table.data).items():
-        table.read.add(name.partition(".")[0])
+    for name, value in _flat(given):
         if name in vocabulary.facts:
             if value not in vocabulary.facts[name].values:
-                table.problem(name, f"{value!r} is not a value of {name}.")
+                problems.note((*path, name), f"{value!r} is not a value of {name}.")
             facts[name] = value
         elif name in vocabulary.numbers:
             try:
@@ -140,19 +147,19 @@ def _values(table: Reader, rule_set: RuleSet) -> tuple[dict[str, float], dict[st
                 dimension = unit(vocabulary.numbers[name]).dimension
                 numbers[name] = math.nan if is_unknown else quantity(value, dimension)
             except InputError as fault:
-                table.problem(name, f"{fault.what}. {fault.remedy}")
+                problems.note((*path, name), f"{fault.what}. {fault.remedy}")
+            except OpenQuestion as asked:
+                problems.note((*path, name), f"{asked.question.text} Write it without the comma.")
         else:
             hint = did_you_mean(name, [*vocabulary.numbers, *vocabulary.facts])
-            table.problem(name, f"is not in the vocabulary. {hint}")
+            problems.note((*path, name), f"is not in the vocabulary. {hint}")
     return numbers, facts
 
 
-def _flat(data: dict[str, object], prefix: str = "") -> dict[str, str]:
-    """Return nested tables as dotted names: TOML reads ``limit.wall.rated`` as tables."""
-    flat: dict[str, str] = {}
-    for name, value in data.items():
+def _flat(given: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, str]]:
+    """Yield nested tables as dotted names: TOML reads ``limit.wall.rated`` as tables."""
+    for name, value in given.items():
         if isinstance(value, dict):
-            flat |= _flat(value, f"{prefix}{name}.")  # pyright: ignore[reportUnknownArgumentType]
+            yield from _flat(cast("dict[str, Any]", value), f"{prefix}{name}.")
         else:
-            flat[f"{prefix}{name}"] = str(value)
-    return flat
+            yield f"{prefix}{name}", str(value)

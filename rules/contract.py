@@ -8,29 +8,32 @@ found out in the middle of an answer.
 from collections.abc import Mapping
 
 from ..catalogue.nearest import did_you_mean
-from ..catalogue.reading import Reader
+from ..catalogue.problems import Problems
+from ..catalogue.toml_lines import Path
 from ..catalogue.units import unit
 from .model import Lookup, Measure, Parameter, Served, Vocabulary
 
 
-def check_measures(top: Reader, stated: Mapping[str, Measure], served: Served) -> None:
-    """Check the measures that a vocabulary states by itself; ``top`` is their table."""
+def check_measures(problems: Problems, stated: Mapping[str, Measure], served: Served) -> None:
+    """Check the measures that a vocabulary states by itself."""
     for name, measure in stated.items():
         declared = served.measures.get(name)
         if declared is None:
             hint = did_you_mean(name, served.measures)
-            top.problem(name, f"this version computes no such measure. {hint}".strip())
+            problems.note(
+                ("measures", name), f"this version computes no such measure. {hint}".strip()
+            )
             continue
         if measure.unit != declared.unit:
             what = f"is {measure.unit!r}, but it is computed in {declared.unit}."
-            top.problem(f"{name}.unit", f"{what} Write {declared.unit!r}.")
+            problems.note(("measures", name, "unit"), f"{what} Write {declared.unit!r}.")
         if measure.heavy != declared.heavy:
             what = f"is {measure.heavy!r}, but the heavy end is computed as {declared.heavy!r}."
-            top.problem(f"{name}.heavy", f"{what} Write {declared.heavy!r}.")
+            problems.note(("measures", name, "heavy"), f"{what} Write {declared.heavy!r}.")
 
 
 def check_served(
-    tops: Mapping[str, Reader],
+    problems: Mapping[str, Problems],
     vocabulary: Vocabulary,
     parameters: Mapping[str, Parameter],
     lookups: Mapping[str, Lookup],
@@ -38,74 +41,74 @@ def check_served(
 ) -> None:
     """Check that the engine fills every name of a vocabulary and finds all that it reads.
 
-    ``tops`` are the files by name; a problem is noted in the file where it stands, what stands
-    nowhere in the vocabulary.
+    ``problems`` are those of the files by name; one is noted in the file where it stands, what
+    stands nowhere in the vocabulary.
     """
-    top = tops["vocabulary"]
+    top = problems["vocabulary"]
     _check_numbers(top, vocabulary, served)
     _check_facts(top, vocabulary, served)
-    _check_parameters(tops, parameters, served)
+    _check_parameters(problems, parameters, served)
     for name, (by, wanted) in served.lookups.items():
         lookup = lookups.get(name)
         if lookup is None:
             what = f"is missing; the engine reads it. State it in a topic file, by {by}."
-            top.problem(f"lookups.{name}", what)
+            top.note(("lookups", name), what)
         elif lookup.by != by:
-            tops.get(lookup.file, top).problem(
-                f"lookups.{name}.by", f"is {lookup.by!r}, but the engine asks by {by}."
+            problems.get(lookup.file, top).note(
+                ("lookups", name, "by"), f"is {lookup.by!r}, but the engine asks by {by}."
             )
         elif lookup.unit != wanted:
-            tops.get(lookup.file, top).problem(
-                f"lookups.{name}.unit", f"is {lookup.unit!r}. Write {wanted!r}."
+            problems.get(lookup.file, top).note(
+                ("lookups", name, "unit"), f"is {lookup.unit!r}. Write {wanted!r}."
             )
 
 
-def _check_numbers(top: Reader, vocabulary: Vocabulary, served: Served) -> None:
+def _check_numbers(top: Problems, vocabulary: Vocabulary, served: Served) -> None:
     for name, used in vocabulary.numbers.items():
         if name.removesuffix(".heavy") in vocabulary.measures:
             continue
         if name not in served.numbers:
             hint = did_you_mean(name, served.numbers)
-            top.problem(_key(name), f"this version fills no such number. {hint}".strip())
+            top.note(_key(name), f"this version fills no such number. {hint}".strip())
         elif used != served.numbers[name]:
             what = f"is {used!r}, but it is filled in {served.numbers[name]}."
-            top.problem(f"{_key(name)}.unit", f"{what} Write {served.numbers[name]!r}.")
+            top.note((*_key(name), "unit"), f"{what} Write {served.numbers[name]!r}.")
 
 
 def _check_parameters(
-    tops: Mapping[str, Reader], parameters: Mapping[str, Parameter], served: Served
+    problems: Mapping[str, Problems], parameters: Mapping[str, Parameter], served: Served
 ) -> None:
     for name, wanted in served.parameters.items():
         parameter = parameters.get(name)
-        top = tops.get(parameter.file if parameter else "", tops["vocabulary"])
+        top = problems.get(parameter.file if parameter else "", problems["vocabulary"])
         if parameter is None:
             what = f"is missing; the engine reads it. State it in a topic file, in {wanted}."
-            top.problem(f"parameters.{name}", what)
+            top.note(("parameters", name), what)
         elif unit(parameter.unit).dimension != unit(wanted).dimension:
             what = f"is {parameter.unit!r}, but the engine reads it in {wanted}."
-            top.problem(f"parameters.{name}.unit", f"{what} Write {wanted!r}.")
+            top.note(("parameters", name, "unit"), f"{what} Write {wanted!r}.")
         elif parameter.value < 0 or (name in served.not_zero and parameter.value == 0):
             what = "above zero" if name in served.not_zero else "zero or more"
-            top.problem(f"parameters.{name}.value", f"must be {what}.")
+            top.note(("parameters", name, "value"), f"must be {what}.")
 
 
-def _check_facts(top: Reader, vocabulary: Vocabulary, served: Served) -> None:
+def _check_facts(top: Problems, vocabulary: Vocabulary, served: Served) -> None:
     for name in vocabulary.facts:
         if name not in served.facts:
             hint = did_you_mean(name, served.facts)
-            top.problem(f"facts.{name}", f"this version fills no such fact. {hint}".strip())
+            top.note(("facts", name), f"this version fills no such fact. {hint}".strip())
     for name, needed in served.facts.items():
         fact = vocabulary.facts.get(name)
         if fact is None:
-            top.problem(f"facts.{name}", f"is missing; it is filled with {', '.join(needed)}.")
+            top.note(("facts", name), f"is missing; it is filled with {', '.join(needed)}.")
             continue
         for value in needed:
             if value not in fact.values:
-                top.problem(f"facts.{name}.values", f"{value!r} is missing; it is filled in.")
+                top.note(("facts", name, "values"), f"{value!r} is missing; it is filled in.")
 
 
-def _key(name: str) -> str:
+def _key(name: str) -> Path:
     """Return the key of a number in the vocabulary: bounds of a limit stand in one list."""
     if name.startswith("limit."):
-        return f"limits.{name.split('.')[1]}"
-    return name
+        return ("limits", name.split(".")[1])
+    return tuple(name.split("."))

@@ -1,23 +1,24 @@
 """Load the rule set: strict, complete, with every problem told at once."""
 
 import datetime as dt
+import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
-from ..catalogue.errors import FileError, InputError
+from ..catalogue.errors import FileError, InputError, OpenQuestion
 from ..catalogue.nearest import did_you_mean
+from ..catalogue.problems import Problems
 from ..catalogue.quantities import quantity
-from ..catalogue.reading import Files, Reader, digest_of, files_of, parse_toml
+from ..catalogue.reading import Files, digest_of, files_of, parse_toml
+from ..catalogue.schema import Hole
+from ..catalogue.toml_lines import Path as Keys
 from ..catalogue.units import Dimension, unit
 from .contract import check_measures, check_served
 from .expression import FactIs, Logical, Names, Numeric, parse_condition, parse_number
 from .lookup import read_lookups
 from .model import (
-    HEAVY_ENDS,
-    OUTCOMES,
-    UNKNOWNS,
     Caution,
     Fact,
     Gauge,
@@ -29,6 +30,16 @@ from .model import (
     Served,
     Template,
     Vocabulary,
+)
+from .schema import (
+    CautionFile,
+    GaugeTable,
+    MitigationFile,
+    MitigationTable,
+    NumbersFile,
+    RuleTable,
+    TopicFile,
+    VocabularyFile,
 )
 
 FOLDER: Final = Path(__file__).parent
@@ -54,36 +65,51 @@ def load_rules(served: Served, folder: Path | Files = FOLDER, on: dt.date | None
     today = on or dt.datetime.now(dt.UTC).date()
     files = files_of(folder)
     contents: dict[str, bytes] = {}
-    tops: dict[str, Reader] = {}
+    data: dict[str, dict[str, Any]] = {}
+    problems: dict[str, Problems] = {}
     for name in files.names("*.toml"):
         stem, where = name.removesuffix(".toml"), files.where(name)
         contents[stem] = files.read(name)
-        tops[stem] = Reader(parse_toml(contents[stem], where), where)
+        data[stem] = parse_toml(contents[stem], where)
+        problems[stem] = Problems(where, contents[stem])
     for needed in sorted(_NOT_TOPICS):
-        if needed not in tops:
+        if needed not in data:
             raise FileError(
                 "file-missing", f"{needed}.toml is missing", where=files.where(""),
                 remedy="A rule set has vocabulary.toml, mitigations.toml and cautions.toml.",
             )  # fmt: skip
-    schema = tops["vocabulary"].integer("schema", 1, SCHEMA, default=1)
-    vocabulary = _read_vocabulary(tops["vocabulary"], served, schema)
-    topics = {name: top for name, top in tops.items() if name not in _NOT_TOPICS}
-    parameters, lookups = _read_parameters(topics), read_lookups(topics, vocabulary)
+    words = problems["vocabulary"].read(VocabularyFile, data["vocabulary"])
+    schema = SCHEMA if isinstance(words.schema_version, Hole) else words.schema_version
+    vocabulary = _vocabulary(words, problems["vocabulary"], served, schema)
+    topics = {
+        name: problems[name].read(TopicFile, data[name]) for name in data if name not in _NOT_TOPICS
+    }
+    parameters, lookups = (
+        _parameters(topics, problems), read_lookups(topics, vocabulary, problems)
+    )  # fmt: skip
     if schema < SCHEMA:
-        before = _earlier(schema)
-        parameters = _read_parameters(before) | parameters
-        lookups = read_lookups(before, vocabulary) | lookups
+        before, noted = _earlier(schema)
+        parameters = _parameters(before, noted) | parameters
+        lookups = read_lookups(before, vocabulary, noted) | lookups
     loader = _Loader(vocabulary, parameters)
-    every = [rule for name, top in topics.items() for rule in loader.rules(top, f"{name}.toml")]
-    mitigations = loader.mitigations(tops["mitigations"])
-    cautions = loader.cautions(tops["cautions"])
-    gauges = loader.gauges(tops["vocabulary"].table("gauges"))
-    _check_links(every, mitigations, tops["mitigations"], topics)
+    every = [
+        loader.rule(code, table, f"{name}.toml", problems[name])
+        for name, topic in topics.items()
+        for code, table in topic.rules.items()
+    ]
+    mitigations = loader.mitigations(
+        problems["mitigations"].read(MitigationFile, data["mitigations"]), problems["mitigations"]
+    )
+    cautions = loader.cautions(
+        problems["cautions"].read(CautionFile, data["cautions"]), problems["cautions"]
+    )
+    gauges = loader.gauges(words.gauges.items(), problems["vocabulary"])
+    _check_links(every, mitigations, problems)
     if every:  # where there is no rule at all, that is what is wrong
-        check_served(tops, vocabulary, parameters, lookups, served)
+        check_served(problems, vocabulary, parameters, lookups, served)
     # The vocabulary first: what is wrong there makes other files seem wrong.
-    for top in (tops["vocabulary"], *tops.values()):
-        top.finish("rule file")
+    for each in (problems["vocabulary"], *problems.values()):
+        each.finish("rule file")
     rules = [
         rule for rule in every if rule.since <= today and (rule.until is None or today < rule.until)
     ]
@@ -108,16 +134,24 @@ def load_rules(served: Served, folder: Path | Files = FOLDER, on: dt.date | None
     )
 
 
-def _earlier(schema: int) -> dict[str, Reader]:
+def _earlier(schema: int) -> tuple[dict[str, NumbersFile], dict[str, Problems]]:
     """Return what a rule set of this schema was released with, before files stated it."""
     path = EARLIER / f"schema_{schema}.toml"
-    return {path.stem: Reader(parse_toml(path.read_bytes(), str(path)), str(path))}
+    content = path.read_bytes()
+    problems = Problems(str(path), content)
+    file = problems.read(NumbersFile, parse_toml(content, str(path)))
+    return {path.stem: file}, {path.stem: problems}
 
 
-def _read_vocabulary(top: Reader, served: Served, schema: int) -> Vocabulary:
+def _vocabulary(
+    words: VocabularyFile, problems: Problems, served: Served, schema: int
+) -> Vocabulary:
     measures = dict(served.measures)
     if schema == 1:
-        measures = _stated_measures(top.table("measures"), served)
+        measures = _stated_measures(words, problems, served)
+    elif words.measures is not None:
+        what = "is not a known key: measures are declared where they are computed."
+        problems.note(("measures",), what)
     numbers: dict[str, str] = {}
     titles: dict[str, str] = {}
     for name, measure in measures.items():
@@ -127,75 +161,81 @@ def _read_vocabulary(top: Reader, served: Served, schema: int) -> Vocabulary:
             numbers[f"{name}.heavy"] = measure.unit
             titles[f"{name}.heavy"] = f"{measure.title}, heavy end"
     limits: dict[str, tuple[str, tuple[str, ...]]] = {}
-    for name, table in top.table("limits").named_tables().items():
-        bounds = tuple(table.texts("bounds"))
-        limits[name] = (_unit(table), bounds)
+    for name, table in words.limits.items():
+        bounds = table.bounds
+        limits[name] = (_unit(table.unit, ("limits", name), problems), bounds)
         for bound in bounds:
             numbers[f"limit.{name}.{bound}"] = limits[name][0]
             titles[f"limit.{name}.{bound}"] = f"{bound} {titles.get(name, name)}"
-        table.done()
-    for group in ("machine", "material"):
-        for name, table in top.table(group).named_tables().items():
-            numbers[f"{group}.{name}"] = _unit(table)
-            titles[f"{group}.{name}"] = table.text("title")
-            table.done()
-    facts: dict[str, Fact] = {}
-    for name, table in top.table("facts").named_tables().items():
-        facts[name] = Fact(name, tuple(table.texts("values")), tuple(table.texts("harmless")))
-        table.done()
-    not_assessed = top.table("not_assessed")
-    accessories = top.table("accessories")
-    vocabulary = Vocabulary(
+    for group, tables in (("machine", words.machine), ("material", words.material)):
+        for name, table in tables.items():
+            numbers[f"{group}.{name}"] = _unit(table.unit, (group, name), problems)
+            titles[f"{group}.{name}"] = table.title
+    return Vocabulary(
         measures=measures,
-        not_assessed={name: not_assessed.text(name) for name in not_assessed.data},
+        not_assessed=dict(words.not_assessed.items()),
         limits=limits,
         numbers=numbers,
         titles=titles,
-        facts=facts,
-        accessories={name: accessories.text(name) for name in accessories.data},
+        facts={
+            name: Fact(name, table.values, table.harmless) for name, table in words.facts.items()
+        },
+        accessories=dict(words.accessories.items()),
     )
-    top.table("gauges")  # read later: its expressions need the parameters
-    top.done()
-    return vocabulary
 
 
-def _stated_measures(top: Reader, served: Served) -> dict[str, Measure]:
+def _stated_measures(
+    words: VocabularyFile, problems: Problems, served: Served
+) -> dict[str, Measure]:
     """Read the measures that a vocabulary of the first schema states by itself."""
+    if words.measures is None:
+        problems.note(("measures",), "is missing; a table is required.")
+        return {}
     measures: dict[str, Measure] = {}
-    for name, table in top.named_tables().items():
-        heavy = table.choice("heavy", HEAVY_ENDS)
-        measures[name] = Measure(name, _unit(table), table.text("title"), heavy)
-        table.done()
-    check_measures(top, measures, served)
+    for name, table in words.measures.items():
+        unit_name = _unit(table.unit, ("measures", name), problems)
+        measures[name] = Measure(name, unit_name, table.title, table.heavy)
+    check_measures(problems, measures, served)
     return measures
 
 
-def _unit(table: Reader) -> str:
-    name = table.text("unit")
+def _unit(name: str, path: Keys, problems: Problems) -> str:
+    if isinstance(name, Hole):
+        return "1"
     try:
         return unit(name).name
     except InputError as fault:
-        table.problem("unit", fault.what)
+        problems.note((*path, "unit"), fault.what)
         return "1"
 
 
-def _read_parameters(topics: dict[str, Reader]) -> dict[str, Parameter]:
+def _parameters(
+    topics: Mapping[str, NumbersFile], problems: dict[str, Problems]
+) -> dict[str, Parameter]:
     parameters: dict[str, Parameter] = {}
-    for file, top in topics.items():
-        for name, table in top.table("parameters", optional=True).named_tables().items():
-            text, basis = table.text("value"), table.text("basis")
-            unit_name = _unit(table)
-            value = float("nan")
+    for file, topic in topics.items():
+        for name, table in topic.parameters.items():
+            path = ("parameters", name)
+            unit_name = _unit(table.unit, path, problems[file])
+            value = math.nan
             try:
-                value = quantity(text, unit(unit_name).dimension) if text else value
+                if not isinstance(table.value, Hole):
+                    value = quantity(table.value, unit(unit_name).dimension)
             except InputError as fault:
-                table.problem("value", f"{fault.what}. {fault.remedy}")
+                problems[file].note((*path, "value"), f"{fault.what}. {fault.remedy}")
+            except OpenQuestion as asked:
+                problems[file].note(
+                    (*path, "value"), f"{asked.question.text} Write it without the comma."
+                )
             if name in parameters:
-                table.problem("", f"the parameter is already in {parameters[name].file}.toml.")
-            parameters[name] = Parameter(name, value, unit_name, basis, file)
-            table.done()
+                what = f"the parameter is already in {parameters[name].file}.toml."
+                problems[file].note(path, what)
+            parameters[name] = Parameter(name, value, unit_name, table.basis, file)
     return parameters
 
+
+NEVER: Final = FactIs("", ())
+"""Stands for a condition that cannot be read."""
 
 _FIELD = re.compile(r"\{([^{}]*)\}")
 
@@ -220,23 +260,25 @@ class _Loader:
         fact = self.vocabulary.facts.get(name)
         return fact.values if fact else None
 
-    def condition(self, table: Reader, key: str) -> Logical:
-        text = table.text(key)
+    def condition(self, text: str, path: Keys, problems: Problems) -> Logical:
         try:
-            return parse_condition(text, self.names)
+            return NEVER if isinstance(text, Hole) else parse_condition(text, self.names)
         except InputError as fault:
-            table.problem(key, f"{fault.what}. {fault.remedy}".strip())
-            return FactIs("", ())
+            problems.note(path, f"{fault.what}. {fault.remedy}".strip())
+            return NEVER
 
-    def expression(self, table: Reader, key: str, text: str) -> Numeric | None:
+    def expression(self, text: str | None, path: Keys, problems: Problems) -> Numeric | None:
+        if text is None or isinstance(text, Hole):
+            return None
         try:
             return parse_number(text, self.names)
         except InputError as fault:
-            table.problem(key, f"{fault.what}. {fault.remedy}".strip())
+            problems.note(path, f"{fault.what}. {fault.remedy}".strip())
             return None
 
-    def template(self, table: Reader, key: str) -> Template:
-        text = table.text(key)
+    def template(self, text: str, path: Keys, problems: Problems) -> Template:
+        if isinstance(text, Hole):
+            return Template(("",), (), ())
         pieces = _FIELD.split(text)
         fields: list[Numeric | str] = []
         styles: list[str] = []
@@ -244,115 +286,117 @@ class _Loader:
             source, _, style = piece.partition(":")
             styles.append(style)
             if style not in ("", "%"):
-                table.problem(key, f"{style!r} is no style; % is the only one.")
+                problems.note(path, f"{style!r} is no style; % is the only one.")
             if source in self.vocabulary.facts:
                 fields.append(source)
-            elif (node := self.expression(table, key, source)) is not None:
+            elif (node := self.expression(source, path, problems)) is not None:
                 fields.append(node)
         if len(fields) != len(pieces) // 2:
             return Template((text,), (), ())
         return Template(tuple(pieces[::2]), tuple(fields), tuple(styles))
 
-    def rules(self, top: Reader, file: str) -> list[Rule]:
-        rules: list[Rule] = []
-        for code, table in top.table("rules").named_tables().items():
-            outcome = table.choice("outcome", OUTCOMES)
-            unknown = table.choice("unknown", UNKNOWNS)
-            is_asking = "question" in (outcome, unknown)
-            rules.append(
-                Rule(
-                    code=code,
-                    title=table.text("title"),
-                    source=table.text("when"),
-                    when=self.condition(table, "when"),
-                    given=tuple(table.texts("given", [])),
-                    outcome=outcome,
-                    unknown=unknown,
-                    says=self.template(table, "says"),
-                    tags=tuple(table.texts("tags", [])),
-                    mitigations=tuple(table.texts("mitigations", [])),
-                    ask_text=table.text("ask") if is_asking else "",
-                    ask_choices=tuple(table.texts("choices")) if is_asking else (),
-                    because=table.text("because"),
-                    basis=table.text("basis"),
-                    may_be_wrong_when=table.text("may_be_wrong_when"),
-                    since=_date(table, "since"),
-                    until=_date(table, "until") if table.has("until") else None,
-                    file=file,
-                )
-            )
-            if outcome == "conditions" and not rules[-1].mitigations:
-                table.problem("mitigations", "must name what lifts the condition.")
-            table.done()
-        top.done()
-        return rules
+    def rule(self, code: str, table: RuleTable, file: str, problems: Problems) -> Rule:
+        path = ("rules", code)
+        if table.outcome == "conditions" and table.mitigations == ():
+            problems.note((*path, "mitigations"), "must name what lifts the condition.")
+        _check_question(table, path, problems)
+        return Rule(
+            code=code,
+            title=table.title,
+            source=table.when,
+            when=self.condition(table.when, (*path, "when"), problems),
+            given=table.given,
+            outcome=table.outcome,
+            unknown=table.unknown,
+            says=self.template(table.says, (*path, "says"), problems),
+            tags=table.tags,
+            mitigations=table.mitigations,
+            ask_text=table.ask or "",
+            ask_choices=table.choices or (),
+            because=table.because,
+            basis=table.basis,
+            may_be_wrong_when=table.may_be_wrong_when,
+            since=table.since,
+            until=table.until,
+            file=file,
+        )
 
-    def mitigations(self, top: Reader) -> dict[str, Mitigation]:
-        found: dict[str, Mitigation] = {}
-        for code, table in top.table("mitigations").named_tables().items():
-            values = table.table("values", optional=True)
-            named = [(name, self.expression(values, name, values.text(name)))
-                     for name in values.data]  # fmt: skip
-            provided_by = table.text("provided_by", "")
-            if provided_by and provided_by not in self.vocabulary.accessories:
-                hint = did_you_mean(provided_by, self.vocabulary.accessories)
-                table.problem("provided_by", f"{provided_by!r} is no accessory. {hint}")
-            found[code] = Mitigation(
-                code=code,
-                title=table.text("title"),
-                text=self.template(table, "text"),
-                values=tuple((name, node) for name, node in named if node is not None),
-                provided_by=provided_by,
-                needs=tuple(table.texts("needs", [])),
-                replaces=tuple(table.texts("replaces", [])),
-                conflicts=tuple(table.texts("conflicts", [])),
-                basis=table.text("basis"),
-            )
-            table.done()
-        top.done()
-        return found
+    def mitigations(self, file: MitigationFile, problems: Problems) -> dict[str, Mitigation]:
+        return {
+            code: self.mitigation(code, table, problems) for code, table in file.mitigations.items()
+        }
 
-    def gauges(self, top: Reader) -> tuple[Gauge, ...]:
+    def mitigation(self, code: str, table: MitigationTable, problems: Problems) -> Mitigation:
+        path = ("mitigations", code)
+        named = [
+            (name, self.expression(text, (*path, "values", name), problems))
+            for name, text in table.values.items()
+        ]
+        provided_by = table.provided_by or ""
+        if provided_by and provided_by not in self.vocabulary.accessories:
+            hint = did_you_mean(provided_by, self.vocabulary.accessories)
+            problems.note((*path, "provided_by"), f"{provided_by!r} is no accessory. {hint}")
+        return Mitigation(
+            code=code,
+            title=table.title,
+            text=self.template(table.text, (*path, "text"), problems),
+            values=tuple((name, node) for name, node in named if node is not None),
+            provided_by=provided_by,
+            needs=table.needs,
+            replaces=table.replaces,
+            conflicts=table.conflicts,
+            basis=table.basis,
+        )
+
+    def gauges(
+        self, tables: Iterable[tuple[str, GaugeTable]], problems: Problems
+    ) -> tuple[Gauge, ...]:
         found: list[Gauge] = []
-        for name, table in top.named_tables().items():
+        for name, table in tables:
+            path = ("gauges", name)
             if name not in self.vocabulary.measures:
-                table.problem("", "is no measure of the vocabulary.")
-
-            def read(key: str, table: Reader = table) -> Numeric | None:
-                return self.expression(table, key, table.text(key)) if table.has(key) else None
-
-            demand, rated = read("demand"), read("rated")
-            if demand is None or rated is None:
-                table.problem("", "needs demand and rated.")
-                continue
-            found.append(
-                Gauge(
-                    name, demand, rated, read("absolute"), read("minimum"),
-                    self.condition(table, "when") if table.has("when") else None,
-                    table.text("style", ""),
-                    table.boolean("chosen") if table.has("chosen") else False,
+                problems.note(path, "is no measure of the vocabulary.")
+            demand, rated, absolute, minimum = (
+                self.expression(getattr(table, key), (*path, key), problems)
+                for key in ("demand", "rated", "absolute", "minimum")
+            )
+            when = (
+                None
+                if table.when is None
+                else self.condition(table.when, (*path, "when"), problems)
+            )
+            if demand is not None and rated is not None:
+                found.append(
+                    Gauge(name, demand, rated, absolute, minimum, when, table.style, table.chosen)
                 )
-            )  # fmt: skip
-            table.done()
         return tuple(found)
 
-    def cautions(self, top: Reader) -> tuple[Caution, ...]:
-        found: list[Caution] = []
-        for code, table in top.table("cautions").named_tables().items():
-            when = self.condition(table, "when") if table.has("when") else None
-            found.append(Caution(code, table.text("text"), when, table.text("source")))
-            table.done()
-        top.done()
-        return tuple(found)
+    def cautions(self, file: CautionFile, problems: Problems) -> tuple[Caution, ...]:
+        return tuple(
+            Caution(
+                code,
+                table.text,
+                None
+                if table.when is None
+                else self.condition(table.when, ("cautions", code, "when"), problems),
+                table.source,
+            )
+            for code, table in file.cautions.items()
+        )
 
 
-def _date(table: Reader, key: str) -> dt.date:
-    text = table.text(key)
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        table.problem(key, f"must be a date like '2026-11-25', not {text!r}.")
-        return dt.date.min
+def _check_question(table: RuleTable, path: Keys, problems: Problems) -> None:
+    """Check that a rule which asks says what, and that no other does."""
+    is_asking = "question" in (table.outcome, table.unknown)
+    may_ask = is_asking or isinstance(table.outcome, Hole) or isinstance(table.unknown, Hole)
+    for key in ("ask", "choices"):
+        is_there = getattr(table, key) is not None
+        if is_asking and not is_there:
+            problems.note((*path, key), "is missing; a rule that asks says what, with choices.")
+        if is_there and not may_ask:
+            problems.note(
+                (*path, key), "is read by nothing: neither outcome nor unknown is a question."
+            )
 
 
 def _unknown_name(name: str, known: Iterable[str]) -> InputError:
@@ -364,36 +408,31 @@ def _unknown_name(name: str, known: Iterable[str]) -> InputError:
 
 
 def _check_links(
-    rules: list[Rule],
-    mitigations: dict[str, Mitigation],
-    mitigation_top: Reader,
-    topics: dict[str, Reader],
+    rules: list[Rule], mitigations: dict[str, Mitigation], problems: dict[str, Problems]
 ) -> None:
     """Check that everything named exists, and that no code stands twice."""
     tags = {tag for rule in rules for tag in rule.tags}
     seen: dict[str, str] = {}
-    _check_mitigations(mitigations, mitigation_top)
+    for mitigation in mitigations.values():
+        for key in ("needs", "replaces", "conflicts"):
+            path = ("mitigations", mitigation.code, key)
+            _check_codes(getattr(mitigation, key), mitigations, path, problems["mitigations"])
     for rule in rules:
-        top = topics[rule.file.removesuffix(".toml")]
+        noted, path = problems[rule.file.removesuffix(".toml")], ("rules", rule.code)
         if rule.code in seen:
-            top.problem(f"rules.{rule.code}", f"the code is already in {seen[rule.code]}.")
+            noted.note(path, f"the code is already in {seen[rule.code]}.")
         seen[rule.code] = rule.file
-        for code in rule.mitigations:
-            if code not in mitigations:
-                hint = did_you_mean(code, mitigations)
-                top.problem(f"rules.{rule.code}.mitigations", f"{code!r} does not exist. {hint}")
+        _check_codes(rule.mitigations, mitigations, (*path, "mitigations"), noted)
         for tag in rule.given:
             if tag not in tags:
                 hint = did_you_mean(tag, tags)
-                top.problem(f"rules.{rule.code}.given", f"no rule has the tag {tag!r}. {hint}")
+                noted.note((*path, "given"), f"no rule has the tag {tag!r}. {hint}")
 
 
-def _check_mitigations(mitigations: dict[str, Mitigation], top: Reader) -> None:
-    for mitigation in mitigations.values():
-        for key in ("needs", "replaces", "conflicts"):
-            for code in getattr(mitigation, key):
-                if code not in mitigations:
-                    hint = did_you_mean(code, mitigations)
-                    top.problem(
-                        f"mitigations.{mitigation.code}.{key}", f"{code!r} does not exist. {hint}"
-                    )
+def _check_codes(
+    codes: Iterable[str], mitigations: dict[str, Mitigation], path: Keys, problems: Problems
+) -> None:
+    for code in codes:
+        if code not in mitigations:
+            hint = did_you_mean(code, mitigations)
+            problems.note(path, f"{code!r} does not exist. {hint}")

@@ -3,16 +3,13 @@
 import datetime as dt
 import math
 from collections.abc import Mapping
-from typing import Final, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
 from .expression import Logical, Numeric
 
 Outcome = Literal["setting", "conditions", "question", "refused"]
-OUTCOMES: Final[tuple[Outcome, ...]] = ("setting", "conditions", "question", "refused")
 HeavyEnd = Literal["more", "less", "either", "none"]
-HEAVY_ENDS: Final[tuple[HeavyEnd, ...]] = ("more", "less", "either", "none")
 Unknown = Literal["never", "conditions", "question", "refused"]
-UNKNOWNS: Final[tuple[Unknown, ...]] = ("never", "conditions", "question", "refused")
 
 
 class Template(NamedTuple):

@@ -417,9 +417,12 @@ def _histories(records: list[dict[str, Any]], now: dt.datetime) -> dict[str, lis
     Raises:
         ValueError, TypeError: a record is not as any book would have made it.
     """
+    from ..plain_schema import plain_schema
+
+    schema_of_record = plain_schema(Revision)
     found: dict[str, list[Revision]] = {}
     for record in records:
-        item = Revision(**record)
+        item = Revision(**schema_of_record.model_validate(record).model_dump())
         history = found.setdefault(item.document, [])
         _check_record(item, history[-1] if history else None, now)
         history.append(item)
@@ -429,9 +432,6 @@ def _histories(records: list[dict[str, Any]], now: dt.datetime) -> dict[str, lis
 
 
 def _check_record(item: Revision, last: Revision | None, now: dt.datetime) -> None:
-    for name, value in item._asdict().items():
-        if type(value) is not (int if name in ("number", "base", "entry") else str):
-            raise TypeError(name)
     times = [moment(text) for text in
              (item.drafted, item.submitted, item.approved, item.effective)]  # fmt: skip
     if item.wanted:

@@ -4,7 +4,7 @@ import datetime as dt
 import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi import Path as InPath
@@ -24,8 +24,9 @@ from ...catalogue.book.records import (
     stamp,
 )
 from ...catalogue.errors import InputError
-from ...catalogue.machines import describe
+from ...catalogue.machines import MachineModel, describe
 from ...catalogue.nearest import did_you_mean
+from ...catalogue.plain_schema import plain_schema
 from ...catalogue.reading import KeptFiles
 from ...engine import revision_check
 from ...engine.ask import Desk
@@ -46,6 +47,15 @@ Number = Annotated[int, InPath(ge=1, le=1_000_000_000, examples=[1])]
 Document = Annotated[str, InPath(max_length=100, examples=["rowan-150"])]
 Code = Annotated[str, InPath(max_length=40, examples=["MASS-01"])]
 Long = Annotated[str, Field(max_length=20_000)]
+
+# Answers are described by the records they are made of; they are sent as they are.
+MACHINE: Final[dict[int | str, dict[str, Any]]] = {
+    200: {"model": plain_schema(MachineModel, "Machine", schema=Literal["cuttable.machine/1"])}
+}
+STANDS: Final[dict[int | str, dict[str, Any]]] = {
+    200: {"model": plain_schema(Revision, "Standing", ref=str)}
+}
+BEGUN: Final[dict[int | str, dict[str, Any]]] = {201: STANDS[200]}
 
 
 class Draft(BaseModel):
@@ -129,7 +139,7 @@ async def machines(
     return paged(request, rows, page, key)
 
 
-@router.get("/machines/{code}")
+@router.get("/machines/{code}", response_model=None, responses=MACHINE)
 async def machine(
     request: Request,
     asker: CanAsk,
@@ -236,7 +246,7 @@ async def differences(
     return await state_of(request).books.run(work)
 
 
-@router.post("/revisions", status_code=201)
+@router.post("/revisions", status_code=201, response_model=None, responses=BEGUN)
 async def draft(request: Request, asker: CanDraft, asked: Draft) -> dict[str, Any]:
     """Begin a revision."""
     name = check_document(asked.document)
@@ -251,7 +261,7 @@ async def draft(request: Request, asker: CanDraft, asked: Draft) -> dict[str, An
     return await _stepped(request, asker.person.name, step)
 
 
-@router.patch("/revisions/{document}/{number}")
+@router.patch("/revisions/{document}/{number}", response_model=None, responses=STANDS)
 async def edit(
     request: Request, asker: CanDraft, document: Document, number: Number, asked: Edit
 ) -> dict[str, Any]:
@@ -270,7 +280,7 @@ async def edit(
     return await _stepped(request, asker.person.name, step)
 
 
-@router.post("/revisions/{document}/{number}/submit")
+@router.post("/revisions/{document}/{number}/submit", response_model=None, responses=STANDS)
 async def submit(
     request: Request, asker: CanDraft, document: Document, number: Number, asked: Step
 ) -> dict[str, Any]:
@@ -283,7 +293,7 @@ async def submit(
     return await _stepped(request, asker.person.name, step)
 
 
-@router.post("/revisions/{document}/{number}/return")
+@router.post("/revisions/{document}/{number}/return", response_model=None, responses=STANDS)
 async def give_back(
     request: Request, asker: CanApprove, document: Document, number: Number, asked: Step
 ) -> dict[str, Any]:
@@ -296,7 +306,7 @@ async def give_back(
     return await _stepped(request, asker.person.name, step)
 
 
-@router.post("/revisions/{document}/{number}/withdraw")
+@router.post("/revisions/{document}/{number}/withdraw", response_model=None, responses=STANDS)
 async def withdraw(
     request: Request, asker: CanDraft, document: Document, number: Number, asked: Step
 ) -> dict[str, Any]:
@@ -309,7 +319,7 @@ async def withdraw(
     return await _stepped(request, asker.person.name, step)
 
 
-@router.post("/revisions/{document}/{number}/approve")
+@router.post("/revisions/{document}/{number}/approve", response_model=None, responses=STANDS)
 async def approve(
     request: Request, asker: CanApprove, document: Document, number: Number, asked: Step
 ) -> dict[str, Any]:
@@ -325,7 +335,7 @@ async def approve(
     return await _stepped(request, asker.person.name, step)
 
 
-@router.post("/revisions/{document}/{number}/revoke")
+@router.post("/revisions/{document}/{number}/revoke", response_model=None, responses=STANDS)
 async def revoke(
     request: Request, asker: CanApprove, document: Document, number: Number, asked: Step
 ) -> dict[str, Any]:

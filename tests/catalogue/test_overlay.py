@@ -135,6 +135,6 @@ def test_laying_over_changes_nothing_of_the_model(catalogue: Catalogue) -> None:
         '[limits.stock_mass]\nrated = "250 kg"\nbasis = "x"\n'
         '[[supports]]\ncode = "roller-pair"\ncount = 1\n'
     )
-    merged(base, tomllib.loads(HEAD + text), "overlay")
+    merged(base, (HEAD + text).encode(), "overlay")
     assert base == before
     assert catalogue.machine_content(MODEL, "model").limit("stock_mass").rated == 280
