@@ -6,13 +6,12 @@ nearest known designations. What little is taken for granted is said in ``Sectio
 """
 
 import re
-from collections.abc import Iterable
 from fractions import Fraction
 from typing import Final
 
 from .errors import InputError, OpenQuestion
 from .quantities import comma_readings
-from .sections import A500, Section, hollow_section, round_section
+from .sections import A500, Section, hollow_section, round_section, with_inches
 from .tables import INCH, PipeRow, SectionTables, own_name, schedule_name
 from .written import Size, Written, take_apart
 
@@ -25,7 +24,7 @@ LARGEST_IN: Final = 48
 THICKEST_IN: Final = Fraction(5, 2)
 THINNEST_MM: Final = Fraction(3, 10)
 
-_STANDARD_OF_FINISH: Final = {"hot": "EN 10210-2", "cold": "EN 10219-2"}
+_BOXES: Final = ("square", "rectangular")
 
 OD_TOLERANCE: Final = 0.5  # mm: printed sizes differ by rounding (323.8, 323.9)
 WALL_TOLERANCE: Final = Fraction(2, 100)  # mm
@@ -41,6 +40,10 @@ def read_section(text: str, tables: SectionTables) -> Section:
     if tables.own and own_name(text) in tables.own:
         return tables.own[own_name(text)]
     try:
+        # What a table prints is that section; everything else is read word by word.
+        printed = tables.typed(text)
+        if printed is not None:
+            return printed
         written = take_apart(text)
         section = _Reader(written, tables).section()
     except InputError as fault:
@@ -334,6 +337,8 @@ class _Reader:
         else:
             written = f"tube {float(outside):g} x {float(wall):g} mm"
         tube = round_section(written, float(outside), float(wall), "by outside diameter and wall")
+        if unit_name == "in":
+            tube = with_inches(tube, outside / INCH, wall / INCH)
         if self.written.kind == "tube":
             return tube
         row = self._same_pipe(outside, wall)
@@ -427,16 +432,9 @@ class _Reader:
                 rows = _by_distinct_wall(self.tables.schedules(nps))
                 choices += [row.designation for row in rows]
         if self.written.kind != "pipe":
-            choices += [
-                f"tube {float(od):g} x {float(wall):g} in"
-                for od, _, wall in self.tables.inch_tubes
-                if od == inch
-            ][:8]
-            choices += [
-                f"tube {float(od):g} x {float(wall):g} mm"
-                for od, wall in self.tables.metric_tubes
-                if od == size.mm("mm")
-            ][:8]
+            tubes = self.tables.stock_tubes
+            choices += tubes.get(("in", inch), [])[:8]
+            choices += tubes.get(("mm", size.mm("mm")), [])[:8]
         if not choices:
             raise self._unknown("a wall is missing", ["tube 50 x 3 mm", "NPS 6 SCH 40"])
         return OpenQuestion(
@@ -456,17 +454,18 @@ class _Reader:
         wanted = (max(height, width), min(height, width), wall)
         exact = self.tables.hss.get((*wanted, is_round))
         if exact is not None and not is_metric:
-            return exact
+            return exact.section
         slack = Fraction(3, 100) if is_metric else Fraction(6, 10_000)
-        rows = [key for key in self.tables.hss if key[3] == is_round]
-        near = sorted(rows, key=lambda key: _distance(key[:3], wanted))
-        if near and all(abs(a - b) <= slack for a, b in zip(near[0][:3], wanted, strict=True)):
-            section = self.tables.hss[near[0]]
+        pool = self.tables.pool("hss", shapes=("round",) if is_round else _BOXES)
+        near = pool.nearest([float(size * INCH) for size in wanted], 3)
+        if near and all(
+            abs(Fraction(a) / INCH - b) <= slack for a, b in zip(near[0].sizes, wanted, strict=True)
+        ):
+            section = near[0].section
             note = f"{written.text!r} is {section.designation}" if is_metric else ""
             return section._replace(note=note)
         raise self._unknown(
-            f"{written.text!r} is not in the ASTM A500 table",
-            [self.tables.hss[key].designation for key in near[:3]],
+            f"{written.text!r} is not in the ASTM A500 table", [row.designation for row in near]
         )
 
     def _en(self, family: str) -> Section:
@@ -487,9 +486,9 @@ class _Reader:
         """Find a metric hollow section; of hot and cold the more demanding one is taken."""
         is_round, finish = family == "chs", self.written.finish
         found = [
-            section
-            for section in self.tables.metric(*wanted, is_round=is_round)
-            if not finish or section.standard == _STANDARD_OF_FINISH[finish]
+            row.section
+            for row in self.tables.metric(*wanted, is_round=is_round)
+            if not finish or row.form.finish == finish
         ]
         if not found:
             raise self._unknown_en(wanted, family)
@@ -500,18 +499,11 @@ class _Reader:
         return found[0]._replace(note=note)
 
     def _unknown_en(self, wanted: tuple[float, float, float], family: str) -> InputError:
-        shapes = {"chs": ("round",), "shs": ("square",)}.get(family, ("square", "rectangular"))
-        tables, finish = self.tables, self.written.finish
+        shapes = {"chs": ("round",), "shs": ("square",)}.get(family, _BOXES)
+        finish = self.written.finish
         height, width, wall = max(wanted[:2]), min(wanted[:2]), wanted[2]
-        near = {
-            section.designation: _distance(
-                (section.height, section.width, section.wall), (height, width, wall)
-            )
-            for section in (*tables.hot_finished, *tables.cold_formed, *tables.plain_rounds)
-            if section.shape in shapes
-            and (not finish or section.standard == _STANDARD_OF_FINISH[finish])
-        }
-        names = sorted(near, key=lambda name: near[name])[:6]
+        pool = self.tables.pool("hollow", "round", shapes=shapes, finish=finish)
+        names = [row.designation for row in pool.nearest((height, width, wall), 6)]
         if not finish:
             names = [_plain_name(name) for name in names]
         sides = f"{height:g}" if family == "chs" else f"{height:g} x {width:g}"
@@ -548,20 +540,23 @@ class _Reader:
             raise self._near_box(values, unit_name)
         scale = INCH if unit_name == "in" else Fraction(1)
         shown = " x ".join(f"{float(value / scale):g}" for value in values)
-        return hollow_section(
+        box = hollow_section(
             f"tube {shown} {unit_name}", float(height), float(width), float(thickness),
             "by outside sizes and wall", corners=A500,
         )  # fmt: skip
+        return with_inches(box, *(value / INCH for value in values)) if unit_name == "in" else box
 
     def _known_box(self, values: tuple[Fraction, ...], unit_name: str) -> Section | None:
         sides = sorted(values[:2], reverse=True)
         if unit_name == "in":
-            for (height, width, wall, is_round), section in self.tables.hss.items():
-                sizes = (height * INCH, width * INCH, wall * INCH)
-                wanted = (*sides, values[2])
-                if not is_round and all(
-                    abs(a - b) <= WALL_TOLERANCE for a, b in zip(sizes, wanted, strict=True)
+            wanted = (*sides, values[2])
+            pool = self.tables.pool("hss", shapes=_BOXES)
+            for row in pool.nearest([float(size) for size in wanted], 1):
+                if all(
+                    abs(Fraction(a) - b) <= WALL_TOLERANCE
+                    for a, b in zip(row.sizes, wanted, strict=True)
                 ):
+                    section = row.section
                     return section._replace(note=f"{section.designation} (ASTM A500) was taken")
             return None
         family = "shs" if values[0] == values[1] else "rhs"
@@ -574,14 +569,9 @@ class _Reader:
         scale = INCH if unit_name == "in" else Fraction(1)
         shown = " x ".join(f"{float(value / scale):g}" for value in values)
         wanted = (max(values[:2]), min(values[:2]), values[2])
-        pool: Iterable[Section] = (
-            self.tables.hss.values()
-            if unit_name == "in"
-            else (*self.tables.hot_finished, *self.tables.cold_formed)
-        )
-        boxes = [section for section in pool if section.shape != "round"]
-        near = sorted(boxes, key=lambda s: _distance((s.height, s.width, s.wall), wanted))
-        names = list(dict.fromkeys(_plain_name(section.designation) for section in near[:6]))
+        pool = self.tables.pool("hss" if unit_name == "in" else "hollow", shapes=_BOXES)
+        near = pool.nearest([float(size) for size in wanted], 6)
+        names = list(dict.fromkeys(_plain_name(row.designation) for row in near))
         return self._unknown(
             f"{self.written.text!r} is in no table", [*names[:3], f"tube {shown} {unit_name}"]
         )
@@ -618,13 +608,6 @@ def _by_distinct_wall(rows: list[PipeRow]) -> list[PipeRow]:
 def _schedule_distance(schedule: str, wanted: int) -> int:
     digits = schedule.removesuffix("S")
     return abs(int(digits) - wanted) if digits.isdigit() else 1000
-
-
-def _distance(sizes: Iterable[float | Fraction], wanted: Iterable[float | Fraction]) -> float:
-    """Return how far two sets of sizes are apart, each relative to its own size."""
-    return sum(
-        abs(float(a) - float(b)) / max(float(b), 1e-9) for a, b in zip(sizes, wanted, strict=True)
-    )
 
 
 def _plain_name(designation: str) -> str:

@@ -69,6 +69,7 @@ class Product(NamedTuple):
     size: tuple[Band, ...]
     size_shaped: tuple[Band, ...]
     wall: tuple[Band, ...]
+    wall_shaped: tuple[Band, ...]
     mass_plus: float | None
     straightness: float | None
 
@@ -124,7 +125,8 @@ def mill_range(section: Section, product: Product) -> MillRange:
     outside, wall = section.height, section.wall
     shaped = section.shape != "round" and product.size_shaped
     size = _band(product.size_shaped if shaped else product.size, outside, wall)
-    thickness = _band(product.wall, outside, wall)
+    is_box = section.shape != "round" and product.wall_shaped
+    thickness = _band(product.wall_shaped if is_box else product.wall, outside, wall)
     plus = size.plus.of(outside) if size.plus else 0.0
     size_ratio = 1 + plus / outside
     thin = wall - thickness.minus.of(wall)
@@ -173,6 +175,7 @@ def _product(name: str, table: ProductTable, problems: Problems) -> Product:
         size=bands("size", table.size),
         size_shaped=bands("size_shaped", table.size_shaped, may_be_empty=True),
         wall=bands("wall", table.wall),
+        wall_shaped=bands("wall_shaped", table.wall_shaped, may_be_empty=True),
         mass_plus=None if table.mass is None else table.mass.plus,
         straightness=table.straightness,
     )

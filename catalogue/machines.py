@@ -6,7 +6,7 @@ reference piece: as much as 6.5 m of NPS 5 SCH 40.
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any, Final, Literal, NamedTuple, TypeVar, cast
 
@@ -26,7 +26,7 @@ from .machine_schema import (
     TimedRamp,
 )
 from .problems import Problems
-from .quantities import length
+from .quantities import length, written_inches
 from .schema import LARGEST, Hole, is_table
 from .sections import Section, Shape
 from .tables import SectionTables
@@ -151,7 +151,8 @@ class MachineModel(NamedTuple):
 
     ``code`` is ``model@name`` where an overlay is laid over the model; ``overlay_revision`` is
     then its revision in the book, else 0. ``file`` is the path of a file that a person gave, whose
-    limits nobody has released; else empty.
+    limits nobody has released; else empty. ``in_inches`` are the dotted keys of limits on sizes
+    that the file writes in inches; stock is compared with them by its printed inches.
     """
 
     code: str
@@ -170,6 +171,7 @@ class MachineModel(NamedTuple):
     handling: Handling = UNKNOWN_HANDLING
     overlay_revision: int = 0
     file: str = ""
+    in_inches: tuple[str, ...] = ()
 
     @property
     def named(self) -> str:
@@ -257,12 +259,40 @@ def read_machine(
         ),
         accessories=tuple(_as(Accessory, item) for item in file.accessories),
         handling=_handling(file.handling),
+        in_inches=sizes_in_inches(data),
     )
     codes = [item.code for item in (*model.supports, *model.accessories)]
     for twice in sorted({code for code in codes if code and codes.count(code) > 1}):
         problems.note(("supports",), f"the code {twice!r} is used more than once.")
     problems.finish(f"machine file {code or 'without model'}")
     return model
+
+
+def sizes_in_inches(data: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the dotted keys of the limits on sizes that a machine file writes in inches, sorted.
+
+    ``data`` is the file as parsed; what is no text there is passed over, and reported elsewhere.
+    """
+    names = ("round_diameter", "swept_diameter", "inside_diameter", "wall")
+    limits = {name: _table(_table(data, "limits"), name) for name in names}
+    texts = dict(_texts(limits, "limits")) | dict(
+        _texts({"bore": _table(data, "chuck").get("bore")}, "chuck")
+    )
+    return tuple(sorted(key for key, text in texts.items() if written_inches(text) is not None))
+
+
+def _table(data: Mapping[str, Any], name: str) -> dict[str, Any]:
+    found = data.get(name)
+    return cast("dict[str, Any]", found) if isinstance(found, dict) else {}
+
+
+def _texts(value: Any, key: str) -> Iterator[tuple[str, str]]:
+    """Yield every text in nested tables with its dotted key."""
+    if isinstance(value, dict):
+        for name, item in cast("dict[str, Any]", value).items():
+            yield from _texts(item, f"{key}.{name}")
+    elif isinstance(value, str) and not key.endswith(".basis"):
+        yield key, value
 
 
 _Found = TypeVar("_Found")

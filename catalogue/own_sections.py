@@ -4,28 +4,19 @@ One TOML file: ``[sections."RING 210x8"]`` with shape, sizes, standard and basis
 is asked for by its name, which no curated section may have.
 """
 
-from typing import Final
+from fractions import Fraction
+from typing import Any
 
 from .designations import read_section
 from .errors import CuttableError, OpenQuestion
 from .problems import Problems
+from .quantities import written_inches
 from .reading import parse_toml
 from .schema import Hole
 from .section_schema import OwnSectionFile, OwnSectionTable
-from .sections import (
-    A500,
-    COLD_FORMED,
-    HOT_FINISHED,
-    Corners,
-    Section,
-    hollow_section,
-    round_section,
-)
+from .sections import INCH, Section, hollow_section, round_section, with_inches
+from .table_form import CORNERS
 from .tables import SectionTables, own_name
-
-CORNERS: Final[dict[str, Corners]] = {
-    "EN 10219-2": COLD_FORMED, "EN 10210-2": HOT_FINISHED, "ASTM A500": A500,
-}  # fmt: skip
 
 
 def read_own_sections(content: bytes, where: str, curated: SectionTables) -> dict[str, Section]:
@@ -35,7 +26,8 @@ def read_own_sections(content: bytes, where: str, curated: SectionTables) -> dic
         FileError: ``file-damaged`` or ``file-problems``: wrong keys, sizes or names taken.
     """
     problems = Problems(where, content)
-    file = problems.read(OwnSectionFile, parse_toml(content, where))
+    data = parse_toml(content, where)
+    file = problems.read(OwnSectionFile, data)
     found: dict[str, Section] = {}
     for name, table in file.sections.items():
         if _is_taken(name, curated):
@@ -47,15 +39,17 @@ def read_own_sections(content: bytes, where: str, curated: SectionTables) -> dic
                 ("sections", name),
                 "differs from another name in nothing but letters and spaces.",
             )
-        section = _section(name, table, problems)
+        section = _section(name, table, data["sections"][name], problems)
         if section is not None:
             found[own_name(name)] = section
     problems.finish("file of own sections")
     return found
 
 
-def _section(name: str, table: OwnSectionTable, problems: Problems) -> Section | None:
-    """Return a section; None where its table has a problem."""
+def _section(
+    name: str, table: OwnSectionTable, written: dict[str, Any], problems: Problems
+) -> Section | None:
+    """Return a section of its table, read and as written; None where that has a problem."""
     if isinstance(table, Hole) or any(isinstance(value, Hole) for _, value in table):
         return None
     path = ("sections", name)
@@ -86,7 +80,22 @@ def _section(name: str, table: OwnSectionTable, problems: Problems) -> Section |
     except CuttableError as fault:
         problems.note((*path, "wall"), f"{fault.what}. {fault.remedy}")
         return None
+    section = _as_written(section, table, written)
     return section._replace(note=f"the site's own section: {table.basis}")
+
+
+def _as_written(section: Section, table: OwnSectionTable, written: dict[str, Any]) -> Section:
+    """Return a section with the inches that its sizes are written in, if any is."""
+    is_round = table.shape == "round"
+    keys = ("outside_diameter", "wall") if is_round else ("height", "width", "wall")
+    inches = [written_inches(str(written[key])) for key in keys]
+    if all(item is None for item in inches):
+        return section
+    # What is written in inches is kept to the digit; what is not is converted.
+    return with_inches(section, *(
+        Fraction(getattr(table, key) / INCH) if item is None else item
+        for key, item in zip(keys, inches, strict=True)
+    ))  # fmt: skip
 
 
 def _is_taken(name: str, curated: SectionTables) -> bool:

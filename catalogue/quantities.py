@@ -192,6 +192,27 @@ def quantity(text: str, dimension: Dimension) -> float:
     return _to_float(-exact if sign == "-" else exact, text)
 
 
+INCH_UNITS: Final = frozenset({"in", "ft"})
+"""Units of length in which a size is one of the inch column of its standard."""
+
+
+def written_inches(text: str) -> Fraction | None:
+    """Return the inches, exactly, of a length that is written in inches or feet.
+
+    None for a length in another unit, and for what cannot be read.
+    """
+    try:
+        match = _QUANTITY.fullmatch(tidy(text))
+        if match is None or match[1] == "-":
+            return None
+        given = unit(match[3] or "1", LENGTH)
+        if given.name not in INCH_UNITS:
+            return None
+        return number(match[2]) * given.factor / unit("in").factor
+    except (InputError, OpenQuestion):
+        return None
+
+
 def _to_float(exact: Fraction, text: str) -> float:
     try:
         return float(exact)

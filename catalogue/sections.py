@@ -6,11 +6,15 @@ of ASTM A500 sections only come out with them.
 """
 
 import math
-from typing import Literal, NamedTuple
+from fractions import Fraction
+from typing import Final, Literal, NamedTuple
 
 from .errors import InputError
 
 Shape = Literal["round", "square", "rectangular"]
+
+INCH: Final = 25.4
+"""mm, exact by definition (1959)."""
 
 # One rounded corner, as a share of the sharp one: area it lacks, distance of that area's
 # centroid from the edge, and its own second moment (EN 10219-2 Annex B; follows from
@@ -33,7 +37,9 @@ class Section(NamedTuple):
             swept circle is never understated; 0 means a sharp corner (and rounds).
         standard: the dimensional standard, or a plain description.
         note: what was taken for granted when the text was read; empty if nothing.
-        inches: outside and wall as printed in inches, where the standard prints both.
+        inches: height, width and wall as printed, or typed, in inches; None for a section that
+            its standard prints in millimetres only. It is a column of its own, not a conversion:
+            NPS 18 is printed 457 mm and 18.000 in, which is 457.2 mm.
     """
 
     designation: str
@@ -46,7 +52,44 @@ class Section(NamedTuple):
     sweep_radius: float
     standard: str
     note: str = ""
-    inches: tuple[float, float] | None = None
+    inches: tuple[float, float, float] | None = None
+
+    @property
+    def sizes(self) -> tuple[float, float, float]:
+        """Height, width and wall in mm."""
+        return self.height, self.width, self.wall
+
+    @property
+    def by_inches(self) -> "Section":
+        """The section whose millimetres are the printed inches times 25.4.
+
+        It is compared with limits that were written in inches; masses stay those of the
+        millimetres. Itself where no inches are printed.
+        """
+        if self.inches is None:
+            return self
+        height, width, wall = (size * INCH for size in self.inches)
+        return self._replace(height=height, width=width, wall=wall)
+
+    def printed(self, system: Literal["si", "us"]) -> str:
+        """Return outside and wall as the standard prints them in the unit asked for.
+
+        ``12.75 in x 0.5 in``; ``6 in x 4 in x 0.1875 in``; ``323.8 mm x 12.7 mm``. A size that
+        is not printed in that unit is converted: to 0.001 in or 0.01 mm.
+        """
+        unit = "mm" if system == "si" else "in"
+        texts = [f"{text} {unit}" for text in self.printed_sizes(system)]
+        return " x ".join(texts)
+
+    def printed_sizes(self, system: Literal["si", "us"]) -> tuple[str, ...]:
+        """Return the numbers of :meth:`printed`: outside diameter, or height and width; wall."""
+        if system == "si":
+            texts = [_trimmed(size, 2) for size in self.sizes]
+        elif self.inches is not None:
+            texts = [_trimmed(size, 4) for size in self.inches]
+        else:
+            texts = [_trimmed(size / INCH, 3) for size in self.sizes]
+        return (texts[0], texts[2]) if self.shape == "round" else tuple(texts)
 
     @property
     def outside_diameter(self) -> float | None:
@@ -113,6 +156,27 @@ class Section(NamedTuple):
         return _rounded_area(self.height, self.width, self.outer_radius) - _rounded_area(
             self.height - 2 * wall, self.width - 2 * wall, self.inner_radius
         )
+
+
+def inches_of(section: Section) -> dict[str, dict[str, float]]:
+    """Return ``inches``: height, width and wall as printed, for JSON; nothing where not printed."""
+    if section.inches is None:
+        return {}
+    return {"inches": dict(zip(("height", "width", "wall"), section.inches, strict=True))}
+
+
+def _trimmed(value: float, places: int) -> str:
+    text = f"{value:.{places}f}"
+    return text.rstrip("0").rstrip(".")
+
+
+def with_inches(section: Section, *sizes: Fraction) -> Section:
+    """Return a section with the inches it is printed in: outside, or height and width; wall.
+
+    Of two sides the larger is the height, as in the millimetres.
+    """
+    *sides, wall = (float(size) for size in sizes)
+    return section._replace(inches=(max(sides), min(sides), wall))
 
 
 def _rounded_area(height: float, width: float, radius: float) -> float:

@@ -125,6 +125,9 @@ class Catalogue:
     def digest(self) -> str:
         """Digest of everything but the machine models, which have their own."""
         names = [*self.files.names("tables/*.csv"), "grades.toml", "tolerances.toml"]
+        if self.tables.are_described:
+            # An index kept before it said what columns mean decided nothing, and had no part.
+            names.append("tables/index.toml")
         contents = [
             (name.rsplit("/", 1)[-1].encode(), self.files.read(name)) for name in sorted(names)
         ]

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from ..engine.severing import SENTENCES
 from ..engine.verdict import VERDICTS
-from ..engine.wording import System, levelling, show, show_at_most, show_both
+from ..engine.wording import System, levelling, show, show_at_most, show_both, show_size
 from .rows import Cell, columns, paragraph
 
 if TYPE_CHECKING:
@@ -63,6 +63,13 @@ class KeptWriter:
         """Return a quantity in the units of the answer; nothing for None."""
         return "" if value is None else show(value, unit, self.system, style, digits=4)
 
+    def measured(self, measure: Mapping[str, Any], end: str, style: str) -> str:
+        """Return the ``value`` or ``heavy`` end of a measure; a size in the unit's own column."""
+        inches = measure.get("inches" if end == "value" else "heavy_inches")
+        if inches is None:
+            return self.show(measure.get(end), measure["unit"], style)
+        return show_size(measure[end], inches, self.system, is_printed=end == "value")
+
     def both(self, value: float, unit: str) -> str:
         """Return a quantity in both systems."""
         return show_both(value, unit, self.system)
@@ -83,7 +90,12 @@ class KeptWriter:
             f"{section['designation']}, {self.both(job['stock_length'], 'mm')}, {job['grade']}", 0
         )
         names = ("outside_diameter", "height", "width", "wall")
-        sizes = " x ".join(self.show(section[name], "mm") for name in names if name in section)
+        inches = section.get("inches", {})
+        sizes = " x ".join(
+            show_size(section[name], inches.get(name), self.system)
+            for name in names
+            if name in section
+        )
         mass, inertia = measures.get("stock_mass"), measures.get("rotary_inertia")
         parts = [sizes]
         if mass is not None:
@@ -129,8 +141,8 @@ class KeptWriter:
             heavy = measure.get("heavy")
             rows.append([
                 name.replace("_", " "),
-                self.show(measure["value"], unit, style),
-                self.show(heavy if heavy != measure["value"] else None, unit, style),
+                self.measured(measure, "value", style),
+                "" if heavy == measure["value"] else self.measured(measure, "heavy", style),
                 rated or f"min {self.show(measure.get('minimum'), unit, style)}",
                 self.show(measure.get("absolute"), unit, style),
                 _used(measure),

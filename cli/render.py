@@ -13,15 +13,16 @@ from ..catalogue.errors import Question
 from ..engine.ask import Answer, Desk
 from ..engine.fit_words import fit_sentences
 from ..engine.severing import SENTENCES
-from ..engine.verdict import Verdict
+from ..engine.verdict import MeasureValue, Verdict
 from ..engine.wording import (
     System,
     levelling,
     percent,
-    section_sizes,
     show,
     show_at_most,
     show_both,
+    show_size,
+    show_size_both,
 )
 from .rows import Cell, columns, paragraph
 
@@ -105,6 +106,12 @@ class _Writer:
         style = self.styles.get(name, "")
         return "" if value is None else show(value, unit, self.system, style, digits=4)
 
+    def heavy(self, item: MeasureValue, name: str) -> str:
+        """Return the heavy end of a measure; of a size, in the column of the unit."""
+        if item.heavy is None or item.heavy_inches is None:
+            return self.show(item.heavy, item.unit, name)
+        return show_size(item.heavy, item.heavy_inches, self.system, is_printed=False)
+
     def longest(self, value: float | None) -> str:
         """Return a length found by search, rounded down."""
         return "no length" if value is None else show_at_most(value, self.system)
@@ -146,7 +153,7 @@ class _Writer:
         """Say what was asked about, in numbers."""
         job, measures = verdict.job, verdict.measures
         section = job.section
-        shown = section_sizes(section, self.system)
+        shown = section.printed(self.system)
         self.wrap(
             Text(f"{section.designation}, {self.both(job.length, 'mm')}, {job.grade.name}", "bold")
         )
@@ -219,6 +226,8 @@ class _Writer:
             return
         name, unit = verdict.governing, measure.unit
         value = self.both(measure.value, unit)
+        if measure.inches is not None:
+            value = show_size_both(measure.value, measure.inches, self.system)
         if measure.rated is None:
             against = f"at least {self.show(measure.minimum, unit, name)}"
         else:
@@ -227,7 +236,8 @@ class _Writer:
                 against += f", absolute {self.show(measure.absolute, unit, name)}"
         heavy = ""
         if measure.heavy is not None and measure.heavy != measure.value:
-            heavy = f" (heavy end {self.show(measure.heavy, unit, name)})"
+            shown = self.heavy(measure, name)
+            heavy = f" (heavy end {shown})"
         used = percent(measure.utilisation)
         if (measure.heavy_utilisation or 0) > 1 >= (measure.utilisation or 0):
             used += f", {percent(measure.heavy_utilisation)} at the heavy end"
@@ -263,8 +273,10 @@ class _Writer:
             rows.append(
                 [
                     self.title(name),
-                    self.show(item.value, item.unit, name),
-                    self.show(heavy, item.unit, name),
+                    self.show(item.value, item.unit, name)
+                    if item.value is None or item.inches is None
+                    else show_size(item.value, item.inches, self.system),
+                    "" if heavy is None else self.heavy(item, name),
                     rated,
                     self.show(item.absolute, item.unit, name),
                     _bar(item.utilisation, item.heavy_utilisation),

@@ -7,7 +7,7 @@ import click
 
 from ..catalogue.book.records import SECTIONS
 from ..catalogue.grades import mill_range
-from ..catalogue.sections import Section
+from ..catalogue.sections import Section, inches_of
 from ..engine.job import grade_of
 from ..engine.wording import SYSTEMS, System, show
 from .desk import open_catalogue
@@ -40,15 +40,15 @@ def find(words: tuple[str, ...], *, is_json: bool, most: int) -> int:
         content = {"schema": "cuttable.sections/1", "count": len(found), "sections": sections}
         click.echo(json.dumps(content, ensure_ascii=False, indent=2))
     elif found:
-        from .render import print_rows, section_sizes
+        from .render import print_rows
 
         print_rows(
             ("section", "outside x wall", "inches", "kg/m", "lb/ft", "standard"),
             (
                 (
                     section.designation + (f" ({section.note})" if section.note else ""),
-                    section_sizes(section, "si"),
-                    section_sizes(section, "us"),
+                    section.printed("si"),
+                    section.printed("us"),
                     f"{_mass(section):.4g}",
                     show(_mass(section), "kg/m", "us", digits=4).split()[0],
                     section.standard,
@@ -99,12 +99,12 @@ def show_one(section: str, grade: str | None, units: System, *, is_json: bool) -
         }
         click.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
-    from .render import print_rows, section_sizes
+    from .render import print_rows
 
     rows: list[tuple[str, str]] = [
         ("section", item.designation),
         ("standard", item.standard),
-        ("outside x wall", f"{section_sizes(item, 'si')}  =  {section_sizes(item, 'us')}"),
+        ("outside x wall", f"{item.printed('si')}  =  {item.printed('us')}"),
         ("swept diameter", show(item.swept_diameter, "mm", units)),
         ("area", _area(item.area, units)),
         ("second moments", " and ".join(
@@ -146,6 +146,7 @@ def describe(section: Section) -> dict[str, Any]:
         "width": section.width,
         "wall": section.wall,
         "standard": section.standard,
+        **inches_of(section),
         "area": section.area,
         "second_moments": list(section.second_moments),
         "polar_moment": section.polar_moment,

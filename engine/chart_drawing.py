@@ -37,10 +37,10 @@ Reason = Callable[[Interval], str]
 def label(row: ChartRow, system: System) -> str:
     """Return how a row is named on the axis: the designation and its outside."""
     section = row.section
-    size = show(section.height, "mm", system)
     if section.shape != "round":
         return section.designation
-    return f"{section.designation}  {size}"
+    unit = "mm" if system == "si" else "in"
+    return f"{section.designation}  {section.printed_sizes(system)[0]} {unit}"
 
 
 class Border(NamedTuple):

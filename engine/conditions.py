@@ -6,7 +6,8 @@ limits through one helper with one tolerance, so that stock exactly at a limit i
 whichever unit it was written in.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -24,11 +25,13 @@ from ..rules.expression import (
     Not,
     Number,
     Numeric,
+    names_in,
 )
 from ..rules.model import Vocabulary
 from .arrays import Bools, Codes, Floats
 from .frame import Frame
 from .measures import Measured
+from .measures.inch_column import inch_columns
 
 TOLERANCE: Final = 1e-9
 """Relative difference below which a number counts as equal to its limit."""
@@ -56,12 +59,23 @@ class Truth(NamedTuple):
 
 
 class Scope(NamedTuple):
-    """What names stand for: number columns, fact columns, and codes of fact values."""
+    """What names stand for: number columns, fact columns, and codes of fact values.
+
+    Attributes:
+        inches: sizes by their printed inches, in mm; empty where nothing is compared in inches.
+        in_inches: by limit, rows in which it was written in inches.
+    """
 
     rows: int
     numbers: Mapping[str, Floats]
     facts: Mapping[str, Codes]
     codes: Mapping[str, Mapping[str, int]]
+    inches: Mapping[str, Floats] = MappingProxyType({})
+    in_inches: Mapping[str, Bools] = MappingProxyType({})
+
+    def by_inches(self) -> "Scope":
+        """Return the scope in which every size is that of the printed inches."""
+        return self._replace(numbers={**self.numbers, **self.inches})
 
 
 def fact_codes(vocabulary: Vocabulary) -> dict[str, dict[str, int]]:
@@ -82,7 +96,11 @@ def scope_of(frame: Frame, measured: Measured, vocabulary: Vocabulary) -> Scope:
     numbers = dict(frame.numbers)
     numbers.update(measured.nominal)
     numbers.update({f"{name}.heavy": column for name, column in measured.heavy.items()})
-    return Scope(frame.rows, numbers, frame.facts, fact_codes(vocabulary))
+    codes = fact_codes(vocabulary)
+    if not frame.in_inches:
+        return Scope(frame.rows, numbers, frame.facts, codes)
+    inches = inch_columns(frame, heavy_names(vocabulary))
+    return Scope(frame.rows, numbers, frame.facts, codes, inches, frame.in_inches)
 
 
 def exceeds(left: Floats, right: Floats) -> Bools:
@@ -104,6 +122,23 @@ def number_of(node: Numeric, scope: Scope) -> Floats:
             return reduce(columns)
         case Arithmetic():
             return _arithmetic(node, scope)
+
+
+def number_beside(node: Numeric, limits: Iterable[Numeric], scope: Scope) -> Floats:
+    """Evaluate a number that is set against limits, each size in the column of their unit.
+
+    In rows where one of ``limits`` was written in inches a size is that of the printed inches,
+    elsewhere that of the printed millimetres.
+    """
+    found = number_of(node, scope)
+    if not scope.in_inches:
+        return found
+    names = {name for limit in limits for name in names_in(limit)}
+    masks = [scope.in_inches[name] for name in names if name in scope.in_inches]
+    if not masks or not names_in(node) & scope.inches.keys():
+        return found
+    is_inch = np.logical_or.reduce(masks)
+    return np.where(is_inch, number_of(node, scope.by_inches()), found)
 
 
 def _arithmetic(node: Arithmetic, scope: Scope) -> Floats:
@@ -170,7 +205,8 @@ class Judge:
 
     def _compare(self, node: Compare) -> tuple[Bools, Bools | None]:
         """Compare two numbers; NaN makes every comparison false, and what is false unknown."""
-        left, right = number_of(node.left, self._scope), number_of(node.right, self._scope)
+        both = (node.left, node.right)
+        left, right = (number_beside(side, both, self._scope) for side in both)
         # One limit for all rows is one number.
         bound: Any = right[0] if right.size and right.strides == (0,) else right
         slack = TOLERANCE * np.abs(bound)

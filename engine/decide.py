@@ -11,7 +11,16 @@ from ..rules.expression import names_in
 from ..rules.model import RuleSet
 from .arrays import Bools, Floats
 from .carry import UNTROUBLED
-from .conditions import Judge, Scope, Truth, heavy_names, number_of, scope_of, truth_of
+from .conditions import (
+    Judge,
+    Scope,
+    Truth,
+    heavy_names,
+    number_beside,
+    number_of,
+    scope_of,
+    truth_of,
+)
 from .frame import CARRIED_LIMITS, Frame, build_frame, carry_rows
 from .inference import RANK, Inference, Inferred, with_needs
 from .job import Job
@@ -208,19 +217,26 @@ def fullness(rule_set: RuleSet, scope: Scope) -> list[Fullness]:
     heavy_numbers = {
         name: scope.numbers.get(f"{name}.heavy", column) for name, column in scope.numbers.items()
     }
-    heavy_scope = scope._replace(numbers=heavy_numbers)
+    heavy_scope = scope._replace(
+        numbers=heavy_numbers,
+        inches={name: scope.inches.get(f"{name}.heavy", scope.inches[name])
+                for name in scope.inches},
+    )  # fmt: skip
     result: list[Fullness] = []
     missing = np.full(scope.rows, np.nan)
     for gauge in rule_set.gauges:
         applies = truth_of(gauge.when, scope).yes if gauge.when else np.True_
         demand, rated = number_of(gauge.demand, scope), number_of(gauge.rated, scope)
-        heavy = number_of(gauge.demand, heavy_scope)
+        beside = number_beside(gauge.demand, [gauge.rated], scope)
+        heavy = number_beside(gauge.demand, [gauge.rated], heavy_scope)
         heavy_rated = number_of(gauge.rated, heavy_scope)
         minimum = number_of(gauge.minimum, scope) if gauge.minimum else missing
         absolute = number_of(gauge.absolute, scope) if gauge.absolute else missing
         with np.errstate(divide="ignore", invalid="ignore"):
-            below = minimum / demand
-            nominal = np.where(applies, np.fmax(demand / rated, below), np.nan)
+            below = minimum / (
+                number_beside(gauge.demand, [gauge.minimum], scope) if gauge.minimum else demand
+            )
+            nominal = np.where(applies, np.fmax(beside / rated, below), np.nan)
             at_heavy = np.where(applies, np.fmax(heavy / heavy_rated, below), np.nan)
         result.append(Fullness(gauge.name, demand, rated, absolute, minimum, nominal, at_heavy))
     return result

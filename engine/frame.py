@@ -6,9 +6,10 @@ is the same for many rows is worked out once and spread.
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
 from itertools import pairwise
+from types import MappingProxyType
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -33,7 +34,7 @@ from .carry import (
     usable_supports,
 )
 from .job import Geometry
-from .table import Index, JobTable, part_total
+from .table import Index, JobTable, Stock, part_total
 
 # Common practice, no source: straightness taken where the product standard names none.
 USUAL_STRAIGHTNESS: Final = 0.002
@@ -67,6 +68,9 @@ def _ring_deflection(jaws: int) -> float:
 RING_DEFLECTION: Final = {n: _ring_deflection(n) for n in range(2, 9)}
 
 
+NO_ROWS: Final[Index] = np.zeros(0, dtype=np.intp)
+
+
 class Frame(NamedTuple):
     """Columns of equal length.
 
@@ -79,6 +83,9 @@ class Frame(NamedTuple):
         is_carried: rows whose supports were planned or judged; elsewhere the stock counts as
             carried without trouble.
         places, place: distinct tuples of stations, and which one a row has; -1 where not carried.
+        stocks, stock: distinct stocks, and which one a row has.
+        in_inches: by the name of a limit on a size, rows whose machine states it in inches;
+            a limit that no machine of the frame states in inches is not there.
     """
 
     rows: int
@@ -90,6 +97,9 @@ class Frame(NamedTuple):
     is_carried: Bools
     places: tuple[tuple[float, ...], ...] = ()
     place: Index | None = None
+    stocks: tuple[Stock, ...] = ()
+    stock: Index = NO_ROWS
+    in_inches: Mapping[str, Bools] = MappingProxyType({})
 
 
 def coating_mass(section: Section, coating: str) -> float:
@@ -98,6 +108,32 @@ def coating_mass(section: Section, coating: str) -> float:
         return 0.0
     per_area = next(mass for wall, mass in _ZINC if section.wall <= wall)
     return per_area * section.surface / 1000
+
+
+@lru_cache(maxsize=65536)
+def size_inputs(section: Section, grade: Grade, *, by_inches: bool = False) -> dict[str, float]:
+    """Return the inputs that are sizes, mm; heavy ones as ``h.name``.
+
+    ``by_inches`` takes the printed inches times 25.4 in place of the printed millimetres; the
+    mill tolerance keeps its share of the size.
+    """
+    mill = mill_range(section, grade.product)
+    thick = mill.thick_wall
+    if by_inches:
+        thick *= section.by_inches.wall / section.wall
+        section = section.by_inches
+    is_round = section.shape == "round"
+    outside = section.height if is_round else math.nan
+    swept = section.swept_diameter
+    return {
+        "round_size": outside,
+        "h.round_size": outside * mill.size_ratio,
+        "swept_size": swept,
+        "h.swept_size": swept * mill.size_ratio,
+        "nominal_wall": section.wall,
+        "h.nominal_wall": thick,
+        "inside_size": outside - 2 * section.wall,
+    }
 
 
 @lru_cache(maxsize=65536)
@@ -110,25 +146,17 @@ def _stock_inputs(section: Section, grade: Grade, coating: str) -> dict[str, flo
     straightness = mill.straightness
     if math.isnan(straightness):
         straightness = USUAL_STRAIGHTNESS
-    swept = section.swept_diameter
-    return {
+    return size_inputs(section, grade) | {
         "bare_mass": bare,
         "h.bare_mass": bare * mill.mass_ratio,
         "coating_mass": coating_mass(section, coating),
         "gyration_squared": polar / area,
         "h.gyration_squared": polar / area * mill.gyration_ratio,
-        "round_size": section.height if is_round else math.nan,
-        "h.round_size": section.height * mill.size_ratio if is_round else math.nan,
-        "swept_size": swept,
-        "h.swept_size": swept * mill.size_ratio,
-        "nominal_wall": section.wall,
-        "h.nominal_wall": mill.thick_wall,
         "thin_wall_size": mill.thin_wall,
         "crush_wall": section.wall,
         "h.crush_wall": mill.thin_wall,
         "mean_radius": (section.height - section.wall) / 2 if is_round else math.nan,
         "grip_radius": min(section.height, section.width) / 2,
-        "inside_size": section.height - 2 * section.wall if is_round else math.nan,
         "yield_strength": grade.yield_strength,
         "elasticity": grade.elasticity,
         "usual_bow_share": 0.0,
@@ -224,7 +252,43 @@ def build_frame(
         )[use],
         "seat": np.zeros(rows, dtype=np.int8),
     }
-    return Frame(rows, given, heavy, facts, numbers, accessories, np.zeros(rows, dtype=np.bool_))
+    return Frame(
+        rows, given, heavy, facts, numbers, accessories, np.zeros(rows, dtype=np.bool_),
+        stocks=table.stocks, stock=table.stock,
+        in_inches=_in_inches(machines, machine, vocabulary.facts["family"].values, family),
+    )  # fmt: skip
+
+
+# Limits on sizes by their vocabulary name, and where a machine file states them.
+_SIZE_LIMITS: Final = {
+    f"limit.{name}.{bound}": f"limits.{name}.{bound}"
+    for name in ("round_diameter", "swept_diameter", "inside_diameter")
+    for bound in ("minimum", "rated", "absolute")
+} | {"machine.bore": "chuck.bore"}
+
+
+def _in_inches(
+    machines: Sequence[MachineModel], machine: Index, families: Sequence[str], family: Codes
+) -> dict[str, Bools]:
+    """Return by limit the rows whose machine states it in inches; none where no machine does."""
+    if not any(item.in_inches for item in machines):
+        return {}
+    found: dict[str, Bools] = {}
+    for name, key in _SIZE_LIMITS.items():
+        stated = np.array([key in item.in_inches for item in machines], dtype=np.bool_)
+        if stated.any():
+            found[name] = stated[machine]
+    for bound in ("rated", "absolute"):
+        stated = np.array(
+            [
+                [f"limits.wall.{name}.{bound}" in item.in_inches for name in families]
+                for item in machines
+            ],
+            dtype=np.bool_,
+        )
+        if stated.any():
+            found[f"limit.wall.{bound}"] = stated[machine, family]
+    return found
 
 
 def _spreader(machine: Index, rows: int, count: int) -> Callable[[Sequence[float]], Floats]:

@@ -8,13 +8,15 @@ from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
 from ..catalogue.machines import MachineModel
+from ..catalogue.sections import INCH
 from ..rules.model import Rule
-from .conditions import Scope, number_of, truth_of
+from .conditions import Scope, heavy_names, number_of, truth_of
 from .decide import Decision, Engine, Fullness, fullness
 from .frame import coating_mass, figures_of
 from .inference import Found, Inferred
 from .job import Job
 from .layout import NOT_PLANNED, SetUp, set_up
+from .measures.inch_column import inch_columns
 from .wording import System, Words
 
 VERDICTS: Final = {
@@ -27,7 +29,10 @@ NEAR: Final = 0.9
 
 
 class MeasureValue(NamedTuple):
-    """One measure of the answer. Numbers that do not exist are None."""
+    """One measure of the answer. Numbers that do not exist are None.
+
+    ``inches`` and ``heavy_inches`` are sizes of stock that its standard prints in inches too.
+    """
 
     value: float | None
     heavy: float | None
@@ -37,6 +42,8 @@ class MeasureValue(NamedTuple):
     absolute: float | None = None
     utilisation: float | None = None
     heavy_utilisation: float | None = None
+    inches: float | None = None
+    heavy_inches: float | None = None
 
 
 class FindingText(NamedTuple):
@@ -119,8 +126,13 @@ def verdicts(
 ) -> list[Verdict]:
     """Put every row of a decision into words."""
     full = fullness(engine.rule_set, decision.scope)
+    scope = decision.scope
+    if not scope.inches:
+        # Nothing is compared in inches, but sizes are shown in them.
+        heavy = heavy_names(engine.rule_set.vocabulary)
+        scope = scope._replace(inches=inch_columns(decision.frame, heavy))
     return [
-        _Writer(engine, decision, full, row, system).verdict(job, machine, provenance)
+        _Writer(engine, decision, scope, full, row, system).verdict(job, machine, provenance)
         for row, (job, machine) in enumerate(zip(jobs, machines, strict=True))
     ]
 
@@ -130,6 +142,7 @@ class _Writer:
         self,
         engine: Engine,
         decision: Decision,
+        scope: Scope,
         full: Sequence[Fullness],
         row: int,
         system: System,
@@ -139,7 +152,7 @@ class _Writer:
         self.decision = decision
         self.fullness = {item.name: item for item in full}
         self.row = row
-        self.scope = _one_row(decision.scope, row)
+        self.scope = _one_row(scope, row)
         self.words = Words(self.scope, 0, system)
 
     def verdict(self, job: Job, machine: MachineModel, provenance: Provenance) -> Verdict:
@@ -261,6 +274,8 @@ class _Writer:
                 value,
                 _finite(measured.heavy[name][row]) if measure.has_heavy else None,
                 measure.unit,
+                inches=self.inches(name),
+                heavy_inches=self.inches(f"{name}.heavy"),
             )
         gauges = {gauge.name: gauge for gauge in self.rule_set.gauges}
         for name, full in self.fullness.items():
@@ -279,6 +294,17 @@ class _Writer:
                 heavy_utilisation=_finite(full.heavy[row]),
             )
         return result
+
+    def inches(self, name: str) -> float | None:
+        """Return a size in the inches it is printed in; None for what is none, or is not printed.
+
+        Where both columns say the same the number is there too: it has the digits of the print.
+        """
+        column = self.scope.inches.get(name)
+        stock = self.decision.frame.stocks[int(self.decision.frame.stock[self.row])]
+        if column is None or stock.section.inches is None:
+            return None
+        return _finite(float(column[0]) / INCH)
 
     def governing(self) -> str:
         """Return the measure with the largest utilisation, else the one whose heavy end is over."""
@@ -322,6 +348,8 @@ def _one_row(scope: Scope, row: int) -> Scope:
         {name: column[piece] for name, column in scope.numbers.items()},
         {name: column[piece] for name, column in scope.facts.items()},
         scope.codes,
+        {name: column[piece] for name, column in scope.inches.items()},
+        {name: column[piece] for name, column in scope.in_inches.items()},
     )
 
 
@@ -372,6 +400,21 @@ def describe_job(job: Job) -> dict[str, Any]:
     return described | {
         key: value for key, value in optional.items() if value not in (None, [], "not-stated")
     }
+
+
+def told_job(job: Job) -> dict[str, Any]:
+    """Return the job as an answer tells it: with the inches that a standard prints.
+
+    They are no part of what an answer is named by: it is computed from the millimetres.
+    """
+    described, inches = describe_job(job), job.section.inches
+    if inches is None:
+        return described
+    height, width, wall = inches
+    sizes = {"outside_diameter": height, "height": height, "width": width, "wall": wall}
+    section = described["section"]
+    printed = {name: size for name, size in sizes.items() if name in section}
+    return described | {"section": section | {"inches": printed}}
 
 
 def setup_of(verdict: Verdict) -> dict[str, Any]:
@@ -448,7 +491,7 @@ def to_json(verdict: Verdict) -> dict[str, Any]:
         }
         | ({"overlay_revision": machine.overlay_revision} if machine.overlay_revision else {})
         | ({"file": machine.file} if machine.file else {}),
-        "job": describe_job(verdict.job),
+        "job": told_job(verdict.job),
         "governing": verdict.governing,
         "decided_by": verdict.decided_by or None,
         "measures": {
@@ -463,6 +506,8 @@ def to_json(verdict: Verdict) -> dict[str, Any]:
                     ("absolute", item.absolute),
                     ("utilisation", item.utilisation),
                     ("heavy_utilisation", item.heavy_utilisation),
+                    ("inches", item.inches),
+                    ("heavy_inches", item.heavy_inches),
                 )
                 if value is not None
             }

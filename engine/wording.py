@@ -3,12 +3,15 @@
 import math
 from typing import Final, Literal
 
+import numpy as np
+
 from ..catalogue.errors import InputError
 from ..catalogue.quantities import tidy
-from ..catalogue.sections import Section
+from ..catalogue.sections import INCH
 from ..catalogue.units import convert
+from ..rules.expression import Name, Numeric
 from ..rules.model import Template
-from .conditions import Scope, number_of
+from .conditions import Scope, exceeds, number_of
 
 System = Literal["si", "us"]
 SYSTEMS: Final[tuple[System, ...]] = ("si", "us")
@@ -129,12 +132,26 @@ def feet_and_inches(value: float) -> str:
     return f"{feet}'-{inches}{fraction}\""
 
 
-def section_sizes(section: Section, system: System) -> str:
-    """Return outside and wall; pipe that is listed in inches shows those inches."""
-    sizes = [section.height, section.width] if section.shape != "round" else [section.height]
-    if system == "us" and section.inches:
-        return f"{section.inches[0]:g} in x {section.inches[1]:g} in"
-    return " x ".join(show(size, "mm", system) for size in (*sizes, section.wall))
+def show_size(
+    value: float, inches: float | None, system: System, *, is_printed: bool = True
+) -> str:
+    """Return a size of the stock as it is printed in the unit asked for.
+
+    ``value`` in mm; ``inches`` as printed, None where they are not, and mm are converted. The
+    heavy end of a size is not printed, but follows from what is.
+    """
+    if system == "us" and inches is not None and math.isfinite(inches):
+        # A wall of 3/16 in is printed 0.1875; what the mill adds is not printed, and is rounded.
+        text = f"{inches:.4f}" if is_printed else f"{inches:.3f}"
+        return f"{text.rstrip('0').rstrip('.')} in"
+    return show(value, "mm", system)
+
+
+def show_size_both(value: float, inches: float | None, system: System) -> str:
+    """Return a size in the chosen system with the other one in brackets, each as printed."""
+    first = show_size(value, inches, system)
+    second = show_size(value, inches, "us" if system == "si" else "si")
+    return f"{first} ({second})"
 
 
 def show_both(value: float, unit: str, system: System, *, digits: int = 4) -> str:
@@ -169,6 +186,31 @@ class Words:
             else:
                 value = float(number_of(field, self._scope)[self._row])
                 unit = canonical(field.dimension).name
-                pieces.append(show(value, unit, self._system, style))
+                if isinstance(field, Name) and field.name in self._scope.inches:
+                    inches = float(self._scope.inches[field.name][self._row]) / INCH
+                    printed = not field.name.endswith(".heavy")
+                    pieces.append(show_size(value, inches, self._system, is_printed=printed))
+                else:
+                    pieces.append(show(value, unit, self._system, style))
+                    pieces.append(self._as_written(field, value))
             pieces.append(text)
         return "".join(pieces)
+
+    def _as_written(self, field: Numeric, value: float) -> str:
+        """Return a limit in brackets in its own unit where the unit asked for would mislead.
+
+        Stock with two printed columns can be within a limit in one of them and beyond it in the
+        other: NPS 6 is 6.625 in and 168.3 mm, and a limit of 6.625 in is 168.28 mm.
+        """
+        scope, row = self._scope, self._row
+        name = field.name if isinstance(field, Name) else ""
+        kind, _, rest = name.partition(".")
+        size = rest.partition(".")[0] if kind == "limit" else ""
+        if size not in scope.inches:
+            return ""
+        written: System = "us" if name in scope.in_inches and scope.in_inches[name][row] else "si"
+        columns = np.array([scope.numbers[size][row], scope.inches[size][row]])
+        is_over = exceeds(columns, np.full(2, value))
+        if written == self._system or is_over[0] == is_over[1]:
+            return ""
+        return f" ({show(value, 'mm', written)})"

@@ -9,7 +9,7 @@ from ..fit_words import fit_sentences
 from ..job import Job
 from ..severing import SENTENCES, Piece, Tabs
 from ..verdict import Verdict, setup_of
-from ..wording import System, levelling, section_sizes, show
+from ..wording import System, levelling, show
 
 HEADLINES: Final = {
     "in-range": "In range",
@@ -141,7 +141,7 @@ def _short(digest: str) -> str:
 
 def _subtitle(job: Job, heavy: str, system: System) -> str:
     second: System = "us" if system == "si" else "si"
-    texts = [section_sizes(job.section, which) for which in (system, second)]
+    texts = [job.section.printed(which) for which in (system, second)]
     return f"{texts[0]} ({texts[1]}); weighs up to {heavy}"
 
 

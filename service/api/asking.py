@@ -10,6 +10,7 @@ from fastapi.responses import Response
 from ...catalogue.errors import InputError, OpenQuestion
 from ...catalogue.families import FAMILIES
 from ...catalogue.search import find_sections
+from ...catalogue.sections import inches_of
 from ...engine.charting import charts_of
 from ...engine.job import read_job
 from ...engine.lengths import STEPS, length_intervals
@@ -223,7 +224,7 @@ async def sections(
         return [
             {"designation": item.designation, "shape": item.shape, "height": item.height,
              "width": item.width, "wall": item.wall, "standard": item.standard,
-             "note": item.note}
+             "note": item.note, **inches_of(item)}
             for item in found
         ]  # fmt: skip
 

@@ -11,7 +11,16 @@ from ...engine.fit_words import fit_sentences
 from ...engine.severing import SENTENCES
 from ...engine.sheet import bed_drawing
 from ...engine.verdict import Verdict, to_json
-from ...engine.wording import System, levelling, percent, show, show_at_most, show_both
+from ...engine.wording import (
+    System,
+    levelling,
+    percent,
+    show,
+    show_at_most,
+    show_both,
+    show_size,
+    show_size_both,
+)
 from .look import MARKS
 
 OUTCOMES: Final = {
@@ -212,8 +221,10 @@ OUTLOUD: Final = {
 
 def _facts(job: Mapping[str, Any], measures: Mapping[str, Any], system: System) -> list[str]:
     section = job["section"]
-    sizes = [section[name] for name in ("outside_diameter", "height", "width") if name in section]
-    found = [" x ".join(show(size, "mm", system) for size in (*sizes, section["wall"]))]
+    names = ("outside_diameter", "height", "width", "wall")
+    inches = section.get("inches", {})
+    found = [" x ".join(show_size(section[name], inches.get(name), system)
+                        for name in names if name in section)]  # fmt: skip
     for name, title, unit in (("stock_mass", "weighs", "kg"),
                               ("rotary_inertia", "rotary inertia", "kg*m^2")):  # fmt: skip
         if name not in measures:
@@ -287,6 +298,13 @@ class _Teller:
         style = self.names.styles.get(name, "")
         return "" if value is None else show(value, unit, self.system, style, digits=4)
 
+    def measured(self, item: Mapping[str, Any], end: str, name: str) -> str:
+        """Return the ``value`` or ``heavy`` end of a measure; a size in the unit's own column."""
+        inches = item.get("inches" if end == "value" else "heavy_inches")
+        if inches is None:
+            return self.show(item.get(end), item["unit"], name)
+        return show_size(item[end], inches, self.system, is_printed=end == "value")
+
     def measure_title(self, name: str) -> str:
         return self.names.measures.get(name, name)
 
@@ -332,9 +350,12 @@ class _Teller:
             against = f"rated {show_both(rated, unit, self.system)}"
             if measure.get("absolute") is not None:
                 against += f", absolute {self.show(measure['absolute'], unit, name)}"
-        told = f"{self.measure_title(name)} {show_both(value, unit, self.system)}"
+        shown = show_both(value, unit, self.system)
+        if measure.get("inches") is not None:
+            shown = show_size_both(value, measure["inches"], self.system)
+        told = f"{self.measure_title(name)} {shown}"
         if heavy is not None and heavy != value:
-            told += f" (heavy end {self.show(heavy, unit, name)})"
+            told += f" (heavy end {self.measured(measure, 'heavy', name)})"
         used, most = measure.get("utilisation"), measure.get("heavy_utilisation") or 0.0
         full = percent(used)
         if most > 1 >= (used or 0):
@@ -358,8 +379,8 @@ class _Teller:
             rated = self.show(item.get("rated"), unit, name)
             row = LimitRow(
                 title=self.measure_title(name),
-                job=self.show(item["value"], unit, name),
-                heavy="" if heavy == item["value"] else self.show(heavy, unit, name),
+                job=self.measured(item, "value", name),
+                heavy="" if heavy == item["value"] else self.measured(item, "heavy", name),
                 rated=rated or f"at least {self.show(item.get('minimum'), unit, name)}",
                 absolute=self.show(item.get("absolute"), unit, name),
                 bar=bar(used, item.get("heavy_utilisation")),

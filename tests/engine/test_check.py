@@ -62,6 +62,7 @@ def test_the_contract_of_the_json_answer() -> None:
     assert section == {
         "designation": "NPS 4 SCH 40", "shape": "round", "outside_diameter": 114.3,
         "wall": 6.02, "standard": "ASME B36.10M",
+        "inches": {"outside_diameter": 4.5, "wall": 0.237},
     }  # fmt: skip
     assert answer["job"]["grade"] == "ASTM A53 B"
     assert answer["job"]["stock_length"] == 6000.0
