@@ -146,6 +146,9 @@ class ProductTable(Table):
         _Bands, Field(description="Of the sides of a square or rectangle, where they differ.")
     ] = ()
     wall: Annotated[_Bands, Field(description="Of the wall, by outside, wall or their ratio.")]
+    wall_shaped: Annotated[
+        _Bands, Field(description="Of the wall of a square or rectangle, where they differ.")
+    ] = ()
     mass: Annotated[
         MassTable | None, Field(description="Left out: the heavy end follows from size and wall.")
     ] = None

@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from .errors import FileError
-from .reading import Files, Reader, files_of, parse_toml
+from .problems import Problems
+from .reading import Files, files_of, parse_toml
 from .sections import Section
 from .table_form import is_described, read_forms
 from .table_rows import Form, Pool, Row, typed_key
@@ -23,8 +24,8 @@ INDEX: Final = "index.toml"
 @cache
 def shipped_forms() -> dict[str, Form]:
     """Return the entries of the index that the tool brings."""
-    where = str(FOLDER / INDEX)
-    return read_forms(Reader(parse_toml((FOLDER / INDEX).read_bytes(), where), where))
+    where, content = str(FOLDER / INDEX), (FOLDER / INDEX).read_bytes()
+    return read_forms(parse_toml(content, where), Problems(where, content))
 
 
 class TableFiles:
@@ -57,7 +58,8 @@ class TableFiles:
     @cached_property
     def forms(self) -> dict[str, Form]:
         """The entries of the index by table, in its order."""
-        return read_forms(Reader(self._index, self.files.where(INDEX)), shipped_forms)
+        problems = Problems(self.files.where(INDEX), self.files.read(INDEX))
+        return read_forms(self._index, problems, shipped_forms)
 
     @property
     def are_described(self) -> bool:

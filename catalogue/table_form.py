@@ -6,26 +6,19 @@ Python, so a table is added with data alone.
 """
 
 from collections.abc import Callable, Mapping
-from typing import Any, Final, cast
+from typing import Any, Final
 
-from .reading import Reader
-from .sections import A500, COLD_FORMED, HOT_FINISHED, Corners, Shape
+from .problems import Problems
+from .schema import Hole
+from .section_schema import ColumnTable, IndexFile, IndexTable, KindTable
+from .sections import A500, COLD_FORMED, HOT_FINISHED, Corners
 from .table_rows import FIELD, Column, Form, Kind
+from .toml_lines import Path
 
-SHAPES: Final[tuple[Shape, ...]] = ("round", "square", "rectangular")
 CORNERS: Final[dict[str, Corners]] = {
     "EN 10219-2": COLD_FORMED, "EN 10210-2": HOT_FINISHED, "ASTM A500": A500,
 }  # fmt: skip
 """Corner radii of product standards; an entry may also give its own, as multiples of the wall."""
-
-ROLES: Final = ("", "pipe", "hss", "hollow", "round", "inch-tube", "metric-tube", "gauges")
-"""How typed text that is not written as printed finds a row.
-
-``pipe`` by nominal size and schedule (columns nps, dn, schedule); ``hss`` by inches; ``hollow`` by
-millimetres, hot or cold; ``round`` by outside and wall where no hollow section is; the tubes are
-offered where a wall is missing; ``gauges`` is no section table. A table without a role is found
-as it is printed.
-"""
 
 
 def is_described(entry: Mapping[str, Any]) -> bool:
@@ -34,7 +27,9 @@ def is_described(entry: Mapping[str, Any]) -> bool:
 
 
 def read_forms(
-    top: Reader, shipped: Callable[[], Mapping[str, Form]] | None = None
+    data: dict[str, Any],
+    problems: Problems,
+    shipped: Callable[[], Mapping[str, Form]] | None = None,
 ) -> dict[str, Form]:
     """Read the entries of an index of tables, in its order.
 
@@ -45,115 +40,116 @@ def read_forms(
         FileError: ``file-problems``.
     """
     forms: dict[str, Form] = {}
-    for name, table in top.table("tables").named_tables().items():
-        if shipped is not None and not is_described(table.data):
-            known = shipped().get(name)
-            if known is None:
-                table.problem("columns", "is missing; a list of the columns is required.")
-            else:
-                forms[name] = known
+    for name, table in problems.read(IndexFile, data).tables.items():
+        if table.columns is not None:
+            forms[name] = _Entry(("tables", name), problems).form(name, table, table.columns)
             continue
-        forms[name] = _form(name, table)
+        known = None if shipped is None else shipped().get(name)
+        if known is None:
+            what = "is missing; a list of the columns is required."
+            problems.note(("tables", name, "columns"), what)
+        else:
+            forms[name] = known
     for form in forms.values():
         for other in form.unless_in:
             if other not in forms:
-                top.problem(f"tables.{form.name}.unless_in", f"{other!r} is no table of the index.")
-    top.finish("index of tables")
+                path = ("tables", form.name, "unless_in")
+                problems.note(path, f"{other!r} is no table of the index.")
+    problems.finish("index of tables")
     return forms
 
 
-def _form(name: str, table: Reader) -> Form:
-    columns = tuple(table.texts("columns"))
-    standard = table.text("standard")
-    role = table.choice("role", ROLES, "")
-    form = Form(
-        name=name,
-        file=table.text("file"),
-        columns=columns,
-        role=role,
-        finish=table.choice("finish", ("", "hot", "cold"), ""),
-        unless_in=tuple(table.texts("unless_in", ())),
-        kinds=tuple(
-            _kind(item, columns, standard)
-            for item in table.tables("sections", optional=role == "gauges")
-        ),
-    )
-    if role != "gauges" and not form.kinds and not table.problems:
-        table.problem("sections", "is empty; at least one kind of section is required.")
-    for text in ("title", "edition", "obtained", "checked"):
-        table.text(text)
-    table.done()
-    return form
+class _Entry:
+    """Makes the form of one entry, and checks what its texts mean together."""
 
+    def __init__(self, path: Path, problems: Problems) -> None:
+        self.path, self.problems = path, problems
 
-def _kind(table: Reader, columns: tuple[str, ...], standard: str) -> Kind:
-    shape = table.choice("shape", SHAPES)
-    is_round = shape == "round"
-    names = ("outside", "wall") if is_round else ("height", "width", "wall")
-    sizes = tuple(_column(table, name, columns) for name in names)
-    forms = (table.text("designation"), *table.texts("also_written", ()))
-    shown = table.table("range", optional=True)
-    kind = Kind(
-        when=_when(table, columns),
-        shape=shape,
-        sizes=sizes,
-        corners=None if is_round else _corners(table),
-        forms=forms,
-        is_typed=table.boolean("is_typed") if table.has("is_typed") else True,
-        standard=table.text("standard", standard),
-        note=table.text("note", ""),
-        family=shown.text("family") if shown.data else "",
-        family_size=shown.text("size") if shown.data else "",
-        family_wall=shown.text("wall") if shown.data else "",
-        begins=tuple(" ".join(form.partition("{")[0].split()).casefold() for form in forms),
-    )
-    for key, text in (
-        *(("designation", form) for form in forms), ("note", kind.note),
-        ("range.size", kind.family_size), ("range.wall", kind.family_wall),
-    ):  # fmt: skip
-        _check_columns(table, key, [match[1] for match in FIELD.finditer(text)], columns)
-    shown.done()
-    table.done()
-    return kind
+    def form(self, name: str, table: IndexTable, columns: tuple[str, ...]) -> Form:
+        form = Form(
+            name=name,
+            file=table.file,
+            columns=columns,
+            role=table.role,
+            finish=table.finish,
+            unless_in=table.unless_in,
+            kinds=tuple(
+                self.kind((*self.path, "sections", index), item, columns, table.standard)
+                for index, item in enumerate(table.sections)
+            ),
+        )
+        if table.role != "gauges" and table.sections == ():
+            what = "is empty; at least one kind of section is required."
+            self.problems.note((*self.path, "sections"), what)
+        return form
 
+    def kind(self, path: Path, table: KindTable, columns: tuple[str, ...], standard: str) -> Kind:
+        is_round = table.shape == "round"
+        names = ("outside", "wall") if is_round else ("height", "width", "wall")
+        forms = tuple(
+            form for form in (table.designation, *table.also_written) if not isinstance(form, Hole)
+        )
+        for name in {"outside", "height", "width", "corners"} - {
+            *names,
+            "" if is_round else "corners",
+        }:
+            if getattr(table, name) is not None and not isinstance(table.shape, Hole):
+                what = f"is nothing that a {table.shape} section has."
+                self.problems.note((*path, name), what)
+        note, shown = table.note or "", table.range
+        kind = Kind(
+            when=dict(table.when.items()),
+            shape=table.shape,
+            sizes=tuple(
+                self.column((*path, name), getattr(table, name), columns) for name in names
+            ),
+            corners=None if is_round else self.corners((*path, "corners"), table),
+            forms=forms,
+            is_typed=table.is_typed,
+            standard=table.standard or standard,
+            note=note,
+            family=shown.family if shown else "",
+            family_size=shown.size if shown else "",
+            family_wall=shown.wall if shown else "",
+            begins=tuple(" ".join(form.partition("{")[0].split()).casefold() for form in forms),
+        )
+        for keys, text in (
+            *((("designation",), form) for form in forms), (("note",), note),
+            (("range", "size"), kind.family_size), (("range", "wall"), kind.family_wall),
+        ):  # fmt: skip
+            named = [] if isinstance(text, Hole) else [match[1] for match in FIELD.finditer(text)]
+            self.check_columns((*path, *keys), named, columns)
+        self.check_columns((*path, "when"), [name for name, _ in table.when.items()], columns)
+        return kind
 
-def _check_columns(table: Reader, key: str, named: list[str], columns: tuple[str, ...]) -> None:
-    for name in named:
-        if name not in columns:
-            table.problem(key, f"{name!r} is not one of the columns {', '.join(columns)}.")
+    def check_columns(self, path: Path, named: list[str], columns: tuple[str, ...]) -> None:
+        for name in named:
+            if name not in columns and not isinstance(columns, Hole):
+                what = f"{name!r} is not one of the columns {', '.join(columns)}."
+                self.problems.note(path, what)
 
+    def column(self, path: Path, table: ColumnTable | None, columns: tuple[str, ...]) -> Column:
+        """Return ``wall = { mm = "wall_mm", in = "wall_in" }``, either unit or both."""
+        if table is None:
+            self.problems.note(path, "is missing; a table is required.")
+            return Column("", "")
+        if isinstance(table, Hole):
+            return Column("", "")
+        column = Column(table.mm or "", table.inches or "")
+        if table.mm is None and table.inches is None:
+            self.problems.note(path, "must name a column in mm, in inches, or one of each.")
+        self.check_columns(path, [item for item in column if item], columns)
+        return column
 
-def _column(table: Reader, name: str, columns: tuple[str, ...]) -> Column:
-    """Read ``wall = { mm = "wall_mm", in = "wall_in" }``, either unit or both."""
-    units = table.table(name)
-    column = Column(units.text("mm", ""), units.text("in", ""))
-    if isinstance(table.data.get(name), dict) and column == Column("", ""):
-        table.problem(name, "must name a column in mm, in inches, or one of each.")
-    _check_columns(table, name, [item for item in column if item], columns)
-    units.done()
-    return column
-
-
-def _when(table: Reader, columns: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
-    """Read the cells that a row of this kind has; an empty text is an empty cell."""
-    cells = table.table("when", optional=True)
-    _check_columns(table, "when", list(cells.data), columns)
-    found: dict[str, tuple[str, ...]] = {}
-    for name, value in cells.data.items():
-        items = cast("list[Any]", value) if isinstance(value, list) else [None]
-        if not all(isinstance(item, str) for item in items):
-            cells.problem(name, "must be a list of texts.")
-        found[name] = tuple(str(item) for item in items)
-    return found
-
-
-def _corners(table: Reader) -> Corners:
-    """Read a product standard whose radii hold, or radii as multiples of the wall."""
-    if not isinstance(table.data.get("corners"), dict):
-        return CORNERS[table.choice("corners", CORNERS)]
-    radii = table.table("corners")
-    outer, inner = radii.number("outer", 0, 4), radii.number("inner", 0, 4)
-    smallest = radii.number("smallest_outer", 0, 4)
-    radii.done()
-    pair = (outer, inner)
-    return Corners((pair, pair, pair), (smallest, smallest, smallest))
+    def corners(self, path: Path, table: KindTable) -> Corners | None:
+        """Return the radii of a standard, or those stated as multiples of the wall."""
+        radii = table.corners
+        if radii is None:
+            self.problems.note(path, f"is missing; one of {', '.join(CORNERS)} is required.")
+        if radii is None or isinstance(radii, Hole):
+            return None
+        if isinstance(radii, str):
+            return CORNERS[radii]
+        pair = (radii.outer, radii.inner)
+        smallest = radii.smallest_outer
+        return Corners((pair, pair, pair), (smallest, smallest, smallest))

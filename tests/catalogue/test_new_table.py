@@ -1,5 +1,6 @@
 """A section table is data: one CSV file and its entry, and everything of the tool knows it."""
 
+import re
 import shutil
 from pathlib import Path
 
@@ -224,6 +225,6 @@ def test_an_unknown_table_of_an_old_index_is_told(tmp_path: Path) -> None:
     catalogue = Catalogue(folder(tmp_path, entry))
     with pytest.raises(FileError) as caught:
         catalogue.section("NPS 6 SCH 40")
-    assert list(caught.value.problems) == [
+    assert [re.sub(r" \(line \d+\)$", "", told) for told in caught.value.problems] == [
         "tables.orrin.columns: is missing; a list of the columns is required."
     ]
