@@ -8,7 +8,7 @@ reference piece: as much as 6.5 m of NPS 5 SCH 40.
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, fields, is_dataclass
-from typing import Any, Final, Literal, NamedTuple, TypeVar, cast
+from typing import Any, Final, Literal, NamedTuple, TypeVar, cast, get_args
 
 from .designations import read_section
 from .errors import CuttableError, OpenQuestion
@@ -34,6 +34,8 @@ from .toml_lines import Path
 from .units import INERTIA, Dimension
 
 RampKind = Literal["constant-time", "constant-acceleration"]
+RAMPS: Final[tuple[RampKind, ...]] = get_args(RampKind)
+SHAPES: Final[tuple[Shape, ...]] = get_args(Shape)
 UNREADABLE: Final = math.nan
 
 LIMITS: Final[dict[str, tuple[Dimension, bool]]] = {
