@@ -19,7 +19,7 @@ from program import Program, run_anew
 # Tests ask the limits the tool brings, unless they name a book of their own; what somebody has
 # set for their own use of the tool is not theirs.
 for _name in [name for name in os.environ if name.startswith("CUTTABLE_")]:
-    if _name != "CUTTABLE_UPDATE_README":
+    if not _name.startswith("CUTTABLE_UPDATE_"):
         del os.environ[_name]
 os.environ["CUTTABLE_BOOK"] = "none"
 
