@@ -4,14 +4,9 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, Final, NamedTuple, Protocol
 
-from .designations import read_section
+from .designations.designations import read_section
 from .errors import InputError
-from .grades import Grade, Product, find_grade, read_grades, read_products
-from .machines import MachineModel, read_machine
-from .nearest import nearest
-from .overlay import MARK, merged
-from .problems import Problems
-from .reading import (
+from .files.file_source import (
     Files,
     Folder,
     KeptFiles,
@@ -20,14 +15,19 @@ from .reading import (
     parse_toml,
     read_bytes,
 )
-from .sections import Section
-from .tables import SectionTables
+from .files.problems import Problems
+from .grades.grades import Grade, Product, find_grade, read_grades, read_products
+from .machines.model import MachineModel, read_machine
+from .machines.site_overlay import MARK, merged
+from .nearest import nearest
+from .tables.reader import SectionTables
+from .tables.sections import Section
 
 FOLDER: Final = Path(__file__).parent
 
 
 class ModelFile(NamedTuple):
-    """The file of a model, and its revision where a book keeps it (else 0: the file says)."""
+    """The file of a model, and its revision where a ledger keeps it (else 0: the file says)."""
 
     content: bytes
     where: str
@@ -70,7 +70,7 @@ class FolderModels:
         return ModelFile(self.files.read(name), self.files.where(name))
 
     def overlays(self) -> list[str]:
-        """Return nothing: overlays are kept in a book."""
+        """Return nothing: overlays are kept in a ledger."""
         return []
 
     def overlay(self, code: str) -> ModelFile:
@@ -116,7 +116,7 @@ class Catalogue:
         curated = SectionTables(_below(self.files, "tables"))
         if self.own.sections is None:
             return curated
-        from .own_sections import read_own_sections
+        from .tables.own_sections import read_own_sections
 
         kept = self.own.sections
         return SectionTables(curated.files, read_own_sections(kept.content, kept.where, curated))
@@ -154,7 +154,7 @@ class Catalogue:
         problems.finish("grade file")
         if self.own.grades is None:
             return grades
-        from .own_grades import read_own_grades
+        from .grades.own_grades import read_own_grades
 
         return grades | read_own_grades(
             self.own.grades.content, self.own.grades.where, grades, self.products
@@ -256,11 +256,11 @@ class Catalogue:
         return read_machine(data, problems, digest_of(content), self.tables, self.grades)
 
     def section(self, text: str) -> Section:
-        """Read a section; see :func:`cuttable.catalogue.designations.read_section`."""
+        """Read a section; see :func:`cuttable.catalogue.designations.designations.read_section`."""
         return read_section(text, self.tables)
 
     def grade(self, text: str) -> Grade:
-        """Find a grade; see :func:`cuttable.catalogue.grades.find_grade`."""
+        """Find a grade; see :func:`cuttable.catalogue.grades.grades.find_grade`."""
         return find_grade(text, self.grades)
 
 

@@ -5,16 +5,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..catalogue.book.records import minute
 from ..catalogue.errors import InputError
+from ..catalogue.ledger.records import minute
 from ..engine.version import VERSION
 from .apps import new_app
-from .desk import open_book
+from .context import open_ledger
 from .options import Json, command
 
 if TYPE_CHECKING:
-    from ..catalogue.book.answers import Kept
-    from ..catalogue.book.connect import Book
+    from ..catalogue.ledger.answers import Kept
+    from ..catalogue.ledger.database import Ledger
 
 RECENT = 20
 
@@ -55,23 +55,23 @@ def answer(
 
     Exit status of --again and --today: 0 the same, 1 different.
     """
-    from ..catalogue.book import answers
+    from ..catalogue.ledger import answers
 
     if is_again and is_today:
         raise InputError("option-needs", "--again and --today are two questions",
                          remedy="Ask one at a time.")  # fmt: skip
-    book = open_book()
+    ledger = open_ledger()
     if not name:
-        return _list(book, is_json=is_json)
-    with book.reading() as connection:
+        return _list(ledger, is_json=is_json)
+    with ledger.reading() as connection:
         kept = answers.find_answer(connection, name)
         files = answers.given_files(connection, kept)
     if is_again or is_today:
-        from .again import tell_again
-        from .today import tell_today
+        from .reassess import tell_today
+        from .replay import tell_again
 
         tell = tell_again if is_again else tell_today
-        return tell(book, kept, files, is_json=is_json)
+        return tell(ledger, kept, files, is_json=is_json)
     if is_json:
         typer.echo(kept.text)
         return 0
@@ -79,12 +79,12 @@ def answer(
     return 0
 
 
-def _list(book: "Book", *, is_json: bool) -> int:
-    from ..catalogue.book import answers
-    from ..engine.keeping import asked_words
-    from .render import print_rows
+def _list(ledger: "Ledger", *, is_json: bool) -> int:
+    from ..catalogue.ledger import answers
+    from ..engine.review.recording import asked_words
+    from .terminal.layout import print_rows
 
-    with book.reading() as connection:
+    with ledger.reading() as connection:
         found = answers.recent(connection, RECENT)
     if is_json:
         rows = [{"answer": number, "at": at, "asker": asker, "verdict": verdict or None,
@@ -109,9 +109,9 @@ def _list(book: "Book", *, is_json: bool) -> int:
 def print_kept(kept: "Kept") -> None:
     """Print an answer as it was given, by the words of ``check``: every model in full."""
     from ..engine.answer.document import read_reply
-    from ..engine.keeping import asked_words
-    from .render import console, print_answer
-    from .rows import paragraph
+    from ..engine.review.recording import asked_words
+    from .terminal.layout import console, print_answer
+    from .terminal.rows import paragraph
 
     screen = console()
     screen.print(f"Answer {kept.answer}, given to {kept.asker} on {minute(kept.at)} by "

@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from ..catalogue.errors import InputError
-from ..engine.ask import Desk
+from ..engine.assessor import AssessorCore
 from ..engine.jobs.fields import FIELDS
 from .apps import new_app
-from .desk import open_desk
+from .context import open_assessor
 from .options import Sheet, Workers, command
-from .progress import batch_extra, chunk_rows, progress
+from .terminal.progress import batch_extra, chunk_rows, progress
 
 if TYPE_CHECKING:
-    from ..engine.backlog.reading import Backlog
-    from ..engine.backlog.run import Runner
+    from ..engine.backlog.readers import Backlog
+    from ..engine.backlog.runner import Runner
 
 REPORTS = (".html", ".pdf")
 REQUIRED: Final = ("job", *(field.name for field in FIELDS if field.is_required))
@@ -99,21 +99,21 @@ def batch(
     _check_places(backlog, out, report)
     with batch_extra():
         from ..engine.backlog.pipeline import answer_all
-        from ..engine.backlog.reading import open_backlog
-        from ..engine.backlog.run import Asked, Runner
-        from ..engine.backlog.writing import open_answers
-    desk = open_desk()
-    asked = Asked(tuple(desk.machines(machines)), is_best, has_numbers)
+        from ..engine.backlog.readers import open_backlog
+        from ..engine.backlog.runner import Asked, Runner
+        from ..engine.backlog.writers import open_answers
+    assessor = open_assessor()
+    asked = Asked(tuple(assessor.machines(machines)), is_best, has_numbers)
     opened = open_backlog(backlog, sheet)
     typer.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)
     decider = None
     if scheduler:
         from ..engine.backlog.cluster import Cluster
 
-        decider = Cluster(scheduler, desk.rule_set.digest)
-    runner = Runner(desk, asked, workers, decider=decider)
+        decider = Cluster(scheduler, assessor.rule_set.digest)
+    runner = Runner(assessor, asked, workers, decider=decider)
     answers = open_answers(
-        out, runner.schema, typed=("job", "error_text"), key=_key(desk, asked, opened),
+        out, runner.schema, typed=("job", "error_text"), key=_key(assessor, asked, opened),
         is_resumed=is_resumed,
     )  # fmt: skip
     is_done = False
@@ -135,7 +135,7 @@ def batch(
                     f"{answers.rows_done} rows are done; --resume continues with the next.",
                     err=True,
                 )
-    _tell(desk, runner, out, report, f"{backlog.name} on {_models(asked)}")
+    _tell(assessor, runner, out, report, f"{backlog.name} on {_models(asked)}")
     best = runner.tally.best
     if runner.tally.faulty or best.get("", 0):
         return 2
@@ -169,14 +169,14 @@ def _are_one(one: Path, other: Path) -> bool:
     return one.resolve() == other.resolve()
 
 
-def _key(desk: Desk, asked: Any, opened: "Backlog") -> dict[str, Any]:
+def _key(assessor: AssessorCore, asked: Any, opened: "Backlog") -> dict[str, Any]:
     """Return what the answers depend on: a stopped run is continued only for the same."""
     return {
         "backlog": opened.digest(),
         "machines": [machine.digest for machine in asked.machines],
         "best": asked.is_best,
         "numbers": asked.has_numbers,
-        "provenance": list(astuple(desk.provenance)),
+        "provenance": list(astuple(assessor.provenance)),
     }
 
 
@@ -184,14 +184,16 @@ def _models(asked: Any) -> str:
     return ", ".join(machine.named for machine in asked.machines)
 
 
-def _tell(desk: Desk, runner: "Runner", out: Path, report: Path | None, about: str) -> None:
+def _tell(
+    assessor: AssessorCore, runner: "Runner", out: Path, report: Path | None, about: str
+) -> None:
     """Print the summary, and write the report where one is asked for."""
     from ..engine.backlog.summary import html_report, pdf_report, shortened, summary_of
     from .files import write_whole
-    from .render import console
-    from .rows import columns
+    from .terminal.layout import console
+    from .terminal.rows import columns
 
-    summary = summary_of(runner.tally, desk.rule_set, len(runner.asked.machines))
+    summary = summary_of(runner.tally, assessor.rule_set, len(runner.asked.machines))
     screen = console()
     screen.print(f"{out}: {summary.headline}", soft_wrap=True)
     rows = [[str(count), name] for name, count in summary.jobs]
@@ -208,7 +210,7 @@ def _tell(desk: Desk, runner: "Runner", out: Path, report: Path | None, about: s
         screen.print(columns([list(row) for row in shortened_texts(taken)], screen.width, indent=2),
                      soft_wrap=True)  # fmt: skip
     if report is not None:
-        provenance = desk.provenance
+        provenance = assessor.provenance
         line = (
             f"{provenance.tool}; rules {provenance.rules[7:15]}; "
             f"catalogue {provenance.catalogue[7:15]}"

@@ -5,13 +5,13 @@ from typing import Any
 
 import typer
 
-from ..catalogue.book.brought import CATALOGUE_FILES
-from ..catalogue.book.records import CATALOGUE
-from ..catalogue.problems import Problems
-from ..catalogue.reading import parse_toml
-from ..catalogue.section_schema import IndexFile
+from ..catalogue.files.file_source import parse_toml
+from ..catalogue.files.problems import Problems
+from ..catalogue.ledger.records import CATALOGUE
+from ..catalogue.ledger.shipped import CATALOGUE_FILES
+from ..catalogue.tables.schema import IndexFile
 from .apps import new_app
-from .desk import open_catalogue
+from .context import open_catalogue
 from .options import Json, command
 from .revision_kind import Kind
 from .revisions import add_revision_commands
@@ -52,7 +52,7 @@ def list_all(*, is_json: Json = False) -> int:
         }  # fmt: skip
         typer.echo(json.dumps(answer, ensure_ascii=False, indent=2))
         return 0
-    from .render import print_rows
+    from .terminal.layout import print_rows
 
     print_rows(
         ("table", "standard", "edition", "what"),

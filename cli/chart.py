@@ -7,10 +7,10 @@ from typing import Annotated, Any
 import typer
 
 from ..catalogue.errors import InputError
-from ..catalogue.families import Family
-from ..engine.charting import charts_of
+from ..catalogue.tables.families import Family
+from ..engine.search.charting import charts_of
 from .apps import new_app
-from .desk import open_desk
+from .context import open_assessor
 from .files import write_whole
 from .options import GRADE, Machine, Units, command
 
@@ -63,9 +63,9 @@ def chart(
             "choice-unknown", f"{out.name!r} is no kind of chart",
             remedy=f"End the file name in {', '.join(KINDS)}.",
         )  # fmt: skip
-    desk = open_desk()
-    models = desk.machines([machine, *([against] if against else [])])
-    drawn = charts_of(desk, models, family=family, wall=wall, system=units, **said)
+    assessor = open_assessor()
+    models = assessor.machines([machine, *([against] if against else [])])
+    drawn = charts_of(assessor, models, family=family, wall=wall, system=units, **said)
     made = (
         drawn.page(units).encode()
         if kind == ".html"

@@ -5,13 +5,13 @@ from typing import Annotated, Any, Literal
 
 import typer
 
-from ..catalogue.overlay import MARK
+from ..catalogue.machines.site_overlay import MARK
 from ..engine.answer.document import Reply, text_of
-from ..engine.ask import Desk, is_at_least
-from ..engine.job import JobText
-from ..engine.wording import system_of
+from ..engine.answer.wording import system_of
+from ..engine.assessor import AssessorCore, is_at_least
+from ..engine.jobs.parse import JobText
 from .apps import new_app
-from .desk import open_desk
+from .context import open_assessor
 from .options import JOB, Json, Machines, UnitsTyped, Who, Words, command, section_and_length
 
 MOST_SITES = 5
@@ -48,7 +48,7 @@ def check(
     is_kept: Annotated[
         bool,
         typer.Option("--keep", envvar="CUTTABLE_KEEP",
-                     help="Keep the answer in the book; cuttable answer gives it again."),
+                     help="Keep the answer in the ledger; cuttable answer gives it again."),
     ] = False,
     who: Who = None,
     is_full: Annotated[
@@ -61,33 +61,33 @@ def check(
     system = units or system_of(length)
     text = JobText(section, length, **said)
     if is_kept:
-        from .keeping import ask_and_keep
+        from .recording import ask_and_keep
 
-        reply, desk = ask_and_keep(text, machines, system, who, is_traced=is_traced)
+        reply, assessor = ask_and_keep(text, machines, system, who, is_traced=is_traced)
     else:
-        desk = open_desk()
-        reply = desk.ask(text, machines, system=system, is_traced=is_traced)
+        assessor = open_assessor()
+        reply = assessor.ask(text, machines, system=system, is_traced=is_traced)
     if is_json:
         typer.echo(text_of(reply))
     else:
-        from .render import print_answer
+        from .terminal.layout import print_answer
 
         print_answer(reply, system, is_full=is_full)
         if not machines:
-            _tell_sites(reply, desk)
+            _tell_sites(reply, assessor)
     if reply.questions:
         return 2
     return 0 if is_at_least(reply.best, at_least) else 1
 
 
-def _tell_sites(reply: Reply, desk: Desk) -> None:
+def _tell_sites(reply: Reply, assessor: AssessorCore) -> None:
     """Say that machines as they stand at a site were not asked, for only models are."""
     models = {answer.machine.model for answer in reply.verdicts}
-    sites = [name for name in desk.catalogue.overlays if name.partition(MARK)[0] in models]
+    sites = [name for name in assessor.catalogue.overlays if name.partition(MARK)[0] in models]
     if not sites:
         return
-    from .render import console
-    from .rows import paragraph
+    from .terminal.layout import console
+    from .terminal.rows import paragraph
 
     more = len(sites) - MOST_SITES
     named = ", ".join(sites[:MOST_SITES]) + (f" and {more} more" if more > 0 else "")

@@ -7,10 +7,10 @@ from typing import Annotated, Any
 import typer
 
 from ..catalogue.errors import OpenQuestion
-from ..engine.job import Job, JobText, read_job
-from ..engine.wording import show, system_of
+from ..engine.answer.wording import show, system_of
+from ..engine.jobs.parse import Job, JobText, read_job
 from .apps import new_app
-from .desk import open_desk
+from .context import open_assessor
 from .options import GRADE, Json, UnitsTyped, command
 
 MEASURES = ("linear_mass", "stock_mass", "rotary_inertia")
@@ -38,22 +38,22 @@ def compare(
     is_json: Json = False,
 ) -> int:
     """How much heavier, and harder to turn, is one piece than another?"""
-    desk = open_desk()
+    assessor = open_assessor()
     pieces = [(section, length), (other_section, other_length)]
     jobs: list[Job] = []
     for item_section, item_length in pieces:
         text = JobText(item_section, item_length, **said)
-        job, questions = read_job(text, desk.catalogue, desk.rule_set.vocabulary)
+        job, questions = read_job(text, assessor.catalogue, assessor.rule_set.vocabulary)
         if job is None:
             raise OpenQuestion(questions[0].code, questions[0].text, questions[0].choices)
         jobs.append(job)
     # The measures compared do not read the machine; any model completes the columns.
-    machine = next(iter(desk.catalogue.machines.values()))
-    nominal = desk.engine.decide(jobs, [machine, machine]).measured.nominal
+    machine = next(iter(assessor.catalogue.machines.values()))
+    nominal = assessor.engine.decide(jobs, [machine, machine]).measured.nominal
     rows: list[dict[str, Any]] = []
     for name in MEASURES:
         first, second = (float(value) for value in nominal[name])
-        unit = desk.rule_set.vocabulary.measures[name].unit
+        unit = assessor.rule_set.vocabulary.measures[name].unit
         rows.append(
             {"measure": name, "unit": unit, "first": first, "second": second,
              "ratio": first / second}
@@ -63,7 +63,7 @@ def compare(
         content = {"schema": "cuttable.comparison/1", "pieces": names, "measures": rows}
         typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
-    from .render import print_rows
+    from .terminal.layout import print_rows
 
     system = units or system_of(length)
     heads = [f"{job.section.designation}, {show(job.length, 'mm', system)}" for job in jobs]
@@ -71,7 +71,7 @@ def compare(
         ("", *heads, "ratio"),
         (
             (
-                desk.rule_set.vocabulary.titles[row["measure"]],
+                assessor.rule_set.vocabulary.titles[row["measure"]],
                 show(row["first"], row["unit"], system),
                 show(row["second"], row["unit"], system),
                 f"{row['ratio']:.3f}",

@@ -11,7 +11,7 @@ from ..catalogue.nearest import did_you_mean
 from ..engine.jobs.fields import FIELDS, Field
 from ..rules.model import RuleSet
 from .apps import new_app
-from .desk import open_desk
+from .context import open_assessor
 from .options import Json, command
 
 WORDS = {
@@ -67,13 +67,13 @@ def explain(
     """Explain a measure, a code or a word of an answer."""
     from ..engine.measures import GIVEN, REGISTRY
 
-    rule_set = open_desk().rule_set
+    rule_set = open_assessor().rule_set
     vocabulary = rule_set.vocabulary
     wanted = name.strip().casefold().replace(" ", "_")
     titles = {title.replace(" ", "_"): key for key, title in vocabulary.titles.items()}
     wanted = titles.get(wanted, wanted)
     if not wanted:
-        from .render import print_rows
+        from .terminal.layout import print_rows
 
         print_rows(
             ("measure", "unit", "what it is"),
@@ -154,7 +154,7 @@ def _reads(source: str, name: str) -> bool:
 
 
 def _print(content: dict[str, Any]) -> None:
-    from .render import print_rows
+    from .terminal.layout import print_rows
 
     typer.echo(f"{content['name']} [{content['unit']}], {content['title']}: {content['about']}\n")
     rows = [("formula", content["formula"]), ("source", content["source"])]

@@ -4,10 +4,10 @@ import json
 
 import typer
 
-from ..catalogue.book.records import GRADES
-from ..engine.wording import show
+from ..catalogue.ledger.records import GRADES
+from ..engine.answer.wording import show
 from .apps import new_app
-from .desk import open_catalogue
+from .context import open_catalogue
 from .options import Json, Units, command
 from .revision_kind import Kind
 from .revisions import add_revision_commands
@@ -48,7 +48,7 @@ def list_all(*, units: Units = "si", is_json: Json = False) -> int:
         }  # fmt: skip
         typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
-    from .render import print_rows
+    from .terminal.layout import print_rows
 
     print_rows(
         ("grade", "family", "made to", "density", "yield", "source"),

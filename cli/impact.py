@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..catalogue.errors import InputError
-from ..engine.wording import System
+from ..engine.answer.wording import System
 from .apps import new_app
-from .desk import open_book, person
+from .context import open_ledger, person
 from .options import Json, Report, Sheet, Units, Who, Workers, command
 from .revision_words import coming
 
 if TYPE_CHECKING:
-    from ..catalogue.book.difference import Difference
-    from ..catalogue.book.records import Revision
-    from ..engine.backlog.impact_model import Impact
+    from ..catalogue.ledger.difference import Difference
+    from ..catalogue.ledger.records import Revision
+    from ..engine.impact.model import Impact
 
 
 app = new_app()
@@ -42,7 +42,7 @@ def impact(
                      help="The jobs: CSV, Excel or Parquet, as for batch."),
     ] = None,
     is_on_answers: Annotated[
-        bool, typer.Option("--answers", help="The answers the book keeps, instead of a backlog.")
+        bool, typer.Option("--answers", help="The answers the ledger keeps, instead of a backlog.")
     ] = False,
     sheet: Sheet = "",
     workers: Workers = None,
@@ -76,7 +76,8 @@ def impact(
             remedy="End the file name in .html.",
         )  # fmt: skip
     check_installed()
-    from ..engine.backlog.draft_impact import (
+    from ..engine.impact.impact import models_only
+    from ..engine.review.draft_impact import (
         attach,
         beside,
         compared,
@@ -84,31 +85,30 @@ def impact(
         report_of,
         sides,
     )
-    from ..engine.backlog.from_answers import KEPT, write_kept
-    from ..engine.backlog.impact import models_only
+    from ..engine.review.from_answers import KEPT, write_kept
     from .files import write_whole
 
-    book = open_book()
-    draft, base, changed = compared(book, ref)
-    others = beside(book, draft)
-    before, after = sides(book, draft, base)
+    ledger = open_ledger()
+    draft, base, changed = compared(ledger, ref)
+    others = beside(ledger, draft)
+    before, after = sides(ledger, draft, base)
     with tempfile.TemporaryDirectory() as folder:
         jobs, name = backlog, ""
         if jobs is None:
             before, after = models_only(before), models_only(after)
             jobs, name = Path(folder) / "jobs.parquet", KEPT
-            write_kept(book, jobs, remedy="Give --backlog FILE.")
+            write_kept(ledger, jobs, remedy="Give --backlog FILE.")
         found = run_impact(before, after, jobs, sheet, workers, name=name)
     content = report_of(found, draft, base, changed, others)
     if report is not None:
         page = draft_page(found, draft, base, changed, before, units)
         write_whole(report, page.encode(), "the report")
     if not is_look:
-        attach(book, draft, content, person(who))
+        attach(ledger, draft, content, person(who))
     if is_json:
         typer.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0
-    told = coming(book, base)
+    told = coming(ledger, base)
     if told:
         typer.echo(f"{told} The draft is compared with it, not with what is in force now.")
     _tell(draft, base, found, changed, units)
@@ -124,9 +124,9 @@ def _tell(
     changed: "list[Difference]",
     units: System,
 ) -> None:
-    from .impact_words import explain_ranking, print_impact, print_ranking
-    from .render import console
     from .revision_words import print_differences
+    from .terminal.impact import explain_ranking, print_impact, print_ranking
+    from .terminal.layout import console
 
     print_differences(base.ref, draft.ref, changed, is_same=draft.content == base.content)
     out = console()

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from .progress import batch_extra, chunk_rows, progress
+from .terminal.progress import batch_extra, chunk_rows, progress
 
 if TYPE_CHECKING:
-    from ..engine.backlog.impact import Side
-    from ..engine.backlog.impact_model import Impact, State
-    from ..engine.backlog.reading import Backlog
+    from ..engine.backlog.readers import Backlog
+    from ..engine.impact.impact import Side
+    from ..engine.impact.model import Impact, State
 
 
 def check_installed() -> None:
@@ -21,7 +21,7 @@ def check_installed() -> None:
         InputError: ``option-needs``.
     """
     with batch_extra():
-        import_module("..engine.backlog.impact", __package__)
+        import_module("..engine.impact.impact", __package__)
 
 
 def run_impact(
@@ -48,8 +48,8 @@ def run_impact(
         FileError: the backlog or a machine file is wrong.
     """
     check_installed()
-    from ..engine.backlog.impact import impact_of
-    from ..engine.backlog.impact_model import Source
+    from ..engine.impact.impact import impact_of
+    from ..engine.impact.model import Source
 
     opened = _opened(backlog, sheet, is_told=not name)
     source = Source(name or backlog.name, opened.digest())
@@ -74,7 +74,7 @@ def run_state(side: "Side", backlog: Path, sheet: str, workers: int | None) -> "
         FileError: the backlog or a machine file is wrong.
     """
     check_installed()
-    from ..engine.backlog.impact import state_over
+    from ..engine.impact.impact import state_over
 
     opened = _opened(backlog, sheet)
     with progress(opened.size) as tell:
@@ -86,7 +86,7 @@ def run_state(side: "Side", backlog: Path, sheet: str, workers: int | None) -> "
 
 def _opened(backlog: Path, sheet: str, *, is_told: bool = True) -> "Backlog":
     """Open a backlog and say how its columns were understood."""
-    from ..engine.backlog.reading import open_backlog
+    from ..engine.backlog.readers import open_backlog
 
     opened = open_backlog(backlog, sheet)
     if is_told:

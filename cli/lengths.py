@@ -8,13 +8,13 @@ import typer
 
 from ..catalogue.errors import OpenQuestion
 from ..engine.answer.document import VERDICTS
-from ..engine.ask import Desk
-from ..engine.job import Job, JobText, read_job
-from ..engine.lengths import STEPS, Interval, length_intervals
-from ..engine.reasons import lengths_content, reason_of
-from ..engine.wording import System, show
+from ..engine.answer.reasons import lengths_content, reason_of
+from ..engine.answer.wording import System, show
+from ..engine.assessor import AssessorCore
+from ..engine.jobs.parse import Job, JobText, read_job
+from ..engine.search.lengths import STEPS, Interval, length_intervals
 from .apps import new_app
-from .desk import open_desk
+from .context import open_assessor
 from .options import STOCK, Json, Machines, Section, command
 
 WORDS = {
@@ -52,11 +52,11 @@ def lengths(
     And what decides in each interval. Found on the verdict itself, with supports planned for every
     length.
     """
-    desk = open_desk()
-    job = _job(desk, JobText(section, "1 m", **said))
+    assessor = open_assessor()
+    job = _job(assessor, JobText(section, "1 m", **said))
     found = [
-        (machine, length_intervals(desk.engine, job, machine, STEPS[units]))
-        for machine in desk.machines(machines)
+        (machine, length_intervals(assessor.engine, job, machine, STEPS[units]))
+        for machine in assessor.machines(machines)
     ]
     if not machines:
         found.sort(key=lambda item: -_longest(item[1], VERDICTS["setting"]))
@@ -69,15 +69,15 @@ def lengths(
         content = lengths_content(job, found, units)
         typer.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0 if is_allowed else 1
-    from .render import console
-    from .rows import columns, paragraph
+    from .terminal.layout import console
+    from .terminal.rows import columns, paragraph
 
     screen = console()
     screen.print(f"{job.section.designation}, {job.grade.name}", style="bold")
     for assumption in job.assumptions:
         screen.print(paragraph(assumption, screen.width, mark="- ", style="dim"), soft_wrap=True)
-    titles = desk.rule_set.vocabulary.titles
-    rules = {rule.code: rule.title for rule in desk.rule_set.rules}
+    titles = assessor.rule_set.vocabulary.titles
+    rules = {rule.code: rule.title for rule in assessor.rule_set.rules}
     for machine, intervals in found:
         screen.print()
         sentence = f"{machine.named}: {_sentence(intervals, units)}"
@@ -94,8 +94,8 @@ def lengths(
     return 0 if is_allowed else 1
 
 
-def _job(desk: Desk, text: JobText) -> Job:
-    job, questions = read_job(text, desk.catalogue, desk.rule_set.vocabulary)
+def _job(assessor: AssessorCore, text: JobText) -> Job:
+    job, questions = read_job(text, assessor.catalogue, assessor.rule_set.vocabulary)
     if job is None:
         raise OpenQuestion(questions[0].code, questions[0].text, questions[0].choices)
     return job

@@ -9,13 +9,13 @@ from typing import Annotated
 import typer
 
 from ..catalogue.errors import InputError
-from ..catalogue.machines import LIMITS, Limit, MachineModel, describe
+from ..catalogue.machines.model import LIMITS, Limit, MachineModel, describe
 from ..catalogue.store import Catalogue
-from ..catalogue.units import canonical
-from ..engine.wording import System, show
+from ..catalogue.units.units import canonical
+from ..engine.answer.wording import System, show
 from .apps import new_app
-from .desk import as_of as moment
-from .desk import open_book, open_catalogue
+from .context import as_of as moment
+from .context import open_catalogue, open_ledger
 from .options import Json, Units, command
 from .revision_kind import Kind, group_of
 from .revisions import add_revision_commands
@@ -48,7 +48,7 @@ def list_all(*, units: Units = "si", as_of: AsOf = "", is_json: Json = False) ->
         content = {"schema": "cuttable.machines/1", "machines": models}
         typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
-    from .render import print_rows
+    from .terminal.layout import print_rows
 
     names = ("round_diameter", "swept_diameter", "stock_length", "stock_mass", "rotary_inertia")
     print_rows(
@@ -88,8 +88,8 @@ def show_one(
         content |= {"standing": standing} if standing else {}
         typer.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0
-    from .render import console, print_rows
-    from .rows import paragraph
+    from .terminal.layout import console, print_rows
+    from .terminal.rows import paragraph
 
     screen = console()
     told = f", {standing}" if standing else ""
@@ -172,8 +172,8 @@ def _load(code: str, at: dt.datetime | None) -> tuple[MachineModel, str]:
 
 def _revision(ref: str, catalogue: Catalogue) -> tuple[MachineModel, str]:
     """Return a model as any of its revisions has it, a draft too, and how that one stands."""
-    from ..catalogue.book import contents, lifecycle
-    from ..catalogue.book.records import kind_of, parse_ref
+    from ..catalogue.ledger import blobs, lifecycle
+    from ..catalogue.ledger.records import kind_of, parse_ref
 
     document, number = parse_ref(ref)
     if kind_of(document) != "machine":
@@ -181,9 +181,9 @@ def _revision(ref: str, catalogue: Catalogue) -> tuple[MachineModel, str]:
             "revision-unknown", f"{ref.strip()[:60]!r} is no revision of a model",
             remedy=f"See what it changes: cuttable {group_of(document)} diff {document}/{number}",
         )  # fmt: skip
-    with open_book().reading() as connection:
+    with open_ledger().reading() as connection:
         found = lifecycle.revision(connection, document, number)
-        (content,) = contents.kept(connection, found.content, document).values()
+        (content,) = blobs.kept(connection, found.content, document).values()
     machine = catalogue.machine_content(content, found.ref)
     return machine._replace(revision=number), _STANDING.get(found.state, "")
 

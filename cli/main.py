@@ -41,7 +41,7 @@ COMMANDS: Final[dict[str, tuple[str, str]]] = {
     "catalogue": ("catalogue", "List the curated tables; release what a newer tool brings."),
     "impact": ("impact", "Which answers would a draft change?"),
     "answer": ("answer", "An answer given before: as it was, again, and today."),
-    "book": ("book", "The book of limits: make, verify, back up, exchange."),
+    "ledger": ("ledger", "The ledger of limits: make, verify, back up, exchange."),
     "serve": ("serve", "Serve the page for people and the API for programs."),
     "schema": ("schema", "Print the form of a kind of file as JSON Schema, for editors."),
     "explain": ("explain", "Explain a measure, a code or a word of an answer."),

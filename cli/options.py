@@ -10,10 +10,10 @@ from typing import Annotated, Any, Final, TypeVar
 import typer
 
 from ..catalogue.errors import CuttableError, InputError
+from ..engine.answer.wording import System
 from ..engine.jobs.fields import FIELDS, Field
-from ..engine.wording import System
 from .apps import Command, Misuse, no_option
-from .desk import name_book, open_catalogue
+from .context import name_ledger, open_catalogue
 
 F = TypeVar("F", bound=Callable[..., int])
 
@@ -87,12 +87,12 @@ Words = Annotated[
 Section = Annotated[
     str, typer.Argument(metavar="SECTION", help="The section as the trade writes it, in quotes.")
 ]
-_BOOK = inspect.Parameter(
-    "book", inspect.Parameter.KEYWORD_ONLY, default=None,
+_LEDGER = inspect.Parameter(
+    "ledger", inspect.Parameter.KEYWORD_ONLY, default=None,
     annotation=Annotated[str | None, typer.Option(
-        "--book", metavar="PATH|URL",
-        help="Book of limits to ask: a file, postgresql://…, or 'none' for the limits the tool "
-        "brings. Else CUTTABLE_BOOK, else your own book if there is one.",
+        "--ledger", metavar="PATH|URL",
+        help="Ledger of limits to ask: a file, postgresql://…, or 'none' for the limits the tool "
+        "brings. Else CUTTABLE_LEDGER, else your own ledger if there is one.",
     )],
 )  # fmt: skip
 """The option of every command."""
@@ -132,11 +132,11 @@ def command(
                 offered += [_parameter(field) for field in fields]
             elif item.name not in always:
                 offered.append(item.replace(kind=inspect.Parameter.KEYWORD_ONLY))
-        offered.append(_BOOK)
+        offered.append(_LEDGER)
 
         @wraps(function)
         def run(**given: Any) -> int:
-            name_book(given.pop(_BOOK.name))
+            name_ledger(given.pop(_LEDGER.name))
             if fields:
                 given[SAID] = {field.name: given.pop(field.name) for field in fields}
             return function(**always, **given)

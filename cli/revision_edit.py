@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..catalogue.errors import FileError, InputError
-from .desk import open_book, person
+from .context import open_ledger, person
 from .editor import edited
 from .options import Who, command
 from .revision_files import read_files, write_files
@@ -18,7 +18,7 @@ from .revision_kind import Kind, Reason, Ref, example
 from .revision_words import tell_problems
 
 if TYPE_CHECKING:
-    from ..catalogue.book.records import Revision
+    from ..catalogue.ledger.records import Revision
 
 
 def add_edit(app: typer.Typer, kind: Kind) -> None:
@@ -43,14 +43,14 @@ def add_edit(app: typer.Typer, kind: Kind) -> None:
         who: Who = None,
     ) -> int:
         """Edit a draft: in your editor, or through a file: first --to FILE, then --from FILE."""
-        from ..catalogue.book import contents, lifecycle
+        from ..catalogue.ledger import blobs, lifecycle
 
         document, number = kind.ref(ref, "edit")
         _check_edit(target, source, reason, evidence)
-        book = open_book()
-        with book.reading() as connection:
+        ledger = open_ledger()
+        with ledger.reading() as connection:
             old = lifecycle.revision(connection, document, number)
-            files = contents.kept(connection, old.content, document)
+            files = blobs.kept(connection, old.content, document)
         if target is not None:
             write_files(kind, files, target)
             typer.echo(f"{old.ref} is in {target}. {_after_writing(kind, old, target)}")
@@ -63,13 +63,13 @@ def add_edit(app: typer.Typer, kind: Kind) -> None:
             if changed is None:
                 typer.echo(f"{old.ref}: nothing was changed.")
                 return 0
-        with editor.saving(), book.writing(person(who)) as writing:
+        with editor.saving(), ledger.writing(person(who)) as writing:
             editor.check_same(lifecycle.revision(writing.connection, document, number))
             new = lifecycle.edit(
                 writing, document, number, files=changed, reason=reason, evidence=evidence
             )
         typer.echo(f"{new.ref}: changed by {writing.who}.")
-        tell_problems(book, new)
+        tell_problems(ledger, new)
         return 0
 
 
@@ -77,7 +77,7 @@ def _check_edit(
     target: Path | None, source: Path | None, reason: str | None, evidence: str | None
 ) -> None:
     """Refuse options that do not go together, and a reason of no words."""
-    from ..catalogue.book.records import words
+    from ..catalogue.ledger.records import words
 
     if target is not None and not (source is reason is evidence is None):
         raise InputError(
@@ -159,7 +159,7 @@ class _Editor:
 
     @contextmanager
     def saving(self) -> Generator[None]:
-        """Save the edited text to a file where the book does not take it: it was work."""
+        """Save the edited text to a file where the ledger does not take it: it was work."""
         try:
             yield
         except (FileError, InputError):

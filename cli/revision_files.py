@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from ..catalogue.errors import FileError, InputError
-from ..catalogue.reading import Folder, read_bytes
+from ..catalogue.files.file_source import Folder, read_bytes
 from .revision_kind import Kind
 
 
@@ -30,7 +30,7 @@ def _read_folder(kind: Kind, source: Path) -> dict[str, bytes]:
     Raises:
         FileError: ``file-missing``.
     """
-    from ..catalogue.book.brought import gathered
+    from ..catalogue.ledger.shipped import gathered
 
     remedy = f"Name a folder with {', '.join(kind.patterns)}: edit --to FOLDER writes one."
     if not source.is_dir():

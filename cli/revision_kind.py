@@ -52,7 +52,7 @@ class Kind(NamedTuple):
         Raises:
             InputError: ``name-unusable``.
         """
-        from ..catalogue.book.records import check_document
+        from ..catalogue.ledger.records import check_document
 
         if self.document:
             return self.document
@@ -81,7 +81,7 @@ class Kind(NamedTuple):
         Raises:
             InputError: ``revision-unknown`` or ``name-unusable``.
         """
-        from ..catalogue.book.records import parse_ref
+        from ..catalogue.ledger.records import parse_ref
 
         if self.document and text.strip().isdecimal():
             text = f"{self.document}/{text.strip()}"
@@ -92,7 +92,7 @@ class Kind(NamedTuple):
 
 def group_of(document: str) -> str:
     """Return the group of commands that a document belongs to."""
-    from ..catalogue.book.records import kind_of
+    from ..catalogue.ledger.records import kind_of
 
     kind = kind_of(document)
     return {"machine": "machines", "overlay": "sites"}.get(kind, kind)

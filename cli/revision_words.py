@@ -5,15 +5,15 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from ..catalogue.book.records import minute
 from ..catalogue.errors import FileError, InputError
+from ..catalogue.ledger.records import minute
 from .revision_kind import group_of
-from .rows import counted
+from .terminal.rows import counted
 
 if TYPE_CHECKING:
-    from ..catalogue.book.connect import Book
-    from ..catalogue.book.difference import Difference
-    from ..catalogue.book.records import Entry, Revision
+    from ..catalogue.ledger.database import Ledger
+    from ..catalogue.ledger.difference import Difference
+    from ..catalogue.ledger.records import Entry, Revision
 
 
 def print_json(schema: str, **content: Any) -> None:
@@ -21,21 +21,21 @@ def print_json(schema: str, **content: Any) -> None:
     typer.echo(json.dumps({"schema": schema, **content}, ensure_ascii=False, indent=2))
 
 
-def report_told(book: "Book", item: "Revision") -> str:
+def report_told(ledger: "Ledger", item: "Revision") -> str:
     """Return what a report has looked at, in words."""
-    from ..catalogue.book import contents, lifecycle
+    from ..catalogue.ledger import blobs, lifecycle
 
-    with book.reading() as connection:
-        (report,) = contents.kept(connection, item.impact, item.ref).values()
+    with ledger.reading() as connection:
+        (report,) = blobs.kept(connection, item.impact, item.ref).values()
     answers, changed = lifecycle.jobs_of(report)
     return f"{counted(answers, 'answer')} looked at, {changed} of them changed"
 
 
 def print_history(found: Any, now: str) -> None:
     """Print the revisions of a document and what was done with them."""
-    from ..catalogue.book import history as told
-    from .render import console, print_rows
-    from .rows import paragraph
+    from ..catalogue.ledger import history as told
+    from .terminal.layout import console, print_rows
+    from .terminal.rows import paragraph
 
     screen = console()
     print_rows(
@@ -74,15 +74,15 @@ def print_differences(
     before: str, after: str, changed: "list[Difference]", *, is_same: bool
 ) -> None:
     """Print what differs between two revisions."""
-    from .render import console
-    from .rows import paragraph
+    from .terminal.layout import console
+    from .terminal.rows import paragraph
 
     screen = console()
     if is_same:
         screen.print(f"{before} and {after} are the same.")
         return
     if not changed:
-        from ..catalogue.book.difference import NOTHING
+        from ..catalogue.ledger.difference import NOTHING
 
         screen.print(f"{before} → {after}: {NOTHING} differs.")
         return
@@ -91,36 +91,36 @@ def print_differences(
         screen.print(paragraph(item.text(), screen.width, indent=2, mark="- "))
 
 
-def tell_problems(book: "Book", revision: "Revision") -> None:
+def tell_problems(ledger: "Ledger", revision: "Revision") -> None:
     """Tell what must still be put right in a draft before it can be submitted."""
-    from ..catalogue.book import lifecycle
-    from ..engine.revision_check import check_revision
+    from ..catalogue.ledger import lifecycle
+    from ..engine.review.revision_check import check_revision
 
     try:
-        with book.reading() as connection:
+        with ledger.reading() as connection:
             lifecycle.check_base(connection, revision)
-            check_revision(book, connection, revision)
+            check_revision(ledger, connection, revision)
     except (FileError, InputError) as fault:
         typer.echo(f"Before it can be submitted: {fault}", err=True)
 
 
-def tell_coming(book: "Book", made: "Revision") -> None:
+def tell_coming(ledger: "Ledger", made: "Revision") -> None:
     """Say that a draft was made from a revision that no answer rests on yet."""
-    from ..catalogue.book import lifecycle
+    from ..catalogue.ledger import lifecycle
 
     if not made.base:
         return
-    with book.reading() as connection:
-        told = coming(book, lifecycle.revision(connection, made.document, made.base))
+    with ledger.reading() as connection:
+        told = coming(ledger, lifecycle.revision(connection, made.document, made.base))
     if told:
         typer.echo(told, err=True)
 
 
-def coming(book: "Book", base: "Revision") -> str:
+def coming(ledger: "Ledger", base: "Revision") -> str:
     """Return in a sentence that a revision is approved but not yet in force; else nothing."""
-    from ..catalogue.book.records import stamp
+    from ..catalogue.ledger.records import stamp
 
-    if base.effective <= stamp(book.clock()):
+    if base.effective <= stamp(ledger.clock()):
         return ""
     return (
         f"{base.ref}, which it is drafted from, is approved but not in force before "

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from ..catalogue.errors import InputError
-from .desk import open_book, person
+from .context import open_ledger, person
 from .options import Json, Who, command
 from .revision_edit import add_edit
 from .revision_files import read_files
@@ -53,22 +53,22 @@ def _draft(app: typer.Typer, kind: Kind) -> None:
         who: Who = None,
     ) -> int:
         """Begin a revision: a copy of the one approved last, to be edited, or of files given."""
-        from ..catalogue.book import lifecycle
+        from ..catalogue.ledger import lifecycle
 
         document = kind.name(name, "draft")
         files = None if source is None else read_files(kind, source)
-        book = open_book(is_made=True)
-        with book.reading() as connection:
+        ledger = open_ledger(is_made=True)
+        with ledger.reading() as connection:
             is_new = lifecycle.latest_approved(connection, document) is None
         if is_new and files is None and kind.begin:
             model, _, site = document.partition("@")
             files = {f"{document}.toml": kind.begin.format(model=model, site=site).encode()}
-        with book.writing(person(who)) as writing:
+        with ledger.writing(person(who)) as writing:
             made = lifecycle.draft(writing, document, files, reason=reason or "", evidence=evidence)
         source_words = f"from revision {made.base}" if made.base else "as the first revision"
         typer.echo(f"{made.ref}: drafted {source_words} by {made.author}.")
-        tell_coming(book, made)
-        tell_problems(book, made)
+        tell_coming(ledger, made)
+        tell_problems(ledger, made)
         typer.echo(f"Edit it: cuttable {kind.group} edit {made.ref}")
         return 0
 
@@ -89,12 +89,12 @@ def _submit(app: typer.Typer, kind: Kind) -> None:
         who: Who = None,
     ) -> int:
         """Freeze a draft for another person to approve. It is read strictly first."""
-        from ..engine import revision_check
+        from ..engine.review import revision_check
 
         document, number = kind.ref(ref, "submit")
-        book = open_book()
-        with book.writing(person(who)) as writing:
-            new = revision_check.submit(book, writing, document, number, effective=effective)
+        ledger = open_ledger()
+        with ledger.writing(person(who)) as writing:
+            new = revision_check.submit(ledger, writing, document, number, effective=effective)
         step = f"cuttable {kind.group} approve {new.ref}"
         if new.base and not new.impact:
             step = f"cuttable impact {new.ref} --backlog FILE, then {step}"
@@ -106,7 +106,7 @@ def _return(app: typer.Typer, kind: Kind) -> None:
     @command(app, "return", epilog=example(kind, f'return {kind.example}/2 --reason "no test"'))
     def give_back(ref: Ref, *, reason: Reason = None, who: Who = None) -> int:
         """Give a submitted revision back to its author: it is a draft again."""
-        from ..catalogue.book import lifecycle
+        from ..catalogue.ledger import lifecycle
 
         document, number = kind.ref(ref, "return")
         if not (reason or "").strip():
@@ -114,7 +114,7 @@ def _return(app: typer.Typer, kind: Kind) -> None:
                 "reason-missing", "a revision is not given back without a reason",
                 where="--reason", remedy="Tell its author what to put right: --reason TEXT.",
             )  # fmt: skip
-        with open_book().writing(person(who)) as writing:
+        with open_ledger().writing(person(who)) as writing:
             new = lifecycle.give_back(writing, document, number, reason=reason or "")
         typer.echo(f"{new.ref}: given back to {new.author}.")
         return 0
@@ -123,11 +123,11 @@ def _return(app: typer.Typer, kind: Kind) -> None:
 def _withdraw(app: typer.Typer, kind: Kind) -> None:
     @command(app, "withdraw", epilog=example(kind, f"withdraw {kind.example}/2"))
     def withdraw(ref: Ref, *, reason: Reason = None, who: Who = None) -> int:
-        """Give up a revision that is not approved. It stays in the book."""
-        from ..catalogue.book import lifecycle
+        """Give up a revision that is not approved. It stays in the ledger."""
+        from ..catalogue.ledger import lifecycle
 
         document, number = kind.ref(ref, "withdraw")
-        with open_book().writing(person(who)) as writing:
+        with open_ledger().writing(person(who)) as writing:
             new = lifecycle.withdraw(writing, document, number, reason=reason or "")
         typer.echo(f"{new.ref}: withdrawn.")
         return 0
@@ -151,18 +151,18 @@ def _approve(app: typer.Typer, kind: Kind) -> None:
         who: Who = None,
     ) -> int:  # fmt: skip
         """Approve a submitted revision, as a person who had no hand in it."""
-        from ..catalogue.book import lifecycle
-        from ..engine import revision_check
+        from ..catalogue.ledger import lifecycle
+        from ..engine.review import revision_check
 
         document, number = kind.ref(ref, "approve")
-        book = open_book()
-        with book.writing(person(who)) as writing:
+        ledger = open_ledger()
+        with ledger.writing(person(who)) as writing:
             new = revision_check.approve(
-                book, writing, document, number,
+                ledger, writing, document, number,
                 effective=effective, without_impact=without_impact,
             )  # fmt: skip
         if new.impact and not new.without_impact:
-            typer.echo(f"Its report: {report_told(book, new)}.")
+            typer.echo(f"Its report: {report_told(ledger, new)}.")
         begins = lifecycle.effective_date(new)
         when = "now" if new.effective == new.approved else f"from {begins:%Y-%m-%d %H:%M} UTC"
         typer.echo(f"{new.ref}: approved by {new.approver}, in force {when}.")
@@ -173,10 +173,10 @@ def _revoke(app: typer.Typer, kind: Kind) -> None:
     @command(app, "revoke", epilog=example(kind, f'revoke {kind.example}/2 --reason "too early"'))
     def revoke(ref: Ref, *, reason: Reason = None, who: Who = None) -> int:
         """Take back an approval that is not yet in force, as a person who did not write it."""
-        from ..catalogue.book import lifecycle
+        from ..catalogue.ledger import lifecycle
 
         document, number = kind.ref(ref, "revoke")
-        with open_book().writing(person(who)) as writing:
+        with open_ledger().writing(person(who)) as writing:
             new = lifecycle.revoke(writing, document, number, reason=reason or "")
         typer.echo(f"{new.ref}: revoked. What is in force stays so.")
         return 0
@@ -197,16 +197,16 @@ def _history(app: typer.Typer, kind: Kind) -> None:
         is_json: Json = False,
     ) -> int:
         """Who changed what, when, why, and who approved it."""
-        from ..catalogue.book import history as told
-        from ..catalogue.book.lifecycle import revisions
-        from ..catalogue.book.records import stamp
+        from ..catalogue.ledger import history as told
+        from ..catalogue.ledger.lifecycle import revisions
+        from ..catalogue.ledger.records import stamp
 
         document = kind.name(name, "history")
-        book = open_book()
-        with book.reading() as connection:
+        ledger = open_ledger()
+        with ledger.reading() as connection:
             is_none = bool(kind.begin and kind.document) and not revisions(connection, document)
             found = told.History([], {}, []) if is_none else told.history(connection, document)
-        now = stamp(book.clock())
+        now = stamp(ledger.clock())
         if is_json:
             print_json("cuttable.history/1", document=document, revisions=[
                 item._asdict() | {"ref": item.ref, "standing": told.standing(item, found, now)}
@@ -233,10 +233,10 @@ def _diff(app: typer.Typer, kind: Kind) -> None:
         is_json: Json = False,
     ) -> int:  # fmt: skip
         """What differs between two revisions; of one, against the one it was drafted from."""
-        from ..catalogue.book import history as told
-        from ..catalogue.book import lifecycle
+        from ..catalogue.ledger import history as told
+        from ..catalogue.ledger import lifecycle
 
-        with open_book().reading() as connection:
+        with open_ledger().reading() as connection:
             new = lifecycle.revision(connection, *kind.ref(second or first, "diff"))
             if second:
                 old = lifecycle.revision(connection, *kind.ref(first, "diff"))

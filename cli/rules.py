@@ -6,15 +6,15 @@ from typing import Annotated, Any
 
 import typer
 
-from ..catalogue.book.brought import RULE_FILES
-from ..catalogue.book.records import RULES
 from ..catalogue.errors import InputError
+from ..catalogue.ledger.records import RULES
+from ..catalogue.ledger.shipped import RULE_FILES
 from ..catalogue.nearest import did_you_mean
 from ..rules.cases import Case, load_cases
 from ..rules.loader import FOLDER
 from ..rules.model import Rule, RuleSet
 from .apps import new_app
-from .desk import open_desk
+from .context import open_assessor
 from .options import Json, command
 from .revision_kind import Kind
 from .revisions import add_revision_commands
@@ -29,13 +29,13 @@ app = new_app("List, show and check the rules; release them.")
 @command(app, "list", epilog="Example: cuttable rules list")
 def list_all(*, is_json: Json = False) -> int:
     """List the rules in force, by topic."""
-    rule_set = open_desk().rule_set
+    rule_set = open_assessor().rule_set
     if is_json:
         rules = [_plain(rule) for rule in rule_set.rules]
         content = {"schema": "cuttable.rules/1", "digest": rule_set.digest, "rules": rules}
         typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
-    from .render import print_rows
+    from .terminal.layout import print_rows
 
     print_rows(
         ("rule", "outcome", "if unknown", "title", "file"),
@@ -51,7 +51,7 @@ def show_one(
     is_json: Json = False,
 ) -> int:
     """Print a rule's page: condition, outcome, why, what lifts it, the cases that prove it."""
-    rule_set = open_desk().rule_set
+    rule_set = open_assessor().rule_set
     rules = {rule.code: rule for rule in rule_set.rules}
     rule = rules.get(code.strip().upper())
     if rule is None:
@@ -74,7 +74,7 @@ def show_one(
 
 
 def _print_page(rule: Rule, rule_set: RuleSet, cases: list[Case]) -> None:
-    from .render import print_rows
+    from .terminal.layout import print_rows
 
     typer.echo(f"{rule.code}: {rule.title}\n")
     mitigations = [rule_set.mitigations[code] for code in rule.mitigations]
@@ -129,8 +129,8 @@ def check(
 
     Exit status: 0 clean, 1 something found, 2 the files could not be read.
     """
+    from ..engine.decision.rule_check import SAMPLE, check_rules
     from ..engine.inputs.contract import load_rules
-    from ..engine.rulecheck import SAMPLE, check_rules
 
     place = folder or FOLDER
     rule_set = load_rules(place)

@@ -21,39 +21,39 @@ class Kind(NamedTuple):
 
 
 def _machine(title: str) -> dict[str, Any]:
-    from ..catalogue.json_schema import json_schema
-    from ..catalogue.machine_schema import MachineFile
+    from ..catalogue.files.json_schema import json_schema
+    from ..catalogue.machines.schema import MachineFile
 
     return json_schema(MachineFile, title)
 
 
 def _site(title: str) -> dict[str, Any]:
-    from ..catalogue.json_schema import json_schema
-    from ..catalogue.machine_schema import site_file
+    from ..catalogue.files.json_schema import json_schema
+    from ..catalogue.machines.schema import site_file
 
     return json_schema(site_file(), title)
 
 
 def _sections(title: str) -> dict[str, Any]:
-    from ..catalogue.json_schema import json_schema
-    from ..catalogue.section_schema import OwnSectionFile
+    from ..catalogue.files.json_schema import json_schema
+    from ..catalogue.tables.schema import OwnSectionFile
 
     return json_schema(OwnSectionFile, title)
 
 
 def _grades(name: str) -> Callable[[str], dict[str, Any]]:
     def make(title: str) -> dict[str, Any]:
-        from ..catalogue import grade_schema
-        from ..catalogue.json_schema import json_schema
+        from ..catalogue.files.json_schema import json_schema
+        from ..catalogue.grades import schema
 
-        return json_schema(getattr(grade_schema, name), title)
+        return json_schema(getattr(schema, name), title)
 
     return make
 
 
 def _rules(name: str) -> Callable[[str], dict[str, Any]]:
     def make(title: str) -> dict[str, Any]:
-        from ..catalogue.json_schema import json_schema
+        from ..catalogue.files.json_schema import json_schema
         from ..rules import schema
 
         return json_schema(getattr(schema, name), title)
@@ -115,7 +115,7 @@ def schema(
     if kind:
         typer.echo(schema_text(kind))
         return 0
-    from .render import print_rows
+    from .terminal.layout import print_rows
 
     print_rows(("kind", "what"), [(name, item.title) for name, item in KINDS.items()])
     return 0

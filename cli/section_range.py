@@ -7,15 +7,15 @@ from typing import Annotated, Any
 
 import typer
 
-from ..catalogue.families import FAMILIES, Family
-from ..catalogue.quantities import length as read_length
+from ..catalogue.tables.families import FAMILIES, Family
+from ..catalogue.units.quantities import length as read_length
 from ..engine.answer.document import VERDICTS
-from ..engine.job import grade_of
-from ..engine.reasons import plain, reason_of
-from ..engine.section_range import section_range
-from ..engine.wording import show_both, system_of
+from ..engine.answer.reasons import plain, reason_of
+from ..engine.answer.wording import show_both, system_of
+from ..engine.jobs.parse import grade_of
+from ..engine.search.section_range import section_range
 from .apps import new_app
-from .desk import open_desk
+from .context import open_assessor
 from .options import GRADE, Json, Machine, command
 
 COLUMNS = ("setting", "conditions", "refused")
@@ -48,15 +48,15 @@ def sections_at(
     One line a size: the schedules or walls that are in range, allowed with conditions, refused,
     and what decides at the first one that is not in range.
     """
-    desk = open_desk()
-    model = desk.machines([machine])[0]
+    assessor = open_assessor()
+    model = assessor.machines([machine])[0]
     stock_length = read_length(length_text)
-    members = FAMILIES[family](desk.catalogue.tables)
+    members = FAMILIES[family](assessor.catalogue.tables)
     stocks = [
-        (item.section, grade_of(said["grade"], item.section, desk.catalogue).grade)
+        (item.section, grade_of(said["grade"], item.section, assessor.catalogue).grade)
         for item in members
     ]
-    found = section_range(stocks, desk.engine, model, stock_length)
+    found = section_range(stocks, assessor.engine, model, stock_length)
     is_allowed = any(
         item.verdict in (VERDICTS["setting"], VERDICTS["conditions"]) for item in found
     )
@@ -69,13 +69,13 @@ def sections_at(
         }
         typer.echo(json.dumps(content, ensure_ascii=False, indent=2, allow_nan=False))
         return 0 if is_allowed else 1
-    from .render import console
-    from .rows import columns
+    from .terminal.layout import console
+    from .terminal.rows import columns
 
     screen = console()
     words = show_both(stock_length, "mm", system_of(length_text))
     screen.print(f"{model.named}, {model.title}: {family} of {words}", style="bold")
-    rules = {rule.code: rule.title for rule in desk.rule_set.rules}
+    rules = {rule.code: rule.title for rule in assessor.rule_set.rules}
     rows: list[list[str]] = []
     for size, group in groupby(zip(members, found, strict=True), key=lambda pair: pair[0].size):
         pairs = list(group)

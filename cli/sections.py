@@ -6,14 +6,14 @@ from typing import Annotated, Any
 
 import typer
 
-from ..catalogue.book.records import SECTIONS
-from ..catalogue.grades import mill_range
-from ..catalogue.sections import Section as Stock
-from ..catalogue.sections import inches_of
-from ..engine.job import grade_of
-from ..engine.wording import System, show
+from ..catalogue.grades.grades import mill_range
+from ..catalogue.ledger.records import SECTIONS
+from ..catalogue.tables.sections import Section as Stock
+from ..catalogue.tables.sections import inches_of
+from ..engine.answer.wording import System, show
+from ..engine.jobs.parse import grade_of
 from .apps import new_app
-from .desk import open_catalogue
+from .context import open_catalogue
 from .options import GRADE, Json, Section, Units, command
 from .revision_kind import Kind
 from .revisions import add_revision_commands
@@ -40,7 +40,7 @@ def find(
     ] = MOST,
 ) -> int:
     """List sections of which every word of TEXT is part."""
-    from ..catalogue.search import find_sections
+    from ..catalogue.tables.search import find_sections
 
     catalogue = open_catalogue()
     found = find_sections(" ".join(words), catalogue.tables)
@@ -49,7 +49,7 @@ def find(
         content = {"schema": "cuttable.sections/1", "count": len(found), "sections": sections}
         typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
     elif found:
-        from .render import print_rows
+        from .terminal.layout import print_rows
 
         print_rows(
             ("section", "outside x wall", "inches", "kg/m", "lb/ft", "standard"),
@@ -109,7 +109,7 @@ def show_one(
         }
         typer.echo(json.dumps(content, ensure_ascii=False, indent=2))
         return 0
-    from .render import print_rows
+    from .terminal.layout import print_rows
 
     rows: list[tuple[str, str]] = [
         ("section", item.designation),

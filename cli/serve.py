@@ -8,10 +8,10 @@ from typing import Annotated
 
 import typer
 
-from ..catalogue.book.place import default_path
 from ..catalogue.errors import InputError
+from ..catalogue.ledger.location import default_path
 from .apps import new_app
-from .desk import open_book, person
+from .context import open_ledger, person
 from .options import command
 
 PORT = 8460
@@ -26,7 +26,7 @@ app = new_app()
     epilog="""\b
 Examples:
   cuttable serve --open
-  cuttable serve --book postgresql://cuttable@db/limits --https
+  cuttable serve --ledger postgresql://cuttable@db/limits --https
   cuttable serve --proxy-header X-Remote-User --trusted-proxy 10.0.0.5""",
 )
 def serve_all(
@@ -82,36 +82,36 @@ def serve_all(
 ) -> int:  # fmt: skip
     """Serve the page for people and the API for programs.
 
-    They answer by the book that is asked. The first start makes an account named Administrator and
-    prints its one-time password, once. The service ends when it is told to (Ctrl-C, SIGTERM), after
-    the answers that are under way.
+    They answer by the ledger that is asked. The first start makes an account named Administrator
+    and prints its one-time password, once. The service ends when it is told to (Ctrl-C, SIGTERM),
+    after the answers that are under way.
 
     Exit status: 0 ended as told, 2 could not start.
     """
     check_installed()
     _check(host, header, proxies, is_open=is_open)
-    from ..service.first_run import NAME, first_administrator, one_time_password
+    from ..service.auth.first_run import NAME, first_administrator, one_time_password
     from ..service.logs import log_as_json
     from ..service.serving import bound, serve
     from ..service.settings import Settings
 
-    book = open_book(is_made=True)
+    ledger = open_ledger(is_made=True)
     try:
         if lost:
-            password = one_time_password(book, person(None), lost)
+            password = one_time_password(ledger, person(None), lost)
             typer.echo(f"One-time password of {lost}: {password}")
             return 0
         listening = bound(host, port)
-        password = "" if is_open else first_administrator(book)
+        password = "" if is_open else first_administrator(ledger)
     finally:
-        book.close()
+        ledger.close()
     folder = data if data is not None else default_path().parent / "service"
     settings = Settings(
-        book.place, _private(folder), is_open=is_open, is_https=is_https, header=header,
+        ledger.place, _private(folder), is_open=is_open, is_https=is_https, header=header,
         proxies=tuple(proxies), rate=rate, workers=workers,
     )  # fmt: skip
     name = f"[{host}]" if ":" in host else host
-    typer.echo(f"Serving {book.place.label} at http://{name}:{listening.getsockname()[1]}/")
+    typer.echo(f"Serving {ledger.place.label} at http://{name}:{listening.getsockname()[1]}/")
     if password:
         typer.echo(f"The first account: {NAME}, one-time password {password}\n"
                    "It is shown this once; sign in and choose another.")  # fmt: skip

@@ -7,10 +7,10 @@ from typing import Annotated, Any, Literal
 import typer
 
 from ..catalogue.errors import InputError, OpenQuestion
-from ..engine.job import JobText
-from ..engine.wording import system_of
+from ..engine.answer.wording import system_of
+from ..engine.jobs.parse import JobText
 from .apps import new_app
-from .desk import open_desk
+from .context import open_assessor
 from .files import write_whole
 from .options import JOB, UnitsTyped, Words, command, machine_codes, section_and_length
 
@@ -53,19 +53,19 @@ def sheet(
     """
     section, length = section_and_length(ctx, words)
     system = units or system_of(length)
-    from ..engine.sheet.making import kind_of_file, sheet_file
+    from ..engine.sheet.rendering import kind_of_file, sheet_file
 
     kind = kind_of_file(out)
-    desk = open_desk()
+    assessor = open_assessor()
     if len(machines) != 1:
-        known = ", ".join(desk.catalogue.model_codes)
+        known = ", ".join(assessor.catalogue.model_codes)
         raise InputError(
             "option-needs",
             "a sheet is for one machine"
             + (f", and {len(machines)} are named" if machines else ""),
             remedy=f"Name one: --machine {known}.",
         )  # fmt: skip
-    reply = desk.ask(JobText(section, length, **said), machines, system=system)
+    reply = assessor.ask(JobText(section, length, **said), machines, system=system)
     if reply.questions:
         question = reply.questions[0]
         raise OpenQuestion(question.code, question.text, question.choices)

@@ -4,9 +4,9 @@ import json
 
 import typer
 
-from ..catalogue.overlay import MARK
+from ..catalogue.machines.site_overlay import MARK
 from .apps import new_app
-from .desk import open_catalogue
+from .context import open_catalogue
 from .options import Json, command
 from .revision_kind import Kind
 from .revisions import add_revision_commands
@@ -59,7 +59,7 @@ def list_all(*, is_json: Json = False) -> int:
     if not found:
         typer.echo(f"No site is kept. Begin one: cuttable sites draft MODEL{MARK}NAME")
         return 0
-    from .render import print_rows
+    from .terminal.layout import print_rows
 
     print_rows(
         ("site", "revision", "over", "title"),

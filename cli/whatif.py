@@ -7,20 +7,20 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ..catalogue.amend import Change, amended_machine, changes, machine_data, written_at
 from ..catalogue.errors import InputError
-from ..catalogue.overlay import MARK
-from ..catalogue.reading import read_bytes
+from ..catalogue.files.file_source import read_bytes
+from ..catalogue.machines.amend import Change, amended_machine, changes, machine_data, written_at
+from ..catalogue.machines.site_overlay import MARK
 from ..catalogue.store import ModelFile
-from ..engine.wording import System
+from ..engine.answer.wording import System
 from .apps import new_app
-from .desk import open_desk
+from .context import open_assessor
 from .options import Json, Machine, Report, Sheet, Units, Workers, command
 
 if TYPE_CHECKING:
-    from ..engine.ask import Desk
-    from ..engine.backlog.impact import Side
-    from ..engine.backlog.impact_model import Impact, State
+    from ..engine.assessor import AssessorCore
+    from ..engine.impact.impact import Side
+    from ..engine.impact.model import Impact, State
 
 HINTS = 3
 """Limits named in the hint of what to try."""
@@ -72,11 +72,11 @@ def whatif(
 
     _check_report(report, is_set=bool(settings))
     check_installed()
-    from ..engine.backlog.impact import Side
+    from ..engine.impact.impact import Side
 
-    desk = open_desk()
-    before = Side(desk, (desk.machines([machine])[0],))
-    (content, where, _), over = _files(desk, machine)
+    assessor = open_assessor()
+    before = Side(assessor, (assessor.machines([machine])[0],))
+    (content, where, _), over = _files(assessor, machine)
     data = machine_data(content, where, over)
     if not settings:
         state = run_state(before, backlog, sheet, workers)
@@ -84,12 +84,12 @@ def whatif(
         return 0
     made = changes(data, settings)
     is_now = before.machines[0]
-    would_be = amended_machine(desk.catalogue, content, where, settings, over=over)
-    # It stays the same model in the book, with what is set beside it.
+    would_be = amended_machine(assessor.catalogue, content, where, settings, over=over)
+    # It stays the same model in the ledger, with what is set beside it.
     known = {
         name: getattr(is_now, name) for name in ("code", "revision", "overlay_revision", "file")
     }
-    after = Side(desk, (would_be._replace(**known),))
+    after = Side(assessor, (would_be._replace(**known),))
     impact = run_impact(before, after, backlog, sheet, workers)
     if report is not None:
         _write_report(report, before, impact, made, units)
@@ -120,11 +120,11 @@ def _check_report(report: Path | None, *, is_set: bool) -> None:
         )  # fmt: skip
 
 
-def _files(desk: "Desk", machine: str) -> tuple[ModelFile, ModelFile | None]:
+def _files(assessor: "AssessorCore", machine: str) -> tuple[ModelFile, ModelFile | None]:
     """Return the model's file, and the overlay that lies over it where one is named."""
     if machine.casefold().endswith(".toml"):
         return ModelFile(read_bytes(Path(machine)), machine), None
-    models = desk.catalogue.models
+    models = assessor.catalogue.models
     code = machine.strip().casefold()
     model = models.model(code.partition(MARK)[0])
     return model, models.overlay(code) if MARK in code else None
@@ -142,10 +142,10 @@ def _set_lines(made: Sequence[Change]) -> list[str]:
 def _write_report(
     report: Path, side: "Side", impact: "Impact", made: Sequence[Change], units: System
 ) -> None:
-    from ..engine.backlog.impact_page import impact_page
+    from ..engine.impact.page import impact_page
     from .files import write_whole
 
-    told = side.desk.provenance
+    told = side.assessor.provenance
     machines = [state.machines[0].digest[7:15] for state in (impact.before, impact.after)]
     line = (
         f"{told.tool}; rules {told.rules[7:15]}; catalogue {told.catalogue[7:15]}; "
@@ -160,8 +160,8 @@ def _write_report(
 
 def _tell(side: "Side", impact: "Impact", made: Sequence[Change], units: System) -> None:
     """Print what was set and what it changes."""
-    from .impact_words import explain_ranking, print_impact, print_ranking
-    from .render import console
+    from .terminal.impact import explain_ranking, print_impact, print_ranking
+    from .terminal.layout import console
 
     out = console()
     out.print(_name(side), soft_wrap=True)
@@ -176,11 +176,11 @@ def _tell(side: "Side", impact: "Impact", made: Sequence[Change], units: System)
 
 def _tell_state(side: "Side", state: "State", data: dict[str, Any], *, is_json: bool) -> None:
     """Print which limit refuses most, and what to try."""
-    from ..engine.backlog.impact_model import state_json
-    from ..engine.backlog.ranking import LACKING
-    from .impact_words import explain_ranking, print_ranking
-    from .render import console
-    from .rows import columns, counted
+    from ..engine.impact.model import state_json
+    from ..engine.impact.ranking import LACKING
+    from .terminal.impact import explain_ranking, print_ranking
+    from .terminal.layout import console
+    from .terminal.rows import columns, counted
 
     if is_json:
         nothing: list[object] = []

@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple, cast
 
 from ..catalogue.errors import FileError, InputError, OpenQuestion
+from ..catalogue.files.file_source import Files, files_of, parse_toml
+from ..catalogue.files.problems import Problems
+from ..catalogue.files.toml_lines import Path as Keys
 from ..catalogue.nearest import did_you_mean
-from ..catalogue.problems import Problems
-from ..catalogue.quantities import quantity
-from ..catalogue.reading import Files, files_of, parse_toml
-from ..catalogue.toml_lines import Path as Keys
-from ..catalogue.units import unit
+from ..catalogue.units.quantities import quantity
+from ..catalogue.units.units import unit
 from .loader import FOLDER
 from .model import RuleSet
 from .schema import BaseCaseFile, CaseFile, CaseTable

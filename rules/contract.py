@@ -7,10 +7,10 @@ found out in the middle of an answer.
 
 from collections.abc import Mapping
 
+from ..catalogue.files.problems import Problems
+from ..catalogue.files.toml_lines import Path
 from ..catalogue.nearest import did_you_mean
-from ..catalogue.problems import Problems
-from ..catalogue.toml_lines import Path
-from ..catalogue.units import unit
+from ..catalogue.units.units import unit
 from .model import Lookup, Measure, Parameter, Served, Vocabulary
 
 

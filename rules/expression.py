@@ -16,7 +16,7 @@ from fractions import Fraction
 from typing import Final, NamedTuple, NoReturn
 
 from ..catalogue.errors import InputError
-from ..catalogue.units import NUMBER, Dimension, canonical, has_canonical, unit
+from ..catalogue.units.units import NUMBER, Dimension, canonical, has_canonical, unit
 
 
 class Number(NamedTuple):

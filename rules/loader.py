@@ -8,20 +8,20 @@ from pathlib import Path
 from typing import Any, Final
 
 from ..catalogue.errors import FileError, InputError, OpenQuestion
+from ..catalogue.files.file_source import Files, digest_of, files_of, parse_toml
+from ..catalogue.files.problems import Problems
+from ..catalogue.files.schema import Hole
+from ..catalogue.files.toml_lines import Path as Keys
 from ..catalogue.nearest import did_you_mean
-from ..catalogue.problems import Problems
-from ..catalogue.quantities import quantity
-from ..catalogue.reading import Files, digest_of, files_of, parse_toml
-from ..catalogue.schema import Hole
-from ..catalogue.toml_lines import Path as Keys
-from ..catalogue.units import Dimension, unit
+from ..catalogue.units.quantities import quantity
+from ..catalogue.units.units import Dimension, unit
 from .contract import check_measures, check_served
 from .expression import FactIs, Logical, Names, Numeric, parse_condition, parse_number
 from .lookup import read_lookups
 from .model import (
     Caution,
     Fact,
-    Gauge,
+    LimitCheck,
     Measure,
     Mitigation,
     Parameter,
@@ -103,7 +103,7 @@ def load_rules(served: Served, folder: Path | Files = FOLDER, on: dt.date | None
     cautions = loader.cautions(
         problems["cautions"].read(CautionFile, data["cautions"]), problems["cautions"]
     )
-    gauges = loader.gauges(words.gauges.items(), problems["vocabulary"])
+    limit_checks = loader.limit_checks(words.gauges.items(), problems["vocabulary"])
     _check_links(every, mitigations, problems)
     if every:  # where there is no rule at all, that is what is wrong
         check_served(problems, vocabulary, parameters, lookups, served)
@@ -128,7 +128,7 @@ def load_rules(served: Served, folder: Path | Files = FOLDER, on: dt.date | None
         tuple(rules),
         mitigations,
         cautions,
-        gauges,
+        limit_checks,
         digest_of(*parts, in_force),
         lookups,
     )
@@ -348,10 +348,10 @@ class _Loader:
             basis=table.basis,
         )
 
-    def gauges(
+    def limit_checks(
         self, tables: Iterable[tuple[str, GaugeTable]], problems: Problems
-    ) -> tuple[Gauge, ...]:
-        found: list[Gauge] = []
+    ) -> tuple[LimitCheck, ...]:
+        found: list[LimitCheck] = []
         for name, table in tables:
             path = ("gauges", name)
             if name not in self.vocabulary.measures:
@@ -367,7 +367,9 @@ class _Loader:
             )
             if demand is not None and rated is not None:
                 found.append(
-                    Gauge(name, demand, rated, absolute, minimum, when, table.style, table.chosen)
+                    LimitCheck(
+                        name, demand, rated, absolute, minimum, when, table.style, table.chosen
+                    )
                 )
         return tuple(found)
 

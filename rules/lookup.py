@@ -17,11 +17,11 @@ from collections.abc import Mapping
 from pydantic_core import PydanticCustomError
 
 from ..catalogue.errors import InputError
+from ..catalogue.files.problems import Problems
+from ..catalogue.files.schema import Hole, read_quantity
+from ..catalogue.files.toml_lines import Path
 from ..catalogue.nearest import did_you_mean
-from ..catalogue.problems import Problems
-from ..catalogue.schema import Hole, read_quantity
-from ..catalogue.toml_lines import Path
-from ..catalogue.units import NUMBER, Dimension, unit
+from ..catalogue.units.units import NUMBER, Dimension, unit
 from .model import Lookup, Vocabulary
 from .schema import LookupTable, NumbersFile
 

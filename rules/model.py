@@ -149,7 +149,7 @@ class Fact(NamedTuple):
     harmless: tuple[str, ...]
 
 
-class Gauge(NamedTuple):
+class LimitCheck(NamedTuple):
     """How full a limit is: ``demand`` over ``rated``, and where ``absolute`` ends it.
 
     Attributes:
@@ -179,7 +179,7 @@ class RuleSet(NamedTuple):
     rules: tuple[Rule, ...]
     mitigations: dict[str, Mitigation]
     cautions: tuple[Caution, ...]
-    gauges: tuple[Gauge, ...]
+    limit_checks: tuple[LimitCheck, ...]
     digest: str
     lookups: dict[str, Lookup]
 

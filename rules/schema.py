@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from ..catalogue.schema import Date, Entry, Rows, Table, Text, Words
+from ..catalogue.files.schema import Date, Entry, Rows, Table, Text, Words
 from .model import HeavyEnd, Outcome, Unknown
 
 Verdict = Literal["in-range", "oversize-allowed-with-conditions", "question", "refused"]

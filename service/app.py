@@ -12,24 +12,24 @@ from starlette.exceptions import HTTPException
 
 from ..catalogue.errors import CuttableError, OpenQuestion
 from ..engine.version import VERSION
-from .access import Books, Door
 from .api import accounts, answers, asking, backlogs, health, limits
-from .backlogs import Backlogs
-from .bench import Benches
-from .guard import LOG, Guard, Metrics
+from .auth.authenticator import Authenticator, Ledgers
+from .engine_worker import Benches
+from .middleware import LOG, Guard, Metrics
 from .openapi import PROBLEMS, described
 from .pages import routes as pages
 from .problems import Told, is_api, status_of, told_of
+from .response_cache import Warm
 from .settings import API, Settings
 from .state import State
-from .warm import Warm
+from .workers.backlogs import Backlogs
 
 UPLOADS: Final = (backlogs.UPLOAD, *pages.UPLOADS)
 """Paths that take large requests."""
 
 
 def create_app(settings: Settings) -> FastAPI:
-    """Return the application of a service; the book is opened when it is first asked."""
+    """Return the application of a service; the ledger is opened when it is first asked."""
     state = _state(settings)
 
     @asynccontextmanager
@@ -42,7 +42,7 @@ def create_app(settings: Settings) -> FastAPI:
         finally:
             await state.backlogs.close()
             state.benches.close()
-            state.books.close()
+            state.ledgers.close()
 
     app = FastAPI(
         title="cuttable", version=VERSION, lifespan=alive,
@@ -52,7 +52,7 @@ def create_app(settings: Settings) -> FastAPI:
         docs_url=None, redoc_url=None, openapi_url=f"{API}/openapi.json",
         redirect_slashes=False,
     )  # fmt: skip
-    app.state.all, app.state.door = state, state.door
+    app.state.all, app.state.authenticator = state, state.authenticator
     for module in (asking, limits, answers, backlogs, accounts):
         app.include_router(module.router, responses=PROBLEMS)
     app.include_router(health.router, include_in_schema=False)
@@ -66,9 +66,10 @@ def create_app(settings: Settings) -> FastAPI:
 
 
 def _state(settings: Settings) -> State:
-    books = Books(settings)
+    ledgers = Ledgers(settings)
     return State(
-        settings=settings, books=books, benches=Benches(settings), door=Door(settings, books),
+        settings=settings, ledgers=ledgers, benches=Benches(settings),
+        authenticator=Authenticator(settings, ledgers),
         metrics=Metrics(), warm=Warm(), backlogs=Backlogs(settings),
     )  # fmt: skip
 

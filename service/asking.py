@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, cast
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, create_model
 
-from ..catalogue.book.answers import New
 from ..catalogue.errors import InputError
+from ..catalogue.ledger.answers import New
 from ..engine.answer.document import Reply
+from ..engine.answer.wording import System, system_of
 from ..engine.jobs.fields import FIELDS, JobText
-from ..engine.keeping import new_answer
-from ..engine.wording import System, system_of
-from .bench import Standing
+from ..engine.review.recording import new_answer
+from .engine_worker import Standing
 
 Word = Annotated[str, StringConstraints(max_length=200)]
 Words = Annotated[list[Word], Field(max_length=200)]
@@ -39,7 +39,7 @@ class Asked(BaseModel):
     units: Literal["si", "us"] | None = Field(
         None, description="Units of sentences; else those the length was typed in"
     )
-    keep: bool = Field(False, description="Keep the answer in the book")
+    keep: bool = Field(False, description="Keep the answer in the ledger")
 
     def text(self) -> JobText:
         """Return the job as the engine reads it."""
@@ -114,12 +114,12 @@ def answered(standing: Standing, question: Question) -> Reply:
         CuttableError: it cannot be read.
     """
     question.check_machines()
-    return standing.desk.ask(question.text(), question.machines, system=question.system)
+    return standing.assessor.ask(question.text(), question.machines, system=question.system)
 
 
 def kept_answer(standing: Standing, question: Question, reply: Reply) -> New:
-    """Return an answer as the book keeps it."""
+    """Return an answer as the ledger keeps it."""
     return new_answer(
-        reply, standing.desk, standing.held.mark, question.text(), question.machines,
+        reply, standing.assessor, standing.snapshot.mark, question.text(), question.machines,
         question.system, {},
     )  # fmt: skip

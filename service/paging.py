@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final, NamedTuple
 from fastapi import Depends, Query, Request
 from fastapi.responses import Response
 
-from ..catalogue.reading import digest_of
+from ..catalogue.files.file_source import digest_of
 
 
 class PageOf(NamedTuple):

@@ -28,8 +28,9 @@ _STATUS: Final[Mapping[str, int]] = {
     "too-large": 413, "kind-wrong": 415,
     "too-many": 429,
     "internal-fault": 500, "inference-failed": 500,
-    "book-locked": 503, "book-missing": 503, "book-older": 503, "book-newer": 503,
-    "book-damaged": 503, "book-unreachable": 503, "book-denied": 503, "book-unwritable": 503,
+    "ledger-locked": 503, "ledger-missing": 503, "ledger-older": 503, "ledger-newer": 503,
+    "ledger-damaged": 503, "ledger-unreachable": 503, "ledger-denied": 503,
+    "ledger-unwritable": 503,
     "clock-behind": 503,
 }  # fmt: skip
 
@@ -133,7 +134,7 @@ def told_of(fault: Exception) -> Told:
         return Told("internal-fault", "the tool failed", remedy=remedy)
     where = fault.where if isinstance(fault, InputError) else ""
     problems = fault.problems if isinstance(fault, FileError) else ()
-    headers = {"Retry-After": "1"} if fault.code in ("book-locked", "too-many") else None
+    headers = {"Retry-After": "1"} if fault.code in ("ledger-locked", "too-many") else None
     # What stands in files of the server is told without their places.
     return Told(fault.code, fault.what, where, fault.remedy, problems, headers=headers)
 

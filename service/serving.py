@@ -13,7 +13,7 @@ import uvicorn
 from ..catalogue.errors import InputError
 from .app import create_app
 from .connection import connections
-from .guard import Proxies
+from .middleware import Proxies
 from .settings import Settings
 
 MOST_CONNECTIONS: Final = 2000

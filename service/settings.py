@@ -4,7 +4,7 @@ import os
 from pathlib import Path
 from typing import NamedTuple
 
-from ..catalogue.book.place import Place
+from ..catalogue.ledger.location import Location
 
 API = "/api/v1"
 """Where the API begins."""
@@ -14,7 +14,7 @@ class Settings(NamedTuple):
     """Settings of one process.
 
     Attributes:
-        place: the book.
+        place: the ledger.
         data: folder for backlogs and their answers.
         is_open: no accounts, nothing can be changed; only for loopback.
         is_https: cookies are for HTTPS only; behind a proxy that speaks it.
@@ -24,12 +24,12 @@ class Settings(NamedTuple):
         most_upload: bytes of a backlog.
         patience: seconds in which a request must have come and been answered.
         rate: requests a minute from one address, after a burst of as many.
-        fresh: seconds after which the book is looked at again.
+        fresh: seconds after which the ledger is looked at again.
         workers: processes of a backlog; None for one less than there are processors.
         most_memory: bytes that each process of a backlog may use.
     """
 
-    place: Place
+    place: Location
     data: Path
     is_open: bool = False
     is_https: bool = False

@@ -4,29 +4,29 @@ from typing import NamedTuple
 
 from fastapi import Request
 
-from .access import Books, Door
-from .backlogs import Backlogs
-from .bench import Benches
-from .guard import Metrics
+from .auth.authenticator import Authenticator, Ledgers
+from .engine_worker import Benches
+from .middleware import Metrics
+from .response_cache import Warm
 from .settings import Settings
-from .warm import Warm
+from .workers.backlogs import Backlogs
 
 
 class State(NamedTuple):
     """Everything of one process."""
 
     settings: Settings
-    books: Books
+    ledgers: Ledgers
     benches: Benches
-    door: Door
+    authenticator: Authenticator
     metrics: Metrics
     warm: Warm
     backlogs: Backlogs
 
     def changed(self) -> None:
-        """Look at the book again: limits, accounts or tokens were changed here."""
+        """Look at the ledger again: limits, accounts or tokens were changed here."""
         self.benches.forget()
-        self.door.forget()
+        self.authenticator.forget()
 
 
 def state_of(request: Request) -> State:

@@ -10,18 +10,18 @@ from typing import Any
 
 import pytest
 from cuttable.catalogue.store import Catalogue
-from cuttable.engine.ask import Desk
+from cuttable.engine.assessor import AssessorCore
 
 sys.path.insert(0, str(Path(__file__).parent))
 
 from program import Program, run_anew
 
-# Tests ask the limits the tool brings, unless they name a book of their own; what somebody has
+# Tests ask the limits the tool brings, unless they name a ledger of their own; what somebody has
 # set for their own use of the tool is not theirs.
 for _name in [name for name in os.environ if name.startswith("CUTTABLE_")]:
     if not _name.startswith("CUTTABLE_UPDATE_"):
         del os.environ[_name]
-os.environ["CUTTABLE_BOOK"] = "none"
+os.environ["CUTTABLE_LEDGER"] = "none"
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 
@@ -47,9 +47,9 @@ def catalogue() -> Catalogue:
 
 
 @pytest.fixture(scope="session")
-def desk() -> Desk:
+def assessor() -> AssessorCore:
     """The built-in catalogue, rules and engine."""
-    return Desk()
+    return AssessorCore()
 
 
 @pytest.fixture(scope="session")

@@ -5,8 +5,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import zip_longest
 from typing import Any, Final, NamedTuple, cast
 
-from ..wording import System, percent, show
 from .document import Answer, Reply, Support, plain, read_reply, text_of
+from .wording import System, percent, show
 from .words import title_of, told_settings
 
 MOST: Final = 12

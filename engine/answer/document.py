@@ -465,7 +465,7 @@ class Answer(_Part):
             InputError: ``choice-unknown`` for another ending.
             OSError: the file cannot be written.
         """
-        from ..sheet.making import kind_of_file, sheet_file
+        from ..sheet.rendering import kind_of_file, sheet_file
 
         where = Path(path)
         made = sheet_file(self, kind_of_file(where), units or self.units or "si", paper)

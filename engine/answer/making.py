@@ -9,23 +9,23 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, cast
 
-from ...catalogue.machines import MachineModel
-from ...catalogue.sections import INCH
+from ...catalogue.machines.model import MachineModel
+from ...catalogue.tables.sections import INCH
 from ...rules.expression import names_in
 from ...rules.model import Rule
-from ..conditions import Scope, number_of, truth_of
-from ..decide import Decision, Engine, fullness
+from ..decision.conditions import Scope, number_of, truth_of
+from ..decision.decide import Decision, Engine, fullness
 from ..decision.deciding import CONFLICT, NOT_FITTED, asking, decided_by, missing, outcome_of
+from ..decision.inference import Found, Inferred
 from ..decision.limit_check import governing, is_near
 from ..decision.settings import SETTINGS, settings
-from ..frame import coating_mass
-from ..inference import Found, Inferred
 from ..inputs.figures import figures_of
-from ..job import Job
-from ..layout import set_up
+from ..inputs.inputs import coating_mass
+from ..jobs.parse import Job
 from ..measures.inch_column import inch_columns
-from ..wording import System, Words
 from . import document as doc
+from .setup import set_up
+from .wording import System, Words
 
 ID_FORM: Final = 1
 """The form of a job that the id of an answer is worked out from, for ever."""
@@ -61,7 +61,9 @@ class _Maker:
         if not self.scope.inches:
             # Nothing is compared in inches, but sizes are shown in them.
             self.scope = self.scope._replace(inches=inch_columns(decision.frame))
-        self.gauges = {gauge.name: gauge for gauge in engine.rule_set.gauges}
+        self.limit_checks = {
+            limit_check.name: limit_check for limit_check in engine.rule_set.limit_checks
+        }
         self.provenance: Final = provenance
         self.system: System = system
 
@@ -111,7 +113,7 @@ class _Maker:
             value = _finite(measured.nominal[name][row])
             if value is None:
                 continue
-            gauge = self.gauges.get(name)
+            limit_check = self.limit_checks.get(name)
             result[name] = doc.Measure(
                 value=value,
                 heavy=_finite(measured.heavy[name][row]) if measure.has_heavy else None,
@@ -119,7 +121,7 @@ class _Maker:
                 title=measure.title,
                 inches=self.inches(name, row),
                 heavy_inches=self.inches(f"{name}.heavy", row),
-                style="%" if gauge is not None and gauge.style == "%" else None,
+                style="%" if limit_check is not None and limit_check.style == "%" else None,
                 **self.limits(name, row),
             )
         return result
@@ -142,7 +144,7 @@ class _Maker:
             return {}
         # Where the measure itself is what must be had at least (grip, override), the
         # demand is the least and the measure is not its own limit.
-        is_least = names_in(self.gauges[name].rated) == {name}
+        is_least = names_in(self.limit_checks[name].rated) == {name}
         return {
             "minimum": _finite(full.demand[row] if is_least else full.minimum[row]),
             "rated": None if is_least else _finite(full.rated[row]),

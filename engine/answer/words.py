@@ -9,8 +9,9 @@ from typing import Final, Literal, NamedTuple
 
 from ..decision.deciding import NOT_FITTED
 from ..decision.limit_check import FULL, is_over
-from ..severing import SENTENCES
-from ..wording import (
+from ..statics.part_release import SENTENCES
+from .document import Answer, Finding, Fit, JobAsked, Measure, Outcome, Part, SetUp, Verdict
+from .wording import (
     System,
     levelling,
     percent,
@@ -20,7 +21,6 @@ from ..wording import (
     show_size,
     show_size_both,
 )
-from .document import Answer, Finding, Fit, JobAsked, Measure, Outcome, Part, SetUp, Verdict
 
 VERDICT_WORDS: Final = {
     Verdict.IN_RANGE: "in range",

@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 from ...rules.model import RuleSet
 from ..answer.document import VERDICTS
 from ..arrays import Floats
-from ..decide import Decision, Engine
+from ..decision.decide import Decision, Engine
 from ..decision.deciding import asking, decided_by, missing, refused_by, wanting
+from ..decision.inference import RANK, Inferred
 from ..decision.limit_check import governing
 from ..decision.settings import OVERRIDE, SETTINGS, mitigation_numbers, settings
-from ..frame import CARRIED_LIMITS
-from ..inference import RANK, Inferred
-from ..table import Index
+from ..inputs.inputs import CARRIED_LIMITS
+from ..jobs.job_table import Index
 
 MEASURES: Final = ("stock_mass", "rotary_inertia")
 """Measures that every answer has, nominal and heavy."""

@@ -13,10 +13,10 @@ from typing import Any, Final
 import numpy as np
 
 from ...catalogue.errors import CuttableError, InputError
-from ...catalogue.machines import MachineModel
-from ..ask import Desk
-from ..decide import Engine
-from ..table import Index, JobTable
+from ...catalogue.machines.model import MachineModel
+from ..assessor import AssessorCore
+from ..decision.decide import Engine
+from ..jobs.job_table import Index, JobTable
 from .answer import Answers
 from .workers import decide_rows, slim
 
@@ -77,8 +77,8 @@ class Cluster:
 
 @lru_cache(maxsize=1)
 def _engine() -> tuple[Engine, str]:
-    desk = Desk()
-    return desk.engine, desk.rule_set.digest
+    assessor = AssessorCore()
+    return assessor.engine, assessor.rule_set.digest
 
 
 def decide_there(

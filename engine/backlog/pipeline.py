@@ -13,9 +13,9 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict
 from typing import TypeVar
 
-from .reading import Backlog, Chunk
-from .run import Runner, Tally
-from .writing import Answers
+from .readers import Backlog, Chunk
+from .runner import Runner, Tally
+from .writers import Answers
 
 T = TypeVar("T")
 

@@ -5,8 +5,8 @@ from html import escape
 from typing import Final, NamedTuple
 
 from ...rules.model import RuleSet
-from .ranking import OTHER_TITLES
-from .run import Tally
+from ..impact.ranking import OTHER_TITLES
+from .runner import Tally
 
 VERDICTS: Final = {
     "in-range": "in range",

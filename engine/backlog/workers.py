@@ -15,9 +15,9 @@ from typing import Any, Final
 import numpy as np
 
 from ...catalogue.errors import CuttableError
-from ...catalogue.machines import MachineModel
-from ..decide import Engine
-from ..table import Index, JobTable
+from ...catalogue.machines.model import MachineModel
+from ..decision.decide import Engine
+from ..jobs.job_table import Index, JobTable
 from .answer import Answers, answers_of
 
 AT_ONCE: Final = 65_536

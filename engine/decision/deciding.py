@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Final, cast
 
 from ...rules.model import Outcome, Rule, RuleSet
-from ..inference import Found, Inferred
+from .inference import Found, Inferred
 
 NOT_FITTED: Final = "NOT-FITTED"
 """What refuses where an accessory is needed and not fitted."""

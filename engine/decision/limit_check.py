@@ -6,9 +6,9 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from ..arrays import Bools, Floats
-from ..conditions import TOLERANCE
-from ..decide import Decision, Engine, Fullness, fullness
-from ..table import Index
+from ..jobs.job_table import Index
+from .conditions import TOLERANCE
+from .decide import Decision, Engine, Fullness, fullness
 
 NEAR: Final = 0.9
 """Share of a limit from which it counts as close."""
@@ -55,7 +55,9 @@ def governing(
     where none were planned.
     """
     full = fullness(engine.rule_set, decision.scope) if full is None else full
-    chosen = {gauge.name for gauge in engine.rule_set.gauges if gauge.is_chosen}
+    chosen = {
+        limit_check.name for limit_check in engine.rule_set.limit_checks if limit_check.is_chosen
+    }
     carried, rows = decision.frame.is_carried, decision.frame.rows
     every_row = np.ones(rows, dtype=np.bool_)
     shown = [carried if item.name in engine.carried_measures else every_row for item in full]

@@ -6,8 +6,8 @@ from typing import Final
 import numpy as np
 
 from ..arrays import Bools, Floats
-from ..conditions import number_of
-from ..decide import Decision, Engine
+from .conditions import number_of
+from .decide import Decision, Engine
 
 SETTINGS: Final = {
     "rapid_override": "rapid_override",

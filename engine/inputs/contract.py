@@ -4,15 +4,15 @@ import datetime as dt
 from pathlib import Path
 from typing import Final
 
-from ...catalogue.grades import FAMILIES
-from ...catalogue.machines import RAMPS, SHAPES
-from ...catalogue.reading import Files
+from ...catalogue.files.file_source import Files
+from ...catalogue.grades.grades import FAMILIES
+from ...catalogue.machines.model import RAMPS, SHAPES
 from ...rules import loader
 from ...rules.model import RuleSet, Served
-from ..cradle import NAMED_SEATS
-from ..frame import NUMBERS
 from ..measures import REGISTRY
+from ..statics.seating import NAMED_SEATS
 from .figures import LOOKUPS, NOT_ZERO, PARAMETERS
+from .inputs import NUMBERS
 
 SERVED: Final = Served(
     measures={name: item.declared for name, item in REGISTRY.items()},

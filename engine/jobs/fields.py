@@ -3,7 +3,7 @@
 The options of commands, the form of the page, the columns of a backlog and the model of the API
 follow from :data:`FIELDS`, in this order, which is also the order in which a job is read: the
 first thing that cannot be read is what is told. How a kind is read stands in
-:mod:`cuttable.engine.job`.
+:mod:`cuttable.engine.jobs.parse`.
 """
 
 from collections.abc import Sequence

@@ -6,16 +6,16 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self, Unpack, overload
 
-from ...catalogue.book.place import place_of
+from ...catalogue.ledger.location import location_of
 from ..answer.document import Answer
-from ..wording import system_of
+from ..answer.wording import system_of
 from .options import Options, job_text, names_of, raise_open
 from .standing import Standing
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from ..wording import System
+    from ..answer.wording import System
 
 
 class Assessor:
@@ -32,7 +32,7 @@ class Assessor:
             of the environment, else your own if there is one.
 
     Raises:
-        InputError: ``book-place-unknown`` where that is no ledger; whether there is one there is
+        InputError: ``ledger-place-unknown`` where that is no ledger; whether there is one there is
             found when it is first asked.
 
     Examples:
@@ -46,7 +46,7 @@ class Assessor:
 
     def __init__(self, *, ledger: str | Path | None = None) -> None:
         if ledger is not None:
-            place_of(str(ledger))
+            location_of(str(ledger))
         self._ledger = ledger
         self._lock = threading.RLock()
         self._standing = Standing(ledger)
@@ -113,7 +113,9 @@ class Assessor:
         units: System | None = said.pop("units", None)
         text, names = job_text(section, length, said), names_of(machine, machines)
         with self._lock:
-            reply = self._standing.desk().ask(text, names, system=units or system_of(text.length))
+            reply = self._standing.assessor().ask(
+                text, names, system=units or system_of(text.length)
+            )
         raise_open(reply.questions)
         return reply.verdicts[0] if machine is not None else list(reply.verdicts)
 
@@ -149,7 +151,9 @@ class Assessor:
 
         names = names_of(None, machines)
         with self._lock:
-            return answered(self._standing.desk(), frame, names, is_best=best, has_numbers=numbers)
+            return answered(
+                self._standing.assessor(), frame, names, is_best=best, has_numbers=numbers
+            )
 
     def sections(self, text: str = "") -> "pd.DataFrame":
         """Return the sections of every table, or those that have every word of ``text``.
@@ -159,14 +163,14 @@ class Assessor:
         from .tables import section_table
 
         with self._lock:
-            return section_table(self._standing.desk(), text)
+            return section_table(self._standing.assessor(), text)
 
     def machines(self) -> "pd.DataFrame":
         """Return the limits of every model: one row a model and limit, in canonical units."""
         from .tables import machine_table
 
         with self._lock:
-            return machine_table(self._standing.desk())
+            return machine_table(self._standing.assessor())
 
     def lengths(
         self,
@@ -195,7 +199,7 @@ class Assessor:
         units: System = said.pop("units", None) or "si"
         text, names = job_text(section, "1 m", said), names_of(None, machines)
         with self._lock:
-            return length_table(self._standing.desk(), text, names, units)
+            return length_table(self._standing.assessor(), text, names, units)
 
 
 def _anew(ledger: str | Path | None) -> Assessor:

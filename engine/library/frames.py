@@ -12,12 +12,12 @@ import numpy as np
 import pandas as pd
 
 from ...catalogue.errors import InputError
-from ..ask import Desk
+from ..assessor import AssessorCore
 from ..backlog.answer import WORDS
 from ..backlog.columns import DATES, cell_text, date_fault, map_headers, with_unit
-from ..backlog.normalise import Texts
-from ..backlog.run import Asked, Decided, Runner
-from ..table import Index
+from ..backlog.parse_jobs import Texts
+from ..backlog.runner import Asked, Decided, Runner
+from ..jobs.job_table import Index
 
 CHUNK: Final = 125_000
 """Rows answered at a time."""
@@ -30,7 +30,12 @@ Faults = dict[int, tuple[str, str]]
 
 
 def answered(
-    desk: Desk, frame: pd.DataFrame, names: Sequence[str], *, is_best: bool, has_numbers: bool
+    assessor: AssessorCore,
+    frame: pd.DataFrame,
+    names: Sequence[str],
+    *,
+    is_best: bool,
+    has_numbers: bool,
 ) -> pd.DataFrame:
     """Answer every row; see :meth:`.assessor.Assessor.check_frame`."""
     if not isinstance(frame, pd.DataFrame):  # pyright: ignore[reportUnnecessaryIsInstance]
@@ -40,7 +45,7 @@ def answered(
         )  # fmt: skip
     headers = [_header(label) for label in frame.columns]
     mapping = map_headers(headers, "table", required=("section", "length"), unused=_UNUSED)
-    asked = Asked(tuple(desk.machines(names)), is_best, has_numbers)
+    asked = Asked(tuple(assessor.machines(names)), is_best, has_numbers)
     columns: dict[str, Texts] = {}
     faults: Faults = {}
     for name, place in mapping.places.items():
@@ -50,7 +55,7 @@ def answered(
         if name in mapping.units:
             texts = Texts(with_unit(texts.values, mapping.units[name]), texts.code)
         columns[name] = texts
-    runner = Runner(desk, asked, workers=1)
+    runner = Runner(assessor, asked, workers=1)
     pieces: list[pd.DataFrame] = []
     rows: list[Any] = []
     try:

@@ -7,7 +7,7 @@ from typing import Any, Final, Literal, TypedDict, cast
 
 from ...catalogue.errors import InputError, OpenQuestion, Question
 from ...catalogue.nearest import did_you_mean
-from ..job import JobText
+from ..jobs.parse import JobText
 
 Texts = str | Sequence[str]
 """One text or several."""

@@ -5,10 +5,10 @@ import time
 from pathlib import Path
 from typing import Final
 
-from ...catalogue.book.held import Held
-from ...catalogue.book.place import Place, chosen
-from ..ask import Desk
-from ..book_desk import desk_of
+from ...catalogue.ledger.location import Location, chosen
+from ...catalogue.ledger.snapshot import Snapshot
+from ..assessor import AssessorCore
+from ..review.ledger_assessor import assessor_of
 
 FRESH: Final = 1.0
 """Seconds for which a ledger is not looked at again."""
@@ -26,25 +26,25 @@ class Standing:
 
     def __init__(self, ledger: str | Path | None) -> None:
         self._ledger = None if ledger is None else str(ledger)
-        self._desk: Desk | None = None
-        self._held: Held | None = None
+        self._assessor: AssessorCore | None = None
+        self._held: Snapshot | None = None
         self._key: object = None
-        self._place: Place | None = None
+        self._place: Location | None = None
         self._looked = -1e9
 
     @property
-    def place(self) -> Place | None:
+    def place(self) -> Location | None:
         """Where the ledger is; None where the limits that the tool brings are asked.
 
         Raises:
-            InputError: ``book-place-unknown``.
+            InputError: ``ledger-place-unknown``.
         """
         place = chosen(self._ledger)
         if place is None or (place.is_default and not place.path.is_file()):
             return None
         return place
 
-    def desk(self) -> Desk:
+    def assessor(self) -> AssessorCore:
         """Return what answers, of what is in force now.
 
         Raises:
@@ -52,23 +52,27 @@ class Standing:
         """
         place = self.place
         is_fresh = time.monotonic() - self._looked < FRESH
-        if self._desk is not None and is_fresh and place == self._place:
-            return self._desk
+        if self._assessor is not None and is_fresh and place == self._place:
+            return self._assessor
         looked = time.monotonic()
-        held = None if place is None else Held(place)
+        snapshot = None if place is None else Snapshot(place)
         # Rules begin and end by their dates too.
-        key = (place, dt.datetime.now(dt.UTC).date(), None if held is None else held.numbers)
-        if self._desk is None or key != self._key:
+        key = (
+            place,
+            dt.datetime.now(dt.UTC).date(),
+            None if snapshot is None else snapshot.numbers,
+        )
+        if self._assessor is None or key != self._key:
             self.close()
-            self._desk = Desk() if held is None else desk_of(held)
-            self._held, self._key = held, key
-        elif held is not None:
-            held.close()
+            self._assessor = AssessorCore() if snapshot is None else assessor_of(snapshot)
+            self._held, self._key = snapshot, key
+        elif snapshot is not None:
+            snapshot.close()
         self._place, self._looked = place, looked
-        return self._desk
+        return self._assessor
 
     def close(self) -> None:
         """Let go of the ledger; the next question opens it again."""
         if self._held is not None:
             self._held.close()
-        self._desk = self._held = self._key = None
+        self._assessor = self._held = self._key = None

@@ -5,20 +5,20 @@ from typing import Any
 
 import pandas as pd
 
-from ...catalogue.machines import LIMITS, Limit
-from ...catalogue.search import find_sections
-from ...catalogue.units import canonical
-from ..ask import Desk
-from ..job import JobText, read_job
-from ..lengths import STEPS, length_intervals
-from ..reasons import plain
-from ..wording import System
+from ...catalogue.machines.model import LIMITS, Limit
+from ...catalogue.tables.search import find_sections
+from ...catalogue.units.units import canonical
+from ..answer.reasons import plain
+from ..answer.wording import System
+from ..assessor import AssessorCore
+from ..jobs.parse import JobText, read_job
+from ..search.lengths import STEPS, length_intervals
 from .options import raise_open
 
 
-def section_table(desk: Desk, text: str) -> pd.DataFrame:
+def section_table(assessor: AssessorCore, text: str) -> pd.DataFrame:
     """Return sections, in the order of the tables; see :meth:`.assessor.Assessor.sections`."""
-    tables = desk.catalogue.tables
+    tables = assessor.catalogue.tables
     found = find_sections(text, tables) if text.strip() else tables.every_section()
     return pd.DataFrame(
         [
@@ -31,14 +31,14 @@ def section_table(desk: Desk, text: str) -> pd.DataFrame:
     )  # fmt: skip
 
 
-def machine_table(desk: Desk) -> pd.DataFrame:
+def machine_table(assessor: AssessorCore) -> pd.DataFrame:
     """Return limits of models, smallest model first; see :meth:`.assessor.Assessor.machines`."""
     rows: list[tuple[Any, ...]] = []
 
     def add(model: tuple[Any, ...], name: str, limit: Limit, unit: str) -> None:
         rows.append((*model, name, limit.minimum, limit.rated, limit.absolute, unit, limit.basis))
 
-    for machine in desk.catalogue.machines.values():
+    for machine in assessor.catalogue.machines.values():
         model = (machine.code, machine.revision, machine.title)
         for name, (dimension, _) in LIMITS.items():
             add(model, name, machine.limit(name), canonical(dimension).name)
@@ -51,14 +51,16 @@ def machine_table(desk: Desk) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def length_table(desk: Desk, text: JobText, names: Sequence[str], units: System) -> pd.DataFrame:
+def length_table(
+    assessor: AssessorCore, text: JobText, names: Sequence[str], units: System
+) -> pd.DataFrame:
     """Return intervals of length; see :meth:`.assessor.Assessor.lengths`."""
-    job, questions = read_job(text, desk.catalogue, desk.rule_set.vocabulary)
+    job, questions = read_job(text, assessor.catalogue, assessor.rule_set.vocabulary)
     raise_open(questions)
     rows: list[dict[str, Any]] = []
     if job is not None:
-        for machine in desk.machines(names):
-            found = length_intervals(desk.engine, job, machine, STEPS[units])
+        for machine in assessor.machines(names):
+            found = length_intervals(assessor.engine, job, machine, STEPS[units])
             rows += [{"machine": machine.code, **plain(item)} for item in found]
     made = pd.DataFrame(rows).rename(columns={"low": "shortest", "high": "longest"})
     made["missing"] = ["; ".join(item) for item in made["missing"]]

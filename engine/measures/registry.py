@@ -17,7 +17,7 @@ import numpy as np
 
 from ...rules.model import HeavyEnd, Measure
 from ..arrays import Floats
-from ..frame import Frame
+from ..inputs.inputs import Frame
 
 
 class MeasureFunction(NamedTuple):

@@ -1,1 +1,1 @@
-"""What needs the book and the engine together: answers given again, and why they differ."""
+"""What needs the ledger and the engine together: answers given again, and why they differ."""

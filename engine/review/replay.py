@@ -3,52 +3,52 @@
 from pathlib import Path
 from typing import Final
 
-from ...catalogue.book import history, lifecycle
-from ...catalogue.book.answers import Kept
-from ...catalogue.book.connect import Book
-from ...catalogue.book.held import Held, Mark
-from ...catalogue.book.records import RULES, WHOLE
-from ...catalogue.overlay import MARK
+from ...catalogue.ledger import history, lifecycle
+from ...catalogue.ledger.answers import Kept
+from ...catalogue.ledger.database import Ledger
+from ...catalogue.ledger.records import RULES, WHOLE
+from ...catalogue.ledger.snapshot import Mark, Snapshot
+from ...catalogue.machines.site_overlay import MARK
 from ..answer.document import Provenance, Reply, read_reply, text_of
-from ..ask import Desk
-from ..book_desk import desk_of
-from ..keeping import question_of
+from ..assessor import AssessorCore
+from .ledger_assessor import assessor_of
+from .recording import question_of
 
 MOST: Final = 12
 """Changes of a revision that are told by name."""
 
 
 def mark_of(kept: Kept) -> Mark:
-    """Return the point in the book's life that an answer rests on."""
+    """Return the point in the ledger's life that an answer rests on."""
     return Mark(kept.basis["at"], kept.basis["entries"])
 
 
-def desk_for(held: Held, files: dict[str, bytes]) -> Desk:
-    """Return the desk to ask again at.
+def assessor_for(snapshot: Snapshot, files: dict[str, bytes]) -> AssessorCore:
+    """Return the assessor to ask again at.
 
     Args:
-        held: the book at a moment.
+        snapshot: the ledger at a moment.
         files: machine files that were given by path, as they were then.
 
     Raises:
-        CuttableError: the book is damaged.
+        CuttableError: the ledger is damaged.
     """
-    desk = desk_of(held)
-    desk.catalogue.given_files |= {str(Path(name)): content for name, content in files.items()}
-    return desk
+    assessor = assessor_of(snapshot)
+    assessor.catalogue.given_files |= {str(Path(name)): content for name, content in files.items()}
+    return assessor
 
 
-def ask_again(desk: Desk, kept: Kept) -> Reply:
-    """Ask a desk what was asked.
+def ask_again(assessor: AssessorCore, kept: Kept) -> Reply:
+    """Ask an assessor what was asked.
 
     Raises:
         CuttableError: the job cannot be read there.
     """
     job, machines, units = question_of(kept)
-    return desk.ask(job, machines, system=units)
+    return assessor.ask(job, machines, system=units)
 
 
-def text_again(desk: Desk, kept: Kept) -> str:
+def text_again(assessor: AssessorCore, kept: Kept) -> str:
     """Return the answer worked out again as text, with the keys it was kept with.
 
     It is the same to the byte where nothing else is different.
@@ -56,20 +56,20 @@ def text_again(desk: Desk, kept: Kept) -> str:
     Raises:
         CuttableError: the job cannot be read there, or the kept text is no answer.
     """
-    return text_of(ask_again(desk, kept), read_reply(kept.text).form)
+    return text_of(ask_again(assessor, kept), read_reply(kept.text).form)
 
 
-def reasons(book: Book, kept: Kept, provenance: Provenance, after: Reply) -> list[str]:
+def reasons(ledger: Ledger, kept: Kept, provenance: Provenance, after: Reply) -> list[str]:
     """Return what has changed since an answer was given, in sentences.
 
     Args:
-        book: that keeps the answer.
+        ledger: that keeps the answer.
         kept: the answer.
         provenance: what an answer of today rests on.
         after: the answer of today; empty where there is none.
     """
-    then, now = Held(book.place, mark=mark_of(kept), now=book.clock()), Held(
-        book.place, now=book.clock()
+    then, now = Snapshot(ledger.place, mark=mark_of(kept), now=ledger.clock()), Snapshot(
+        ledger.place, now=ledger.clock()
     )  # fmt: skip
     told: list[str] = []
     used = {item.machine.model for item in after.verdicts}
@@ -78,7 +78,7 @@ def reasons(book: Book, kept: Kept, provenance: Provenance, after: Reply) -> lis
     for document in [*sorted(documents), *sorted(WHOLE)]:
         old, new = (side.numbers.get(document, (0, ""))[0] for side in (then, now))
         if new and new != old:
-            told.append(_change(book, document, old, new))
+            told.append(_change(ledger, document, old, new))
     then.close()
     now.close()
     if kept.basis["tool"] != provenance.tool:
@@ -89,9 +89,9 @@ def reasons(book: Book, kept: Kept, provenance: Provenance, after: Reply) -> lis
     return told
 
 
-def _change(book: Book, document: str, old: int, new: int) -> str:
+def _change(ledger: Ledger, document: str, old: int, new: int) -> str:
     """Return in a sentence what came into force of a document since."""
-    with book.reading() as connection:
+    with ledger.reading() as connection:
         now = lifecycle.revision(connection, document, new)
         by = f"approved by {now.approver} ({now.reason})"
         if not old:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from ..answer.document import Answer, JobAsked, Measure, Part, SetUp, Verdict
+from ..answer.wording import System, show
 from ..answer.words import (
     NO_SUPPORT,
     PLANS,
@@ -14,8 +15,7 @@ from ..answer.words import (
     section_size,
     short,
 )
-from ..severing import SENTENCES
-from ..wording import System, show
+from ..statics.part_release import SENTENCES
 
 HEADLINES: Final = {
     Verdict.IN_RANGE: "In range",

@@ -8,7 +8,7 @@ from html import escape
 from typing import Final
 
 from ..answer.document import Answer
-from ..wording import System, show
+from ..answer.wording import System, show
 
 WIDTH: Final = 1000.0
 HEIGHT: Final = 214.0

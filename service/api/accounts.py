@@ -7,11 +7,11 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
-from ...catalogue.book import accounts
-from ...catalogue.book.accounts import Person, Right, Token
-from ...catalogue.book.connect import Book
 from ...catalogue.errors import InputError
-from ..access import Asker, CanAdmin, CanAsk
+from ...catalogue.ledger import accounts
+from ...catalogue.ledger.accounts import Person, Right, Token
+from ...catalogue.ledger.database import Ledger
+from ..auth.authenticator import Asker, CanAdmin, CanAsk
 from ..paging import LISTED, Page, paged
 from ..settings import API
 from ..state import State, state_of
@@ -87,11 +87,11 @@ async def own_tokens(request: Request, asker: CanAsk, page: Page) -> Response:
 async def tokens_of(state: State, owner: str) -> list[dict[str, Any]]:
     """Return a person's tokens."""
 
-    def work(book: Book) -> list[dict[str, Any]]:
-        with book.reading() as connection:
+    def work(ledger: Ledger) -> list[dict[str, Any]]:
+        with ledger.reading() as connection:
             return [plain_token(item) for item in accounts.tokens(connection, owner)]
 
-    return await state.books.run(work)
+    return await state.ledgers.run(work)
 
 
 @router.post("/tokens", status_code=201)
@@ -113,15 +113,15 @@ async def added_token(state: State, asker: Asker, asked: NewToken) -> dict[str, 
         raise InputError("token-unusable", "a token can do no more than who makes it",
                          remedy=f"Choose of: {', '.join(sorted(asker.rights))}.")  # fmt: skip
 
-    def work(book: Book) -> tuple[Token, str]:
-        with book.writing(asker.person.name) as writing:
+    def work(ledger: Ledger) -> tuple[Token, str]:
+        with ledger.writing(asker.person.name) as writing:
             owner = accounts.named(writing.connection, asker.person.name)
             if owner is None:
                 raise InputError("not-allowed", "the account was closed meanwhile")
             until = dt.datetime.fromisoformat(writing.at) + dt.timedelta(days=asked.days)
             return accounts.add_token(writing, owner, asked.title, rights, until)
 
-    token, secret = await state.books.run(work)
+    token, secret = await state.ledgers.run(work)
     return plain_token(token) | {"secret": secret}
 
 
@@ -141,11 +141,11 @@ async def ended_token(state: State, asker: Asker, token: str) -> None:
     check_accounts(state)
     owner = "" if "admin" in asker.rights else asker.person.name
 
-    def work(book: Book) -> None:
-        with book.writing(asker.person.name) as writing:
+    def work(ledger: Ledger) -> None:
+        with ledger.writing(asker.person.name) as writing:
             accounts.end_token(writing, token, owner)
 
-    await state.books.run(work)
+    await state.ledgers.run(work)
     state.changed()
 
 
@@ -162,11 +162,11 @@ async def every(request: Request, asker: CanAdmin, page: Page) -> Response:
 async def people_of(state: State) -> list[dict[str, Any]]:
     """Return all accounts."""
 
-    def work(book: Book) -> list[dict[str, Any]]:
-        with book.reading() as connection:
+    def work(ledger: Ledger) -> list[dict[str, Any]]:
+        with ledger.reading() as connection:
             return [plain_person(item) for item in accounts.people(connection)]
 
-    return await state.books.run(work)
+    return await state.ledgers.run(work)
 
 
 @router.post("/people", status_code=201)
@@ -183,13 +183,13 @@ async def added_person(state: State, asker: Asker, asked: NewPerson) -> dict[str
     """
     check_accounts(state)
 
-    def work(book: Book) -> dict[str, Any]:
-        with book.writing(asker.person.name) as writing:
+    def work(ledger: Ledger) -> dict[str, Any]:
+        with ledger.writing(asker.person.name) as writing:
             password = accounts.add_person(writing, asked.name, asked.role)
             found = accounts.known(writing.connection, asked.name)
             return plain_person(found) | {"password": password}
 
-    made = await state.books.run(work)
+    made = await state.ledgers.run(work)
     state.changed()
     return made
 
@@ -220,9 +220,9 @@ async def changed_person(
         raise InputError("option-needs", "a closed account has no password",
                          remedy="Name one of closed and new_password.")  # fmt: skip
 
-    def work(book: Book) -> dict[str, Any]:
+    def work(ledger: Ledger) -> dict[str, Any]:
         password = ""
-        with book.writing(asker.person.name) as writing:
+        with ledger.writing(asker.person.name) as writing:
             if asked.role:
                 accounts.set_role(writing, name, asked.role)
             if asked.closed:
@@ -232,7 +232,7 @@ async def changed_person(
             found = plain_person(accounts.known(writing.connection, name))
         return found | ({"password": password} if password else {})
 
-    made = await state.books.run(work)
+    made = await state.ledgers.run(work)
     state.changed()
     return made
 

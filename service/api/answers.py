@@ -7,12 +7,12 @@ from fastapi import APIRouter, Request
 from fastapi import Path as InPath
 from fastapi.responses import Response
 
-from ...catalogue.book import answers
-from ...catalogue.book.answers import Kept
-from ...catalogue.book.connect import Book
-from ...catalogue.book.held import Held
-from ...engine.review.replay import desk_for, mark_of, text_again
-from ..access import CanAsk
+from ...catalogue.ledger import answers
+from ...catalogue.ledger.answers import Kept
+from ...catalogue.ledger.database import Ledger
+from ...catalogue.ledger.snapshot import Snapshot
+from ...engine.review.replay import assessor_for, mark_of, text_again
+from ..auth.authenticator import CanAsk
 from ..paging import LISTED, Page, part_of
 from ..settings import API
 from ..state import state_of
@@ -27,8 +27,8 @@ async def recent(request: Request, asker: CanAsk, page: Page) -> Response:
     """List the answers kept last, the newest first."""
     _ = asker
 
-    def work(book: Book) -> tuple[int, list[dict[str, Any]]]:
-        with book.reading() as connection:
+    def work(ledger: Ledger) -> tuple[int, list[dict[str, Any]]]:
+        with ledger.reading() as connection:
             found = answers.recent(connection, page.most, page.first)
             total = answers.count_of(connection)
         rows = [
@@ -37,7 +37,7 @@ async def recent(request: Request, asker: CanAsk, page: Page) -> Response:
         ]
         return total, rows
 
-    total, rows = await state_of(request).books.run(work)
+    total, rows = await state_of(request).ledgers.run(work)
     return part_of(request, rows, page, total)
 
 
@@ -66,7 +66,7 @@ async def again(request: Request, asker: CanAsk, name: Name) -> dict[str, Any]:
     _ = asker
     kept, files = await find(request, name)
     made = await state_of(request).benches.long.run(
-        lambda standing: asked_again(standing.held, kept, files, is_today=False)
+        lambda standing: asked_again(standing.snapshot, kept, files, is_today=False)
     )
     return {"answer": kept.answer, "is_same": made == kept.text}
 
@@ -77,7 +77,7 @@ async def today(request: Request, asker: CanAsk, name: Name) -> dict[str, Any]:
     _ = asker
     kept, files = await find(request, name)
     made = await state_of(request).benches.long.run(
-        lambda standing: asked_again(standing.held, kept, files, is_today=True)
+        lambda standing: asked_again(standing.snapshot, kept, files, is_today=True)
     )
     return {"answer": kept.answer, "is_same": made == kept.text,
             "before": json.loads(kept.text), "after": json.loads(made)}  # fmt: skip
@@ -90,18 +90,18 @@ async def find(request: Request, name: str) -> tuple[Kept, dict[str, bytes]]:
         InputError: ``answer-unknown``.
     """
 
-    def work(book: Book) -> tuple[Kept, dict[str, bytes]]:
-        with book.reading() as connection:
+    def work(ledger: Ledger) -> tuple[Kept, dict[str, bytes]]:
+        with ledger.reading() as connection:
             kept = answers.find_answer(connection, name)
             return kept, answers.given_files(connection, kept)
 
-    return await state_of(request).books.run(work)
+    return await state_of(request).ledgers.run(work)
 
 
-def asked_again(held: Held, kept: Kept, files: dict[str, bytes], *, is_today: bool) -> str:
+def asked_again(snapshot: Snapshot, kept: Kept, files: dict[str, bytes], *, is_today: bool) -> str:
     """Return the answer's text worked out again, with the keys it was kept with."""
-    there = Held(held.place, mark=None if is_today else mark_of(kept))
+    there = Snapshot(snapshot.place, mark=None if is_today else mark_of(kept))
     try:
-        return text_again(desk_for(there, files), kept)
+        return text_again(assessor_for(there, files), kept)
     finally:
         there.close()

@@ -8,19 +8,19 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from ...catalogue.errors import InputError, OpenQuestion
-from ...catalogue.families import FAMILIES
-from ...catalogue.search import find_sections
-from ...catalogue.sections import inches_of
+from ...catalogue.tables.families import FAMILIES
+from ...catalogue.tables.search import find_sections
+from ...catalogue.tables.sections import inches_of
 from ...engine.answer.document import text_of
-from ...engine.charting import charts_of
-from ...engine.job import read_job
-from ...engine.lengths import STEPS, length_intervals
-from ...engine.reasons import lengths_content
-from ...engine.sheet.making import sheet_file
-from ..access import CanAsk
+from ...engine.answer.reasons import lengths_content
+from ...engine.jobs.parse import read_job
+from ...engine.search.charting import charts_of
+from ...engine.search.lengths import STEPS, length_intervals
+from ...engine.sheet.rendering import sheet_file
 from ..asking import EXAMPLE, Question, answered, check_names, kept_answer
-from ..bench import Bench, Standing
-from ..guard import SHEET_POLICY
+from ..auth.authenticator import CanAsk
+from ..engine_worker import EngineWorker, Standing
+from ..middleware import SHEET_POLICY
 from ..openapi import ANSWER_REF
 from ..paging import LISTED, Page, paged, tagged
 from ..settings import API
@@ -54,7 +54,7 @@ async def check(request: Request, asker: CanAsk) -> Response:
     """Can these machines cut this stock, and on what conditions?
 
     Verdicts best first; or the questions that must be answered first. With `keep` the answer is
-    kept in the book, and `Location` says where.
+    kept in the ledger, and `Location` says where.
     """
     state, body = state_of(request), await request.body()
     quick = state.benches.quick
@@ -87,23 +87,23 @@ async def check(request: Request, asker: CanAsk) -> Response:
     return Response(text, media_type="application/json", headers=headers)
 
 
-def bench_for(state: State, question: Question) -> Bench:
+def bench_for(state: State, question: Question) -> EngineWorker:
     """Return the bench for a question: what takes long keeps nobody waiting who asks briefly."""
     return state.benches.long if question.is_heavy else state.benches.quick
 
 
 async def keep(state: State, asker: str, new: Any) -> int:
-    """Keep an answer in the book and return its number.
+    """Keep an answer in the ledger and return its number.
 
     Raises:
         InputError: ``not-allowed`` on an open page, which changes nothing.
     """
-    from ...catalogue.book.answers import keep_answers
+    from ...catalogue.ledger.answers import keep_answers
 
     if state.settings.is_open:
         raise InputError("not-allowed", "an open page keeps no answers",
                          remedy="Leave out keep.")  # fmt: skip
-    numbers = await state.books.run(lambda book: keep_answers(book, asker, [new]))
+    numbers = await state.ledgers.run(lambda ledger: keep_answers(ledger, asker, [new]))
     return numbers[0]
 
 
@@ -118,15 +118,15 @@ async def lengths(request: Request, asker: CanAsk) -> Response:
     question.check_machines()
 
     def work(standing: Standing) -> bytes:
-        desk = standing.desk
+        assessor = standing.assessor
         job, questions = read_job(
-            question.text()._replace(length="1 m"), desk.catalogue, desk.rule_set.vocabulary
+            question.text()._replace(length="1 m"), assessor.catalogue, assessor.rule_set.vocabulary
         )
         if job is None:
             raise OpenQuestion(questions[0].code, questions[0].text, questions[0].choices)
         system = question.units or "si"
-        found = [(machine, length_intervals(desk.engine, job, machine, STEPS[system]))
-                 for machine in desk.machines(question.machines)]  # fmt: skip
+        found = [(machine, length_intervals(assessor.engine, job, machine, STEPS[system]))
+                 for machine in assessor.machines(question.machines)]  # fmt: skip
         return json.dumps(lengths_content(job, found, system), allow_nan=False).encode()
 
     made = await state_of(request).benches.long.run(work)
@@ -198,8 +198,8 @@ async def chart(
     check_names(names)
 
     def work(standing: Standing) -> tuple[str, bytes]:
-        models = standing.desk.machines(names)
-        drawn = charts_of(standing.desk, models, family=family, wall=wall, grade=grade or None,
+        models = standing.assessor.machines(names)
+        drawn = charts_of(standing.assessor, models, family=family, wall=wall, grade=grade or None,
                           system=units)  # fmt: skip
         if kind == "html":
             return standing.key, drawn.page(units).encode()
@@ -221,7 +221,7 @@ async def sections(
         return standing.key, standing.known(f"sections {text}", lambda: told(standing))
 
     def told(standing: Standing) -> list[dict[str, Any]]:
-        tables = standing.desk.catalogue.tables
+        tables = standing.assessor.catalogue.tables
         found = find_sections(text, tables) if text.strip() else list(tables.every_section())
         return [
             {"designation": item.designation, "shape": item.shape, "height": item.height,
@@ -244,7 +244,7 @@ async def grades(
 
     def work(standing: Standing) -> tuple[str, list[dict[str, Any]]]:
         rows: list[dict[str, Any]] = []
-        for item in standing.desk.catalogue.grades.values():
+        for item in standing.assessor.catalogue.grades.values():
             told = " ".join((item.name, item.family, item.product.name, *item.aliases)).casefold()
             if all(word in told for word in wanted):
                 rows.append({

@@ -11,14 +11,14 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import FileResponse, Response
 
 from ...catalogue.errors import InputError
-from ..access import Asker, CanAsk
 from ..asking import check_names
-from ..backlog_rows import rows_of
-from ..backlogs import Order, read
-from ..guard import SHEET_POLICY
+from ..auth.authenticator import Asker, CanAsk
+from ..middleware import SHEET_POLICY
 from ..paging import LISTED, Page, paged
 from ..settings import API
 from ..state import State, state_of
+from ..workers.backlog_rows import rows_of
+from ..workers.backlogs import Order, read
 
 router = APIRouter(prefix=API, tags=["backlogs"])
 
@@ -63,8 +63,8 @@ async def take(state: State, asker: Asker, order: Order, content: AsyncIterator[
     check_names(order.machines)
 
     def look(standing: Any) -> tuple[str, int]:
-        standing.desk.machines(order.machines)
-        mark = standing.held.mark
+        standing.assessor.machines(order.machines)
+        mark = standing.snapshot.mark
         return mark.at, mark.entries
 
     mark = await state.benches.quick.run(look)

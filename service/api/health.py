@@ -6,9 +6,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, Response
 from prometheus_client import CONTENT_TYPE_LATEST, generate_latest
 
-from ...catalogue.book.held import Held
 from ...catalogue.errors import CuttableError, InputError
-from ..access import door_of, is_from_here
+from ...catalogue.ledger.snapshot import Snapshot
+from ..auth.authenticator import door_of, is_from_here
 from ..problems import Told
 from ..state import state_of
 
@@ -23,16 +23,16 @@ async def live() -> JSONResponse:
 
 @router.get("/health/ready")
 async def ready(request: Request) -> Response:
-    """Say whether the book can be read, and so questions answered."""
+    """Say whether the ledger can be read, and so questions answered."""
 
     def look() -> None:
-        Held(state_of(request).settings.place).close()
+        Snapshot(state_of(request).settings.place).close()
 
     try:
         await asyncio.to_thread(look)
     except CuttableError as fault:
-        # Anybody may ask: where the book is, is nobody's business.
-        return Told(fault.code, "the book cannot be read").response(request.url.path)
+        # Anybody may ask: where the ledger is, is nobody's business.
+        return Told(fault.code, "the ledger cannot be read").response(request.url.path)
     return JSONResponse({"status": "ready"})
 
 

@@ -11,10 +11,12 @@ from fastapi import Path as InPath
 from fastapi.responses import Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from ...catalogue.book import contents, history, lifecycle
-from ...catalogue.book.connect import Book, Writing
-from ...catalogue.book.held import Held
-from ...catalogue.book.records import (
+from ...catalogue.errors import InputError
+from ...catalogue.files.file_source import KeptFiles
+from ...catalogue.files.plain_schema import plain_schema
+from ...catalogue.ledger import blobs, history, lifecycle
+from ...catalogue.ledger.database import Ledger, Writing
+from ...catalogue.ledger.records import (
     CATALOGUE,
     RULES,
     Revision,
@@ -23,22 +25,20 @@ from ...catalogue.book.records import (
     read_moment,
     stamp,
 )
-from ...catalogue.errors import InputError
-from ...catalogue.machines import MachineModel, describe
+from ...catalogue.ledger.snapshot import Snapshot
+from ...catalogue.machines.model import MachineModel, describe
 from ...catalogue.nearest import did_you_mean
-from ...catalogue.plain_schema import plain_schema
-from ...catalogue.reading import KeptFiles
-from ...engine import revision_check
-from ...engine.ask import Desk
-from ...engine.book_desk import desk_of, rule_files
+from ...engine.assessor import AssessorCore
+from ...engine.review import revision_check
+from ...engine.review.ledger_assessor import assessor_of, rule_files
 from ...rules.cases import load_cases
 from ...rules.model import Rule
-from ..access import Asker, CanApprove, CanAsk, CanDraft
-from ..backlogs import ImpactOrder
-from ..bench import Standing
+from ..auth.authenticator import Asker, CanApprove, CanAsk, CanDraft
+from ..engine_worker import Standing
 from ..paging import LISTED, Page, paged
 from ..settings import API
 from ..state import State, state_of
+from ..workers.backlogs import ImpactOrder
 from .backlogs import one_of
 
 router = APIRouter(prefix=API, tags=["limits"])
@@ -121,7 +121,7 @@ async def machines(
     _ = asker
 
     def work(standing: Standing) -> tuple[str, list[dict[str, Any]]]:
-        catalogue = _desk_at(standing, as_of).catalogue
+        catalogue = _assessor_at(standing, as_of).catalogue
         rows = [
             {"model": item.code, "title": item.title, "builder": item.builder,
              "revision": item.revision, "digest": item.digest}
@@ -150,18 +150,18 @@ async def machine(
     _ = asker
 
     def work(standing: Standing) -> dict[str, Any]:
-        return describe(_desk_at(standing, as_of).catalogue.machine(code))
+        return describe(_assessor_at(standing, as_of).catalogue.machine(code))
 
     found = await state_of(request).benches.quick.run(work)
     return {"schema": "cuttable.machine/1", **found}
 
 
-def _desk_at(standing: Standing, as_of: str) -> Desk:
+def _assessor_at(standing: Standing, as_of: str) -> AssessorCore:
     if not as_of:
-        return standing.desk
+        return standing.assessor
     at = read_moment(as_of, dt.datetime.now(dt.UTC), option="as_of")
-    held = Held(standing.held.place, at=at)
-    return desk_of(held)
+    snapshot = Snapshot(standing.snapshot.place, at=at)
+    return assessor_of(snapshot)
 
 
 @router.get("/documents", responses=LISTED)
@@ -169,11 +169,11 @@ async def documents(request: Request, asker: CanAsk, page: Page) -> Response:
     """List what is in force, and what is waiting for approval or still drafted."""
     _ = asker
 
-    def work(book: Book) -> list[dict[str, Any]]:
-        stands = history.overview(book)
+    def work(ledger: Ledger) -> list[dict[str, Any]]:
+        stands = history.overview(ledger)
         return [plain(item) for item in (*stands.in_force, *stands.waiting)]
 
-    return paged(request, await state_of(request).books.run(work), page)
+    return paged(request, await state_of(request).ledgers.run(work), page)
 
 
 @router.get("/documents/{document}/history")
@@ -182,10 +182,10 @@ async def history_of(request: Request, asker: CanAsk, document: Document) -> dic
     _ = asker
     name = check_document(document)
 
-    def work(book: Book) -> dict[str, Any]:
-        with book.reading() as connection:
+    def work(ledger: Ledger) -> dict[str, Any]:
+        with ledger.reading() as connection:
             found = history.history(connection, name)
-        now = stamp(book.clock())
+        now = stamp(ledger.clock())
         return {
             "schema": "cuttable.history/1",
             "document": name,
@@ -199,7 +199,7 @@ async def history_of(request: Request, asker: CanAsk, document: Document) -> dic
             "journal": [entry._asdict() for entry in found.entries],
         }  # fmt: skip
 
-    return await state_of(request).books.run(work)
+    return await state_of(request).ledgers.run(work)
 
 
 @router.get("/revisions/{document}/{number}")
@@ -209,22 +209,22 @@ async def revision(
     """Return a revision with its files, and what differs from its base."""
     _ = asker
 
-    def work(book: Book) -> dict[str, Any]:
-        with book.reading() as connection:
+    def work(ledger: Ledger) -> dict[str, Any]:
+        with ledger.reading() as connection:
             found = lifecycle.revision(connection, check_document(document), number)
-            files = contents.kept(connection, found.content, found.document)
+            files = blobs.kept(connection, found.content, found.document)
             changed: list[Any] = []
             if found.base:
                 base = lifecycle.revision(connection, found.document, found.base)
                 changed = history.changes(connection, base, found)
-            report = contents.kept(connection, found.impact) if found.impact else {}
+            report = blobs.kept(connection, found.impact) if found.impact else {}
         return plain(found) | {
             "files": {name: content.decode("utf-8", "replace") for name, content in files.items()},
             "differences": [item._asdict() for item in changed],
             "report": json.loads(next(iter(report.values()))) if report else None,
         }
 
-    return await state_of(request).books.run(work)
+    return await state_of(request).ledgers.run(work)
 
 
 @router.get("/revisions/{document}/{number}/differences/{other}")
@@ -235,15 +235,15 @@ async def differences(
     _ = asker
     name = check_document(document)
 
-    def work(book: Book) -> dict[str, Any]:
-        with book.reading() as connection:
+    def work(ledger: Ledger) -> dict[str, Any]:
+        with ledger.reading() as connection:
             old = lifecycle.revision(connection, name, number)
             new = lifecycle.revision(connection, name, other)
             changed = history.changes(connection, old, new)
         return {"schema": "cuttable.difference/1", "before": old.ref, "after": new.ref,
                 "differences": [item._asdict() for item in changed]}  # fmt: skip
 
-    return await state_of(request).books.run(work)
+    return await state_of(request).ledgers.run(work)
 
 
 @router.post("/revisions", status_code=201, response_model=None, responses=BEGUN)
@@ -255,7 +255,7 @@ async def draft(request: Request, asker: CanDraft, asked: Draft) -> dict[str, An
         raise InputError("option-needs", f"the {name} are many files",
                          remedy="Draft them with the command line.")  # fmt: skip
 
-    def step(writing: Writing, _: Book) -> Revision:
+    def step(writing: Writing, _: Ledger) -> Revision:
         return lifecycle.draft(writing, name, files, reason=asked.reason, evidence=asked.evidence)
 
     return await _stepped(request, asker.person.name, step)
@@ -272,7 +272,7 @@ async def edit(
         raise InputError("option-needs", f"the {name} are many files",
                          remedy="Edit them with the command line.")  # fmt: skip
 
-    def step(writing: Writing, _: Book) -> Revision:
+    def step(writing: Writing, _: Ledger) -> Revision:
         return lifecycle.edit(
             writing, name, number, files=files, reason=asked.reason, evidence=asked.evidence
         )
@@ -287,8 +287,8 @@ async def submit(
     """Freeze a draft for another person to approve."""
     name = check_document(document)
 
-    def step(writing: Writing, book: Book) -> Revision:
-        return revision_check.submit(book, writing, name, number, effective=asked.effective)
+    def step(writing: Writing, ledger: Ledger) -> Revision:
+        return revision_check.submit(ledger, writing, name, number, effective=asked.effective)
 
     return await _stepped(request, asker.person.name, step)
 
@@ -300,7 +300,7 @@ async def give_back(
     """Give a submitted revision back to its author."""
     name = check_document(document)
 
-    def step(writing: Writing, _: Book) -> Revision:
+    def step(writing: Writing, _: Ledger) -> Revision:
         return lifecycle.give_back(writing, name, number, reason=asked.reason)
 
     return await _stepped(request, asker.person.name, step)
@@ -313,7 +313,7 @@ async def withdraw(
     """Give up a revision that is not approved."""
     name = check_document(document)
 
-    def step(writing: Writing, _: Book) -> Revision:
+    def step(writing: Writing, _: Ledger) -> Revision:
         return lifecycle.withdraw(writing, name, number, reason=asked.reason)
 
     return await _stepped(request, asker.person.name, step)
@@ -326,9 +326,9 @@ async def approve(
     """Approve a submitted revision, as a person who had no hand in it."""
     name = check_document(document)
 
-    def step(writing: Writing, book: Book) -> Revision:
+    def step(writing: Writing, ledger: Ledger) -> Revision:
         return revision_check.approve(
-            book, writing, name, number,
+            ledger, writing, name, number,
             effective=asked.effective, without_impact=asked.without_impact,
         )  # fmt: skip
 
@@ -342,7 +342,7 @@ async def revoke(
     """Take back an approval before it takes effect, as a person who did not write it."""
     name = check_document(document)
 
-    def step(writing: Writing, _: Book) -> Revision:
+    def step(writing: Writing, _: Ledger) -> Revision:
         return lifecycle.revoke(writing, name, number, reason=asked.reason)
 
     return await _stepped(request, asker.person.name, step)
@@ -374,8 +374,8 @@ async def ordered_impact(state: State, asker: Asker, ref: str, asked: Jobs) -> d
         one_of(state, asker, asked.backlog)
     document, number = parse_ref(ref)
 
-    def look(book: Book) -> None:
-        with book.reading() as connection:
+    def look(ledger: Ledger) -> None:
+        with ledger.reading() as connection:
             found = lifecycle.revision(connection, document, number)
             if found.state not in ("draft", "submitted"):
                 raise InputError(
@@ -383,23 +383,23 @@ async def ordered_impact(state: State, asker: Asker, ref: str, asked: Jobs) -> d
                     remedy="Compare it with the revision before it.",
                 )  # fmt: skip
 
-    await state.books.run(look)
+    await state.ledgers.run(look)
     order = ImpactOrder(ref, asked.backlog, asked.units)
     made = state.backlogs.take_impact(order, asker.person.name)
     return state.backlogs.one(made)
 
 
 async def _stepped(
-    request: Request, who: str, step: Callable[[Writing, Book], Revision]
+    request: Request, who: str, step: Callable[[Writing, Ledger], Revision]
 ) -> dict[str, Any]:
     """Do a step of a revision in one transaction, in a person's name."""
     state = state_of(request)
 
-    def work(book: Book) -> Revision:
-        with book.writing(who) as writing:
-            return step(writing, book)
+    def work(ledger: Ledger) -> Revision:
+        with ledger.writing(who) as writing:
+            return step(writing, ledger)
 
-    made = await state.books.run(work)
+    made = await state.ledgers.run(work)
     state.changed()
     return plain(made)
 
@@ -413,7 +413,7 @@ async def rules(request: Request, asker: CanAsk, page: Page) -> Response:
     _ = asker
 
     def work(standing: Standing) -> tuple[str, list[dict[str, Any]]]:
-        return standing.key, [plain_rule(rule) for rule in standing.desk.rule_set.rules]
+        return standing.key, [plain_rule(rule) for rule in standing.assessor.rule_set.rules]
 
     key, rows = await state_of(request).benches.quick.run(work)
     return paged(request, rows, page, key)
@@ -436,13 +436,13 @@ def rule_page(standing: Standing, code: str) -> dict[str, Any]:
     Raises:
         InputError: ``rule-unknown``.
     """
-    rule_set = standing.desk.rule_set
+    rule_set = standing.assessor.rule_set
     known = {item.code: item for item in rule_set.rules}
     found = known.get(code.strip().upper())
     if found is None:
         raise InputError("rule-unknown", f"there is no rule {code.strip()[:40]!r}",
                          remedy=did_you_mean(code, known))  # fmt: skip
-    place = rule_files(standing.held)
+    place = rule_files(standing.snapshot)
     where = (
         place / "cases"
         if isinstance(place, Path)

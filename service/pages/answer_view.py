@@ -6,6 +6,7 @@ from typing import Final, NamedTuple
 from markupsafe import Markup
 
 from ...engine.answer.document import Answer, Reply, Verdict
+from ...engine.answer.wording import System
 from ...engine.answer.words import (
     Card,
     LimitRow,
@@ -16,8 +17,7 @@ from ...engine.answer.words import (
 )
 from ...engine.decision.limit_check import is_over
 from ...engine.sheet import bed_drawing
-from ...engine.wording import System
-from .look import MARKS
+from .theme import MARKS
 
 WIDE: Final = 120.0
 """Width of a bar; the rated limit is at :data:`LIMIT`, and what is over stands beyond it."""

@@ -4,12 +4,12 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
-from ...catalogue.book.records import CATALOGUE, GRADES, RULES, SECTIONS, Entry, kind_of
-from ...catalogue.machines import Limit, MachineModel
-from ...engine.ask import Desk
-from ...engine.backlog.impact_model import KINDS
-from ...engine.backlog.impact_text import TITLES
-from ...engine.wording import System, show
+from ...catalogue.ledger.records import CATALOGUE, GRADES, RULES, SECTIONS, Entry, kind_of
+from ...catalogue.machines.model import Limit, MachineModel
+from ...engine.answer.wording import System, show
+from ...engine.assessor import AssessorCore
+from ...engine.impact.model import KINDS
+from ...engine.impact.text import TITLES
 
 GROUPS: Final = (
     ("machine", "Models"), ("overlay", "Sites"), (RULES, "Rules"), (SECTIONS, "Own sections"),
@@ -22,7 +22,7 @@ STEPS: Final = {
     "withdraw": "withdrew", "impact": "attached a report to", "approve": "approved",
     "revoke": "revoked", "release": "released", "import": "brought in", "renew": "renewed",
 }  # fmt: skip
-"""What a person did, in words; what is not here is told as the book names it."""
+"""What a person did, in words; what is not here is told as the ledger names it."""
 
 
 class LimitLine(NamedTuple):
@@ -35,9 +35,9 @@ class LimitLine(NamedTuple):
     basis: str
 
 
-def limit_lines(desk: Desk, machine: MachineModel, system: System) -> list[LimitLine]:
+def limit_lines(assessor: AssessorCore, machine: MachineModel, system: System) -> list[LimitLine]:
     """Return every limit a model states."""
-    vocabulary = desk.rule_set.vocabulary
+    vocabulary = assessor.rule_set.vocabulary
     lines: list[LimitLine] = []
     for name, limit in machine.limits.items():
         unit, _ = vocabulary.limits[name]

@@ -11,10 +11,10 @@ from urllib.parse import urlencode
 from pydantic import ValidationError
 
 from ...catalogue.errors import CuttableError, InputError, Question
-from ...engine.ask import Desk
-from ...engine.job import READERS, Reading, grade_of
+from ...engine.answer.wording import System, system_of
+from ...engine.assessor import AssessorCore
 from ...engine.jobs.fields import FIELDS, Field
-from ...engine.wording import System, system_of
+from ...engine.jobs.parse import READERS, Reading, grade_of
 from ..asking import Question as Asked
 
 SINGLE: Final = tuple(field.name for field in FIELDS if not field.is_list)
@@ -161,10 +161,10 @@ def form_of(given: Any) -> Form:
 class _Look:
     """Reads what is typed, field by field, and notes what is wrong or open in each."""
 
-    def __init__(self, form: Form, desk: Desk) -> None:
+    def __init__(self, form: Form, assessor: AssessorCore) -> None:
         self.form, self.notes = form, list[Note]()
-        self.catalogue = desk.catalogue
-        self.reading = Reading(desk.catalogue, desk.rule_set.vocabulary)
+        self.catalogue = assessor.catalogue
+        self.reading = Reading(assessor.catalogue, assessor.rule_set.vocabulary)
 
     def read(self, field: str, what: Callable[[], Any], place: int | None = None) -> Any:
         """Return what a field is read as, None where it cannot be."""
@@ -199,12 +199,12 @@ class _Look:
         return [text] if text else []
 
 
-def notes_on(form: Form, desk: Desk) -> list[Note]:
+def notes_on(form: Form, assessor: AssessorCore) -> list[Note]:
     """Return everything that is wrong or open in what is typed, each at its field.
 
     The engine tells the first fault of a job; a form tells them all, where they are.
     """
-    look = _Look(form, desk)
+    look = _Look(form, assessor)
     look.look()
     return look.notes
 

@@ -5,12 +5,12 @@ from typing import Final, NamedTuple
 from urllib.parse import urlencode
 
 from ...engine.answer.document import VERDICTS
-from ...engine.chart import Chart
-from ...engine.chart_drawing import LOOKS, label
-from ...engine.charting import Charts
-from ...engine.lengths import Interval
-from ...engine.wording import System, show
-from .look import MARKS
+from ...engine.answer.wording import System, show
+from ...engine.search.chart import Chart
+from ...engine.search.chart_drawing import LOOKS, label
+from ...engine.search.charting import Charts
+from ...engine.search.lengths import Interval
+from .theme import MARKS
 
 LEFT: Final = 196.0
 WIDTH: Final = 1000.0

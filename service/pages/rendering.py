@@ -8,13 +8,13 @@ from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from ...catalogue.book.accounts import ROLES, Right
-from ...catalogue.book.records import minute
+from ...catalogue.ledger.accounts import ROLES, Right
+from ...catalogue.ledger.records import minute
 from ...engine.answer.words import OUTCOMES
 from ...engine.version import VERSION
-from ..access import COOKIE, FORM_FIELD, Asker, door_of, needs
-from .look import verdict_mark, verdict_words
+from ..auth.authenticator import COOKIE, FORM_FIELD, Asker, door_of, needs
 from .static import address
+from .theme import verdict_mark, verdict_words
 
 FOLDER: Final = Path(__file__).parent / "templates"
 

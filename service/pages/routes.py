@@ -29,7 +29,7 @@ for part in (static, routes_ask, routes_range, routes_backlogs, routes_limits, r
 _TITLES: Final = {
     401: "Sign in", 403: "Not allowed", 404: "Not found", 405: "Not taken here",
     408: "Too slow", 409: "Not in this state", 413: "Too large", 415: "Not of this kind",
-    422: "Cannot be read", 429: "Too many requests", 503: "The book cannot be asked",
+    422: "Cannot be read", 429: "Too many requests", 503: "The ledger cannot be asked",
 }  # fmt: skip
 
 

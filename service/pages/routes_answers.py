@@ -6,17 +6,17 @@ from urllib.parse import quote
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import RedirectResponse, Response
 
-from ...catalogue.book import answers
-from ...catalogue.book.connect import Book
 from ...catalogue.errors import CuttableError
+from ...catalogue.ledger import answers
+from ...catalogue.ledger.database import Ledger
 from ...engine.answer.differences import changes, lines, question_lines
 from ...engine.answer.document import Provenance, read_reply
-from ...engine.keeping import asked_words
+from ...engine.answer.wording import SYSTEMS
+from ...engine.review.recording import asked_words
 from ...engine.review.replay import reasons
 from ...engine.version import VERSION
-from ...engine.wording import SYSTEMS
 from ..api.answers import asked_again, find
-from ..bench import Standing
+from ..engine_worker import Standing
 from ..paging import Page
 from ..state import state_of
 from .answer_view import Shown, shown
@@ -32,12 +32,12 @@ async def recent(request: Request, asker: Asks, part: Page) -> Response:
     """List the answers kept last, the newest first."""
     _ = asker
 
-    def work(book: Book) -> tuple[int, list[Any]]:
-        with book.reading() as connection:
+    def work(ledger: Ledger) -> tuple[int, list[Any]]:
+        with ledger.reading() as connection:
             found = answers.recent(connection, part.most, part.first)
             return answers.count_of(connection), found
 
-    total, found = await state_of(request).books.run(work)
+    total, found = await state_of(request).ledgers.run(work)
     rows = [
         {"number": number, "at": at, "asker": who, "verdict": verdict, "asked": asked_words(inputs)}
         for number, at, who, verdict, inputs in found
@@ -69,8 +69,8 @@ async def one(request: Request, asker: Asks, name: str, see: str = "") -> Respon
     def work(standing: Standing) -> tuple[Shown | None, str, Provenance]:
         made = ""
         if see in ("again", "today"):
-            made = asked_again(standing.held, kept, files, is_today=see == "today")
-        return shown(given, system), made, standing.desk.provenance
+            made = asked_again(standing.snapshot, kept, files, is_today=see == "today")
+        return shown(given, system), made, standing.assessor.provenance
 
     told: dict[str, Any] = {
         "is_same": None, "changed": [], "other_questions": [], "why": [], "fault": None,
@@ -87,7 +87,7 @@ async def one(request: Request, asker: Asks, name: str, see: str = "") -> Respon
         told["changed"] = [(item, tuple(lines(item, system))) for item in changes(given, after)]
         told["other_questions"] = question_lines(given, after)
         told["is_same"] = not told["changed"] and not told["other_questions"]
-        told["why"] = await state.books.run(lambda book: reasons(book, kept, basis, after))
+        told["why"] = await state.ledgers.run(lambda ledger: reasons(ledger, kept, basis, after))
     is_other_tool = kept.basis["tool"] != f"cuttable {VERSION}"
     return page(
         request, "answer.html", kept=kept, answer=answer, questions=given.questions,

@@ -9,10 +9,10 @@ from starlette.datastructures import MultiDict
 
 from ...catalogue.errors import CuttableError, InputError, Question
 from ...engine.answer.document import Question as Asked
-from ...engine.ask import Desk
+from ...engine.assessor import AssessorCore
 from ..api.asking import bench_for, keep, sheet_response
 from ..asking import answered, kept_answer
-from ..bench import Bench, Standing
+from ..engine_worker import EngineWorker, Standing
 from ..state import state_of
 from .answer_view import Shown, shown
 from .customer import customer_text
@@ -42,8 +42,8 @@ class Told(NamedTuple):
 
 def told(standing: Standing, form: Form) -> Told:
     """Answer what is typed, or say beside which field what is wrong."""
-    desk = standing.desk
-    notes = notes_on(form, desk)
+    assessor = standing.assessor
+    notes = notes_on(form, assessor)
     if notes or not form.is_whole:
         return Told(None, by_field(notes))
     try:
@@ -53,7 +53,7 @@ def told(standing: Standing, form: Form) -> Told:
     if found.questions:
         return Told(None, by_field([note_of(_plain(item), form) for item in found.questions]))
     answer = shown(found, form.system)
-    mail = customer_text(answer, standing.held.mark.at[:10]) if answer else ""
+    mail = customer_text(answer, standing.snapshot.mark.at[:10]) if answer else ""
     return Told(answer, {}, mail)
 
 
@@ -61,9 +61,9 @@ def _plain(item: Asked) -> Question:
     return Question(item.code, item.text, item.choices)
 
 
-def models_of(desk: Desk) -> list[tuple[str, str, bool]]:
+def models_of(assessor: AssessorCore) -> list[tuple[str, str, bool]]:
     """Return code and title of every model, smallest first, and of every site."""
-    catalogue = desk.catalogue
+    catalogue = assessor.catalogue
     found = [(item.code, item.title, False) for item in catalogue.machines.values()]
     for code in catalogue.overlays:
         try:
@@ -73,10 +73,10 @@ def models_of(desk: Desk) -> list[tuple[str, str, bool]]:
     return found
 
 
-def _choices(desk: Desk) -> dict[str, Any]:
-    vocabulary = desk.rule_set.vocabulary
+def _choices(assessor: AssessorCore) -> dict[str, Any]:
+    vocabulary = assessor.rule_set.vocabulary
     return {
-        "models": models_of(desk),
+        "models": models_of(assessor),
         "first": FIRST,
         "more": MORE,
         "facts": vocabulary.facts,
@@ -97,7 +97,7 @@ def _onward(request: Request, form: Form) -> dict[str, Any]:
     }
 
 
-def _bench(request: Request, form: Form) -> Bench:
+def _bench(request: Request, form: Form) -> EngineWorker:
     """Return the bench for what is typed: what takes long keeps nobody waiting."""
     state = state_of(request)
     try:
@@ -115,7 +115,7 @@ async def ask(request: Request, asker: Asks) -> Response:
         return RedirectResponse(f"/?{form.query()}", 303)
 
     def work(standing: Standing) -> tuple[Told, dict[str, Any]]:
-        return told(standing, form), _choices(standing.desk)
+        return told(standing, form), _choices(standing.assessor)
 
     found, choices = await _bench(request, form).run(work)
     return page(request, "ask.html", form=form, **found._asdict(), **choices,
@@ -150,7 +150,7 @@ async def sheet(
 
 @router.post("/ask/keep")
 async def keep_it(request: Request, asker: Asks) -> Response:
-    """Ask again, keep the answer in the book, and show it there."""
+    """Ask again, keep the answer in the ledger, and show it there."""
     sent = await request.form()
     query = sent.get("query", "")
     pairs = parse_qs(query if isinstance(query, str) else "", max_num_fields=2000)

@@ -10,16 +10,16 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.datastructures import UploadFile
 
 from ...catalogue.errors import CuttableError, InputError
-from ...engine.backlog.ranking import OTHER_TITLES
+from ...engine.answer.wording import percent
 from ...engine.backlog.summary import shortened
-from ...engine.wording import percent
-from ..access import Asker
+from ...engine.impact.ranking import OTHER_TITLES
 from ..api.backlogs import answers, mine, one_of, take
-from ..backlogs import Order, read
-from ..bench import Standing
+from ..auth.authenticator import Asker
+from ..engine_worker import Standing
 from ..paging import PageOf
 from ..problems import status_of
 from ..state import state_of
+from ..workers.backlogs import Order, read
 from .faults import Fault, fault_of
 from .rendering import Asks, fragment, page
 from .routes_ask import models_of
@@ -41,7 +41,7 @@ async def _list(
     chosen: tuple[str, ...] = (), is_best: bool = False,
 ) -> HTMLResponse:  # fmt: skip
     state = state_of(request)
-    models = await state.benches.quick.run(lambda standing: models_of(standing.desk))
+    models = await state.benches.quick.run(lambda standing: models_of(standing.assessor))
     found = [_told(item) for item in mine(state, asker)]
     return page(
         request, "backlogs.html", status, models=models, backlogs=found, fault=fault,
@@ -165,8 +165,8 @@ class _Words(NamedTuple):
 
 async def _words(request: Request, item: dict[str, Any]) -> _Words:
     def work(standing: Standing) -> _Words:
-        rule_set = standing.desk.rule_set
-        every = [code for code, _, is_site in models_of(standing.desk) if not is_site]
+        rule_set = standing.assessor.rule_set
+        every = [code for code, _, is_site in models_of(standing.assessor) if not is_site]
         return _Words(
             list(item["machines"]) or every,
             {rule.code: rule.title for rule in rule_set.rules} | OTHER_TITLES,

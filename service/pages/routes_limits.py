@@ -7,18 +7,18 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from pydantic import ValidationError
 
-from ...catalogue.book import history
-from ...catalogue.book.connect import Book
-from ...catalogue.book.records import (
+from ...catalogue.errors import CuttableError
+from ...catalogue.ledger import history
+from ...catalogue.ledger.database import Ledger
+from ...catalogue.ledger.records import (
     Entry,
     check_document,
     kind_of,
     stamp,
 )
-from ...catalogue.errors import CuttableError
-from ...engine.wording import System
+from ...engine.answer.wording import System
 from ..api.limits import Draft, draft, plain
-from ..bench import Standing
+from ..engine_worker import Standing
 from ..problems import status_of
 from ..state import state_of
 from .faults import Fault, fault_of
@@ -32,7 +32,7 @@ async def _overview(
     request: Request, status: int = 200, *, fault: Fault | None = None,
     typed: dict[str, str] | None = None,
 ) -> HTMLResponse:  # fmt: skip
-    stands = await state_of(request).books.run(history.overview)
+    stands = await state_of(request).ledgers.run(history.overview)
     rows, coming, waiting = ([plain(item) for item in part] for part in stands)
     return page(
         request, "limits.html", status, groups=grouped(rows), coming=coming, waiting=waiting,
@@ -75,20 +75,20 @@ async def document(
     name = check_document(document)
     state = state_of(request)
 
-    def read(book: Book) -> tuple[history.History, str]:
-        with book.reading() as connection:
-            return history.history(connection, name), stamp(book.clock())
+    def read(ledger: Ledger) -> tuple[history.History, str]:
+        with ledger.reading() as connection:
+            return history.history(connection, name), stamp(ledger.clock())
 
     def machine(standing: Standing) -> tuple[str, list[Any], Fault | None]:
-        if kind_of(name) not in ("machine", "overlay") or name not in standing.held.numbers:
+        if kind_of(name) not in ("machine", "overlay") or name not in standing.snapshot.numbers:
             return "", [], None
         try:
-            model = standing.desk.catalogue.machine(name)
+            model = standing.assessor.catalogue.machine(name)
         except CuttableError as fault:  # a site that no longer fits its model
             return "", [], fault_of(fault)
-        return model.title, limit_lines(standing.desk, model, units), None
+        return model.title, limit_lines(standing.assessor, model, units), None
 
-    found, now = await state.books.run(read)
+    found, now = await state.ledgers.run(read)
     title, lines, fault = await state.benches.quick.run(machine)
     revisions = [
         {"item": item, "standing": history.standing(item, found, now),

@@ -6,9 +6,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from pydantic import ValidationError
 
-from ...catalogue.book.accounts import RIGHTS, ROLES
 from ...catalogue.errors import CuttableError
-from ..accounts_flow import change_password, clear_cookie, set_cookie, sign_in, sign_out
+from ...catalogue.ledger.accounts import RIGHTS, ROLES
 from ..api.accounts import (
     ChangedPerson,
     NewPerson,
@@ -20,6 +19,7 @@ from ..api.accounts import (
     people_of,
     tokens_of,
 )
+from ..auth.accounts_flow import change_password, clear_cookie, set_cookie, sign_in, sign_out
 from ..problems import status_of
 from ..state import state_of
 from .faults import Fault, fault_of
@@ -65,8 +65,8 @@ async def sign_in_form(request: Request) -> Response:
 @router.post("/sign-out")
 async def sign_out_form(request: Request) -> Response:
     """End the session; a form that is not of this session ends nothing."""
-    from ...catalogue.book.accounts import is_same_secret
-    from ..access import FORM_FIELD
+    from ...catalogue.ledger.accounts import is_same_secret
+    from ..auth.authenticator import FORM_FIELD
 
     asker = await door_of(request).asker(request)
     made = RedirectResponse("/sign-in", 303)

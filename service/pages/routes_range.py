@@ -7,11 +7,11 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from ...catalogue.errors import CuttableError, OpenQuestion
-from ...catalogue.families import FAMILIES
-from ...engine.charting import charts_of
-from ...engine.wording import System
+from ...catalogue.tables.families import FAMILIES
+from ...engine.answer.wording import System
+from ...engine.search.charting import charts_of
 from ..asking import check_names
-from ..bench import Standing
+from ..engine_worker import Standing
 from ..problems import status_of
 from ..state import state_of
 from .faults import Fault, fault_of
@@ -45,15 +45,15 @@ async def show_range(
              "grade": grade.strip()}  # fmt: skip
 
     def work(standing: Standing) -> dict[str, Any]:
-        desk, system = standing.desk, units
-        models = models_of(desk)
+        assessor, system = standing.assessor, units
+        models = models_of(assessor)
         names = [machine or next((code for code, *_ in models), "")]
         names += [against] if against and against != machine else []
         known: dict[str, Any] = {"models": models, "drawings": [], "title": "", "fault": None,
                                  "status": 200, "first": names[0]}  # fmt: skip
         try:
             check_names(names)
-            found = charts_of(desk, desk.machines(names), family=family, wall=wall,
+            found = charts_of(assessor, assessor.machines(names), family=family, wall=wall,
                               grade=grade.strip() or None, system=system)  # fmt: skip
         except (CuttableError, OpenQuestion) as fault:
             code = fault.code if isinstance(fault, CuttableError) else "question-open"

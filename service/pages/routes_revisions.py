@@ -9,12 +9,11 @@ from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from pydantic import ValidationError
 
-from ...catalogue.book import contents, history, lifecycle
-from ...catalogue.book.connect import Book
-from ...catalogue.book.records import Revision, check_document, stamp
 from ...catalogue.errors import CuttableError, InputError
-from ...engine.backlog.ranking import OTHER_TITLES
-from ..access import Asker
+from ...catalogue.ledger import blobs, history, lifecycle
+from ...catalogue.ledger.database import Ledger
+from ...catalogue.ledger.records import Revision, check_document, stamp
+from ...engine.impact.ranking import OTHER_TITLES
 from ..api.backlogs import mine
 from ..api.limits import (
     Edit,
@@ -28,6 +27,7 @@ from ..api.limits import (
     submit,
     withdraw,
 )
+from ..auth.authenticator import Asker
 from ..problems import status_of
 from ..state import state_of
 from .faults import Fault, fault_of
@@ -47,28 +47,28 @@ async def _page(
 ) -> HTMLResponse:  # fmt: skip
     name, state = check_document(document), state_of(request)
 
-    def read(book: Book) -> dict[str, Any]:
-        with book.reading() as connection:
+    def read(ledger: Ledger) -> dict[str, Any]:
+        with ledger.reading() as connection:
             found = lifecycle.revision(connection, name, number)
             known = lifecycle.revisions(connection, name)
             base = against or found.base
             other = lifecycle.revision(connection, name, base) if base else None
             changed = history.changes(connection, other, found) if other else []
-            report = contents.kept(connection, found.impact) if found.impact else {}
-            files = contents.kept(connection, found.content, name)
+            report = blobs.kept(connection, found.impact) if found.impact else {}
+            files = blobs.kept(connection, found.content, name)
         last = max((item.number for item in known if item.state == "approved"), default=0)
         return {
             "revision": found, "other": other, "known": [item.number for item in known],
             "changed": changed,
             "report": json.loads(next(iter(report.values()))) if report else None,
             "files": [(file, body.decode("utf-8", "replace")) for file, body in files.items()],
-            "can_revoke": found.state == "approved" and found.effective > stamp(book.clock())
+            "can_revoke": found.state == "approved" and found.effective > stamp(ledger.clock())
             and found.number == last,
         }  # fmt: skip
 
-    told = await state.books.run(read)
+    told = await state.ledgers.run(read)
     titles = await state.benches.quick.run(
-        lambda standing: {rule.code: rule.title for rule in standing.desk.rule_set.rules}
+        lambda standing: {rule.code: rule.title for rule in standing.assessor.rule_set.rules}
     )
     report = told["report"]
     done = [item for item in mine(state, asker)
@@ -86,7 +86,7 @@ async def _page(
 
 
 def _had_hand(revision: Revision, who: str) -> bool:
-    from ...catalogue.book.records import is_same_person
+    from ...catalogue.ledger.records import is_same_person
 
     names = [revision.author, *filter(None, revision.editors.split("\n"))]
     return any(is_same_person(name, who) for name in names)
@@ -111,7 +111,7 @@ Work = Callable[[dict[str, str]], Awaitable[Any]]
 async def _step(
     request: Request, asker: Asker, document: str, number: int, step: str, work: Work
 ) -> Response:
-    """Do a step; what the book refuses is told on the revision's page, beside the step."""
+    """Do a step; what the ledger refuses is told on the revision's page, beside the step."""
     form = await request.form()
     typed = {name: text for name, text in form.items() if isinstance(text, str)}
     try:

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from ..api.limits import plain_rule, rule_page
-from ..bench import Standing
+from ..engine_worker import Standing
 from ..state import state_of
 from .rendering import Asks, page
 
@@ -34,7 +34,7 @@ async def rules(
 
     def work(standing: Standing) -> dict[str, list[Any]]:
         topics: dict[str, list[Any]] = {}
-        for rule in standing.desk.rule_set.rules:
+        for rule in standing.assessor.rule_set.rules:
             item = plain_rule(rule)
             told = " ".join(
                 str(item[name]) for name in ("code", "title", "when", "because", "basis")

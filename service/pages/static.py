@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from ...catalogue.errors import InputError
-from ...catalogue.reading import digest_of
+from ...catalogue.files.file_source import digest_of
 
 FOLDER: Final = Path(__file__).parent / "static"
 KINDS: Final = {

@@ -58,7 +58,7 @@ PARTS = ["2*1.2 m", "3*900 mm + 1 m", "4*1 m", "2 m", "5*600 mm", "6*24 in", "2*
 
 
 def make_backlog(path: Path, rows: int, kind: str) -> None:
-    """Write a backlog: ``real`` repeats sections and lengths like an order book, ``worst`` nothing.
+    """Write a backlog: ``real`` repeats sections and lengths like an order book, ``worst`` none.
 
     ``bad`` is ``real`` with every length unreadable.
     """
@@ -97,21 +97,21 @@ def case_ours(source: Path, machines: str, out: Path) -> dict[str, Any]:
     import numpy as np  # noqa: F401 - imports are not counted
     import pyarrow as pa  # noqa: F401
     import pyarrow.csv as arrow_csv  # noqa: F401
-    from cuttable.cli.progress import chunk_rows
-    from cuttable.engine.ask import Desk
+    from cuttable.cli.terminal.progress import chunk_rows
+    from cuttable.engine.assessor import AssessorCore
     from cuttable.engine.backlog.pipeline import answer_all
-    from cuttable.engine.backlog.reading import open_backlog
-    from cuttable.engine.backlog.run import Asked, Runner
-    from cuttable.engine.backlog.writing import open_answers
+    from cuttable.engine.backlog.readers import open_backlog
+    from cuttable.engine.backlog.runner import Asked, Runner
+    from cuttable.engine.backlog.writers import open_answers
 
     began = time.perf_counter()
-    desk = Desk()
-    models = desk.machines([] if machines == "all" else machines.split(","))
+    assessor = AssessorCore()
+    models = assessor.machines([] if machines == "all" else machines.split(","))
     if machines == "all":
         models += [
             model._replace(code=f"{model.code}-b", digest=f"{model.digest}b") for model in models
         ]
-    runner = Runner(desk, Asked(tuple(models)))
+    runner = Runner(assessor, Asked(tuple(models)))
     opened = open_backlog(source)
     answers = open_answers(out, runner.schema, typed=("job", "error_text"), key={})
     answer_all(opened, runner, answers, rows_at_once=chunk_rows(len(models)))
@@ -125,19 +125,21 @@ def case_impact(source: Path, machine: str) -> dict[str, Any]:
     import numpy as np  # noqa: F401 - imports are not counted
     import pyarrow.csv as arrow_csv  # noqa: F401
     from cuttable.cli import impact_run
-    from cuttable.engine.ask import Desk
-    from cuttable.engine.backlog.impact import Side
+    from cuttable.engine.assessor import AssessorCore
+    from cuttable.engine.impact.impact import Side
 
     began = time.perf_counter()
-    desk = Desk()
-    (model,) = desk.machines([machine])
+    assessor = AssessorCore()
+    (model,) = assessor.machines([machine])
     mass, inertia = model.limit("stock_mass"), model.limit("rotary_inertia")
     limits = model.limits | {
         "stock_mass": mass._replace(rated=mass.rated * 0.8, absolute=mass.absolute * 0.8),
         "rotary_inertia": inertia._replace(absolute=inertia.absolute * 1.5),
     }
     other = model._replace(limits=limits, digest=f"{model.digest}b")
-    found = impact_run.run_impact(Side(desk, (model,)), Side(desk, (other,)), source, "", None)
+    found = impact_run.run_impact(
+        Side(assessor, (model,)), Side(assessor, (other,)), source, "", None
+    )
     return {
         "seconds": time.perf_counter() - began,
         "answers": found.answers,
@@ -279,10 +281,10 @@ def differ(rows: int, sample: int) -> int:
     """Print how many sampled rows of a large backlog have another answer than ``check``."""
     import pyarrow.csv as arrow_csv
     import pyarrow.parquet as pq
-    from cuttable.engine.ask import Desk
-    from cuttable.engine.job import JobText
+    from cuttable.engine.assessor import AssessorCore
+    from cuttable.engine.jobs.parse import JobText
 
-    desk = Desk()
+    assessor = AssessorCore()
     wrong = 0
     with tempfile.TemporaryDirectory() as place:
         source, out = Path(place) / "a.csv", Path(place) / "b.parquet"
@@ -296,7 +298,7 @@ def differ(rows: int, sample: int) -> int:
         answers = pq.read_table(out).take(picked).to_pylist()
         for job, row in zip(asked, answers, strict=True):
             name, job["grade"] = job.pop("job"), job["grade"] or None
-            (verdict,) = desk.ask(JobText(**job), ["rowan-150"]).verdicts or (None,)
+            (verdict,) = assessor.ask(JobText(**job), ["rowan-150"]).verdicts or (None,)
             told = _as_row(name, verdict)
             if any(_is_other(row[key], value) for key, value in told.items()):
                 wrong += 1
@@ -380,14 +382,14 @@ def mask_text(node: Any) -> str:
 def decide(rows: int) -> None:
     """Print the decision stage, measures in and verdicts out, against hand-written masks."""
     import numpy as np
-    from cuttable.engine.ask import Desk
-    from cuttable.engine.backlog.normalise import Normaliser, Texts
-    from cuttable.engine.decide import Engine
-    from cuttable.engine.inference import RANK
+    from cuttable.engine.assessor import AssessorCore
+    from cuttable.engine.backlog.parse_jobs import Normaliser, Texts
+    from cuttable.engine.decision.decide import Engine
+    from cuttable.engine.decision.inference import RANK
     from cuttable.engine.measures import Measured
 
-    desk = Desk()
-    rule_set, dice = desk.rule_set, random.Random(5)
+    assessor = AssessorCore()
+    rule_set, dice = assessor.rule_set, random.Random(5)
     count = BLOCK * 4
     texts = {
         "section": section_texts(dice, 1200), "length": LENGTHS,
@@ -396,13 +398,13 @@ def decide(rows: int) -> None:
         name: Texts(values, np.array(dice.choices(range(len(values)), k=count)))
         for name, values in texts.items()
     }
-    table = Normaliser(desk.catalogue, rule_set.vocabulary).read(columns, count).table
-    machines = list(desk.catalogue.machines.values())[:3]
+    table = Normaliser(assessor.catalogue, rule_set.vocabulary).read(columns, count).table
+    machines = list(assessor.catalogue.machines.values())[:3]
     blocks: list[tuple[Any, Any]] = []
     for machine in machines:
         for start in range(0, table.rows - BLOCK, BLOCK):
             part = table.take(np.arange(start, start + BLOCK))
-            found = desk.engine.decide_table(part, [machine], np.zeros(BLOCK, dtype=np.intp))
+            found = assessor.engine.decide_table(part, [machine], np.zeros(BLOCK, dtype=np.intp))
             blocks.append((found.frame, found.scope))
     times = max(1, rows // (BLOCK * len(blocks)))
     done = BLOCK * len(blocks) * times
@@ -430,12 +432,14 @@ def decide(rows: int) -> None:
         return time.perf_counter() - began
 
     plain, warm = [], []
-    ours(desk.engine)
+    ours(assessor.engine)
     for _ in range(5):
         plain.append(timed(lambda: [floor() for _ in range(times)]))
-        warm.append(timed(lambda: [ours(desk.engine) for _ in range(times)]))
+        warm.append(timed(lambda: [ours(assessor.engine) for _ in range(times)]))
     base = statistics.median(plain)
-    cold = timed(lambda: (ours(Engine(rule_set)), [ours(desk.engine) for _ in range(times - 1)]))
+    cold = timed(
+        lambda: (ours(Engine(rule_set)), [ours(assessor.engine) for _ in range(times - 1)])
+    )
     line("decision stage", "rows", "seconds", "ratio")
     line("NumPy masks", done, f"{base:.3f}", "x1")
     line(
@@ -455,9 +459,9 @@ def files(rows: int) -> None:
     import numpy as np
     import pyarrow as pa
     import xlsxwriter
-    from cuttable.catalogue.quantities import length
-    from cuttable.engine.backlog.reading import open_backlog
-    from cuttable.engine.backlog.writing import open_answers
+    from cuttable.catalogue.units.quantities import length
+    from cuttable.engine.backlog.readers import open_backlog
+    from cuttable.engine.backlog.writers import open_answers
     from python_calamine import CalamineWorkbook
 
     dice = random.Random(9)
@@ -479,8 +483,8 @@ def files(rows: int) -> None:
         source, out = folder / "a.xlsx", folder / "b.xlsx"
 
         def write_plain() -> None:
-            with xlsxwriter.Workbook(str(source), {"constant_memory": True}) as book:
-                sheet = book.add_worksheet()
+            with xlsxwriter.Workbook(str(source), {"constant_memory": True}) as ledger:
+                sheet = ledger.add_worksheet()
                 for number, cells in enumerate([names, *rows_of]):
                     for column, cell in enumerate(cells):
                         if cell != "":

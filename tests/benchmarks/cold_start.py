@@ -1,6 +1,6 @@
 """Cold start of ``check``, as a ratio to importing common libraries in the same run.
 
-And of ``check`` from a book, as a ratio to ``check`` from a machine file.
+And of ``check`` from a ledger, as a ratio to ``check`` from a machine file.
 
 Run by hand: ``python tests/benchmarks/cold_start.py [postgresql://…]``. Needs the command
 installed in the same environment, with pydantic and typer for the comparison (``pip install
@@ -53,18 +53,18 @@ def shown(medians: dict[str, float]) -> None:
 
 def main() -> None:
     """Print both comparisons."""
-    shown(measured(CASES, CUTTABLE_BOOK="none"))
+    shown(measured(CASES, CUTTABLE_LEDGER="none"))
     with tempfile.TemporaryDirectory() as folder:
-        book = str(Path(folder) / "book.db")
-        subprocess.run([COMMAND, "book", "init", "--book", book], check=True)
+        ledger = str(Path(folder) / "ledger.db")
+        subprocess.run([COMMAND, "ledger", "init", "--ledger", ledger], check=True)
         cases = {
-            "check, a machine file": [*JOB, str(MODEL), "--book", "none"],
-            "check, the book": [*JOB, "rowan-150", "--book", book],
+            "check, a machine file": [*JOB, str(MODEL), "--ledger", "none"],
+            "check, the ledger": [*JOB, "rowan-150", "--ledger", ledger],
         }
         if len(sys.argv) > 1:
             url = sys.argv[1]
-            subprocess.run([COMMAND, "book", "init", "--book", url], check=False)
-            cases["check, the book in PostgreSQL"] = [*JOB, "rowan-150", "--book", url]
+            subprocess.run([COMMAND, "ledger", "init", "--ledger", url], check=False)
+            cases["check, the ledger in PostgreSQL"] = [*JOB, "rowan-150", "--ledger", url]
         shown(measured(cases))
 
 

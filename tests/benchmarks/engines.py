@@ -26,13 +26,13 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final, NamedTuple
 
 import numpy as np
-from cuttable.engine.ask import Desk
-from cuttable.engine.conditions import Judge
-from cuttable.engine.decide import Decision
-from cuttable.engine.inference import Inference
-from cuttable.engine.job import Job, grade_of
+from cuttable.engine.assessor import AssessorCore
+from cuttable.engine.decision.conditions import Judge
+from cuttable.engine.decision.decide import Decision
+from cuttable.engine.decision.inference import Inference
+from cuttable.engine.jobs.job_table import JobTable, table_of
+from cuttable.engine.jobs.parse import Job, grade_of
 from cuttable.engine.measures import Measured
-from cuttable.engine.table import JobTable, table_of
 from cuttable.rules import expression as ex
 
 Ask = Callable[[], list[list[bool]]]
@@ -48,7 +48,7 @@ class Task(NamedTuple):
         open_names: names that are not known of some job.
     """
 
-    desk: Desk
+    assessor: AssessorCore
     table: JobTable
     machines: list[Any]
     machine: Any
@@ -60,23 +60,25 @@ class Task(NamedTuple):
 
 def task_of(rows: int) -> Task:
     """Return jobs of pipes in lengths of a tenth of a metre, on the shipped machines in turn."""
-    desk, dice = Desk(), random.Random(3)
-    sections = [row.section() for row in desk.catalogue.tables.pipes.values()
+    assessor, dice = AssessorCore(), random.Random(3)
+    sections = [row.section() for row in assessor.catalogue.tables.pipes.values()
                 if row.standard == "ASME B36.10M"]  # fmt: skip
     jobs = [
-        Job(section, grade_of(None, section, desk.catalogue).grade, 100.0 * dice.randint(5, 130))
+        Job(
+            section, grade_of(None, section, assessor.catalogue).grade, 100.0 * dice.randint(5, 130)
+        )
         for section in dice.choices(sections, k=rows)
     ]
-    machines = list(desk.catalogue.machines.values())
+    machines = list(assessor.catalogue.machines.values())
     machine = np.arange(rows, dtype=np.intp) % len(machines)
-    table = table_of(jobs, desk.rule_set.vocabulary)
-    decision = desk.engine.decide_table(table, machines, machine)
+    table = table_of(jobs, assessor.rule_set.vocabulary)
+    decision = assessor.engine.decide_table(table, machines, machine)
     scope = decision.scope
     judge = Judge(scope)
-    expected = np.array([judge.truth(rule.when).yes for rule in desk.rule_set.rules]).T.tolist()
+    expected = np.array([judge.truth(rule.when).yes for rule in assessor.rule_set.rules]).T.tolist()
     words = {name: {code: text for text, code in values.items()}
              for name, values in scope.codes.items()}  # fmt: skip
-    used = {name for rule in desk.rule_set.rules for name in ex.names_in(rule.when)}
+    used = {name for rule in assessor.rule_set.rules for name in ex.names_in(rule.when)}
     columns = {
         plain(name): [value if known else None
                       for value, known in zip(c.tolist(), np.isfinite(c).tolist(), strict=True)]
@@ -86,7 +88,7 @@ def task_of(rows: int) -> Task:
     }  # fmt: skip
     contexts = [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
     open_names = frozenset(name for name, column in columns.items() if None in column)
-    return Task(desk, table, machines, machine, decision, expected, contexts, open_names)
+    return Task(assessor, table, machines, machine, decision, expected, contexts, open_names)
 
 
 def plain(name: str) -> str:
@@ -174,7 +176,7 @@ class Writer:
 def texts_of(task: Task, language: Language) -> list[str]:
     """Return every condition in a language."""
     writer = Writer(language, task.open_names)
-    return [writer.holds(rule.when) for rule in task.desk.rule_set.rules]
+    return [writer.holds(rule.when) for rule in task.assessor.rule_set.rules]
 
 
 # --- the engines ----------------------------------------------------------------------------
@@ -273,7 +275,7 @@ def ours_whole(task: Task, rounds: int) -> float:
     """Return verdicts a second of all of it: measures, conditions, supports, chaining."""
 
     def once() -> None:
-        task.desk.engine.decide_table(task.table, task.machines, task.machine)
+        task.assessor.engine.decide_table(task.table, task.machines, task.machine)
 
     return len(task.contexts) / statistics.median(timed(once)[0] for _ in range(rounds))
 
@@ -283,7 +285,7 @@ def ours_decision(task: Task, rounds: int) -> float:
     found = task.decision
 
     def once() -> None:
-        task.desk.engine.decide_scope(found.frame, found.scope, Measured({}, {}))
+        task.assessor.engine.decide_scope(found.frame, found.scope, Measured({}, {}))
 
     return len(task.contexts) / statistics.median(timed(once)[0] for _ in range(rounds))
 
@@ -294,10 +296,10 @@ def durable(task: Task, rounds: int) -> tuple[float, int]:
     Each job is one call with its facts in a batch, without the memory of ours for what was
     inferred before.
     """
-    rule_set = task.desk.rule_set
+    rule_set = task.assessor.rule_set
     inference = Inference(rule_set)
     judge = Judge(task.decision.scope)
-    bits = task.desk.engine._signatures(
+    bits = task.assessor.engine._signatures(
         task.decision.frame, [judge.truth(rule.when) for rule in rule_set.rules]
     )
     width = 2 * len(rule_set.rules)
@@ -324,7 +326,7 @@ def main() -> int:
     parser.add_argument("--rounds", type=int, default=5)
     asked = parser.parse_args()
     task, many = task_of(asked.rows), task_of(asked.many)
-    rules = len(task.desk.rule_set.rules)
+    rules = len(task.assessor.rule_set.rules)
     print(f"{rules} rules, {asked.rows} jobs; {len(task.decision.inferred)} of their signatures "
           f"are distinct; ours with {asked.many}")  # fmt: skip
     line("engine", "what it does, and how it is asked", "jobs/s", "all x", "decision x", "differ")

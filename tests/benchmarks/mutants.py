@@ -32,27 +32,30 @@ PATIENCE: Final = 900
 # What is mutated, and the tests that should notice.
 SUBJECTS: Final[dict[str, tuple[tuple[str, ...], tuple[str, ...]]]] = {
     "measures": (
-        ("engine/measures/*.py",), ("tests/engine/test_measure_values.py",),
+        ("engine/measures/*.py",), ("tests/unit/engine/test_measure_values.py",),
     ),
-    "conditions": (("engine/conditions.py",), ("tests/engine/test_conditions.py",)),
-    "decide": (("engine/decide.py",), ("tests/engine/test_decide.py",)),
+    "conditions": (("engine/decision/conditions.py",), ("tests/unit/engine/test_conditions.py",)),
+    "decide": (("engine/decision/decide.py",), ("tests/unit/engine/test_decide.py",)),
     "carry": (
-        ("engine/carry.py",),
-        ("tests/engine/test_carry_values.py", "tests/engine/test_decide.py"),
+        ("engine/statics/support_loads.py",),
+        ("tests/unit/engine/test_carry_values.py", "tests/unit/engine/test_decide.py"),
     ),
     "frame": (
-        ("engine/frame.py",),
-        ("tests/engine/test_measure_values.py", "tests/engine/test_decide.py"),
+        ("engine/inputs/inputs.py",),
+        ("tests/unit/engine/test_measure_values.py", "tests/unit/engine/test_decide.py"),
     ),
-    "plan": (("engine/plan.py",), ("tests/engine/test_plan.py", "tests/engine/test_planning.py")),
+    "plan": (("engine/statics/support_plan.py",), (
+        "tests/unit/engine/test_plan.py", "tests/unit/engine/test_planning.py",
+    )),
     "severing": (
-        ("engine/severing.py",), ("tests/engine/test_severing.py", "tests/published/test_beams.py"),
+        ("engine/statics/part_release.py",),
+        ("tests/unit/engine/test_severing.py", "tests/published/test_beams.py"),
     ),
-    "cradle": (("engine/cradle.py",), ("tests/engine/test_cradle.py",)),
-    "rules": (("rules/*.toml",), ("tests/rules/test_snapshot.py",)),
+    "cradle": (("engine/statics/seating.py",), ("tests/unit/engine/test_cradle.py",)),
+    "rules": (("rules/*.toml",), ("tests/unit/rules/test_snapshot.py",)),
     "loading": (
         ("rules/contract.py", "rules/lookup.py", "engine/inputs/figures.py"),
-        ("tests/rules/test_contract.py",),
+        ("tests/unit/rules/test_contract.py",),
     ),
 }  # fmt: skip
 

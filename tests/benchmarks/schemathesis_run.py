@@ -1,6 +1,6 @@
 """The API against requests made from its description, over real connections, thousands of them.
 
-``python tests/benchmarks/schemathesis_run.py`` starts a service over a book of its own and prints
+``python tests/benchmarks/schemathesis_run.py`` starts a service over a ledger of its own and prints
 what was found; ``--cases`` sets about how many requests are made. Exit status 0: nothing found.
 """
 
@@ -11,7 +11,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "service"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "unit" / "service"))
 
 # What a section or length may be is no matter of types: good requests by type may be refused.
 LEFT_OUT = "positive_data_acceptance"
@@ -24,7 +24,7 @@ negative_data_rejection.expected-statuses = ["400", "401", "403", "404", "409", 
 
 def main() -> int:
     """Start a service, send requests, and return the exit status."""
-    from cuttable.catalogue.book.place import Place
+    from cuttable.catalogue.ledger.location import Location
     from cuttable.service.settings import Settings
     from service_workshop import PEOPLE, made_template, server_over
 
@@ -35,7 +35,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         template = made_template(Path(folder))
         settings = Settings(
-            Place("sqlite", str(template.path)), Path(folder) / "data", rate=100_000_000
+            Location("sqlite", str(template.path)), Path(folder) / "data", rate=100_000_000
         )
         (Path(folder) / "schemathesis.toml").write_text(CONFIG, encoding="utf-8")
         with server_over(settings) as port:

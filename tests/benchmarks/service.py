@@ -21,7 +21,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "service"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "unit" / "service"))
 
 WARM = {"section": "NPS 5 SCH 80", "length": "20 ft", "units": "us"}
 SECTIONS = ("NPS 2 STD", "NPS 4 SCH 40", "NPS 6 SCH 80", "NPS 8 STD", "SHS 100x5", "NPS 10 XS")
@@ -143,7 +143,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         template = made_template(Path(folder))
         token = template.tokens["asker"]
-        place = {"CUTTABLE_BOOK": str(template.path)}
+        place = {"CUTTABLE_LEDGER": str(template.path)}
         port, echo_port = free_port(), free_port()
         entry = "from cuttable.cli.main import run; run()"
         words = ("-c", entry, "serve", "--port", str(port), "--data", f"{folder}/data",

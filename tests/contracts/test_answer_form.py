@@ -10,8 +10,8 @@ from typing import Any, Final
 import pytest
 from cuttable.catalogue.errors import CuttableError
 from cuttable.engine.answer.document import FORM, read_reply, text_of
-from cuttable.engine.ask import Desk
-from cuttable.engine.job import JobText
+from cuttable.engine.assessor import AssessorCore
+from cuttable.engine.jobs.parse import JobText
 from jsonschema import Draft202012Validator
 
 FOLDER: Final = Path(__file__).parents[1] / "data" / "golden"
@@ -45,13 +45,13 @@ def test_an_answer_has_the_keys_and_values_of_an_earlier_form(
 ) -> None:
     """Written with the keys of that form it is what was printed; today's form only adds."""
     monkeypatch.chdir(FOLDER)  # files of machines are named from there
-    desk = Desk(on=DAY)
+    assessor = AssessorCore(on=DAY)
     for item in JOBS[start : start + 50]:
         if item["number"] not in texts:
             continue
         typed = {name: tuple(value) if isinstance(value, list) else value
                  for name, value in item["job"].items()}  # fmt: skip
-        reply = desk.ask(JobText(**typed), item["machines"], system=item["units"])
+        reply = assessor.ask(JobText(**typed), item["machines"], system=item["units"])
         before = texts[item["number"]]
         after = text_of(reply, read_reply(before).form)
         assert BASIS.sub("", after) == BASIS.sub("", before), item["number"]
@@ -80,7 +80,7 @@ def test_every_answer_is_of_the_published_schema(texts: dict[int, str]) -> None:
     judge = Draft202012Validator(schema)
     for text in texts.values():
         judge.validate(json.loads(text))
-    reply = Desk().ask(JobText("NPS 6 SCH 40", "6 m", parts=("1 m*3",)), is_traced=True)
+    reply = AssessorCore().ask(JobText("NPS 6 SCH 40", "6 m", parts=("1 m*3",)), is_traced=True)
     content = json.loads(text_of(reply))
     judge.validate(content)
     for break_it in (
@@ -110,7 +110,7 @@ def test_what_is_no_answer_is_told_plainly(text: str) -> None:
 
 def test_a_later_form_is_read_by_what_is_known_of_it() -> None:
     """Keys of a later version are no reason to refuse the answer."""
-    reply = Desk().ask(JobText("NPS 4 SCH 40", "6 m"), ["rowan-150"])
+    reply = AssessorCore().ask(JobText("NPS 4 SCH 40", "6 m"), ["rowan-150"])
     content = json.loads(text_of(reply))
     content["form"], content["colour"] = FORM + 1, "green"
     content["verdicts"][0]["measures"]["stock_mass"]["colour"] = "green"

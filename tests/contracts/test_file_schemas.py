@@ -9,16 +9,16 @@ from typing import Any
 import jsonschema
 import pytest
 from cuttable.catalogue.errors import FileError
-from cuttable.catalogue.machine_schema import MachineFile, SiteHead, site_file
-from cuttable.catalogue.schema import Table, is_table
+from cuttable.catalogue.files.schema import Table, is_table
+from cuttable.catalogue.machines.schema import MachineFile, SiteHead, site_file
 from cuttable.catalogue.store import FOLDER, Catalogue
 from cuttable.cli.schema import KINDS, schema_text
 from cuttable.rules.loader import FOLDER as RULES
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-ROOTS = {"catalogue": FOLDER, "rules": RULES}
-MACHINE = Path(__file__).parents[1] / "catalogue" / "broken_machines" / "valid.toml"
+ROOTS = {"catalogue": FOLDER, "rules": RULES, "engine": FOLDER.parent / "engine"}
+MACHINE = Path(__file__).parents[1] / "unit" / "catalogue" / "broken_machines" / "valid.toml"
 VALID = MACHINE.read_text(encoding="utf-8")
 SHIPPED = sorted(
     [

@@ -25,8 +25,8 @@ from typing import Any, Final
 import pytest
 from cuttable.catalogue.errors import CuttableError
 from cuttable.engine.answer.document import text_of
-from cuttable.engine.ask import Desk
-from cuttable.engine.job import JobText
+from cuttable.engine.assessor import AssessorCore
+from cuttable.engine.jobs.parse import JobText
 
 FOLDER: Final = Path(__file__).parents[1] / "data" / "golden"
 JOBS: Final[list[dict[str, Any]]] = [
@@ -44,9 +44,9 @@ IS_UPDATE: Final = os.environ.get("CUTTABLE_UPDATE_GOLDEN") == "1"
 
 
 @pytest.fixture(scope="module")
-def asked() -> Desk:
+def asked() -> AssessorCore:
     """The limits the tool brings, on the day of the answers that are kept."""
-    return Desk(on=DAY)
+    return AssessorCore(on=DAY)
 
 
 @pytest.fixture(scope="module")
@@ -64,14 +64,14 @@ def _here(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(FOLDER)
 
 
-def printed(desk: Desk, item: dict[str, Any]) -> str:
+def printed(assessor: AssessorCore, item: dict[str, Any]) -> str:
     """Return what ``check --json`` prints for a job."""
     typed = {
         name: tuple(value) if isinstance(value, list) else value
         for name, value in item["job"].items()
     }
     try:
-        answer = desk.ask(JobText(**typed), item["machines"], system=item["units"])
+        answer = assessor.ask(JobText(**typed), item["machines"], system=item["units"])
     except CuttableError as fault:
         error = {"code": fault.code, "text": fault.what, "where": fault.where,
                  "remedy": fault.remedy}  # fmt: skip
@@ -111,7 +111,9 @@ def told(item: dict[str, Any], before: str, after: str) -> str:
 
 
 @pytest.mark.parametrize("start", range(0, len(JOBS), PIECE))
-def test_answers_are_those_that_were_given(start: int, asked: Desk, kept: dict[int, str]) -> None:
+def test_answers_are_those_that_were_given(
+    start: int, asked: AssessorCore, kept: dict[int, str]
+) -> None:
     """To the byte; without what it rests on, where that is another."""
     wrong: list[str] = []
     for item in JOBS[start : start + PIECE]:
@@ -152,7 +154,7 @@ def test_they_are_five_hundred_of_every_kind(kept: dict[int, str]) -> None:
 
 @pytest.mark.parametrize("number", [1, 200, 260, 320, 430])
 def test_the_command_prints_what_is_kept(
-    number: int, asked: Desk, cuttable: Callable[..., Any]
+    number: int, asked: AssessorCore, cuttable: Callable[..., Any]
 ) -> None:
     """What this module asks within the process is what a person gets from the command."""
     item = JOBS[number - 1]
@@ -171,7 +173,7 @@ def test_the_command_prints_what_is_kept(
 
 
 @pytest.mark.skipif(not IS_UPDATE, reason="CUTTABLE_UPDATE_GOLDEN=1 writes the answers anew")
-def test_answers_are_written_anew(asked: Desk) -> None:
+def test_answers_are_written_anew(asked: AssessorCore) -> None:
     """And it is told which keys of how many answers came out otherwise."""
     before: dict[int, str] = {}
     if ANSWERS.is_file():

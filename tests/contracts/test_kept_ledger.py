@@ -15,19 +15,19 @@ from pathlib import Path
 from typing import Any, Final
 
 import pytest
-from cuttable.catalogue.book import answers, bundle, history, lifecycle
-from cuttable.catalogue.book.connect import FORMS, Book, open_book
-from cuttable.catalogue.book.held import Held
-from cuttable.catalogue.book.making import bring_up, make_book
-from cuttable.catalogue.book.place import Place
-from cuttable.catalogue.book.verify import verify
 from cuttable.catalogue.errors import CuttableError
-from cuttable.cli.book import check_taken
+from cuttable.catalogue.ledger import answers, bundle, history, lifecycle
+from cuttable.catalogue.ledger.database import FORMS, Ledger, open_ledger
+from cuttable.catalogue.ledger.location import Location
+from cuttable.catalogue.ledger.maintenance import bring_up, make_ledger
+from cuttable.catalogue.ledger.snapshot import Snapshot
+from cuttable.catalogue.ledger.verify import verify
+from cuttable.cli.ledger_exchange import check_taken
 from cuttable.engine.answer.differences import leaf_differences
 from cuttable.engine.answer.document import text_of
-from cuttable.engine.book_desk import desk_of
-from cuttable.engine.job import JobText
-from cuttable.engine.review.replay import desk_for, mark_of, text_again
+from cuttable.engine.jobs.parse import JobText
+from cuttable.engine.review.ledger_assessor import assessor_of
+from cuttable.engine.review.replay import assessor_for, mark_of, text_again
 from cuttable.engine.version import VERSION
 
 FOLDER: Final = Path(__file__).parents[1] / "data" / "ledger"
@@ -44,46 +44,46 @@ An entry is a promise to everybody who has kept answers that ``answer --again`` 
 
 
 @pytest.fixture
-def place(tmp_path: Path) -> Place:
+def place(tmp_path: Path) -> Location:
     """A copy of the ledger, as it was written."""
     path = tmp_path / "ledger.db"
     path.write_bytes(lzma.decompress((FOLDER / "ledger.db.xz").read_bytes()))
-    return Place("sqlite", str(path))
+    return Location("sqlite", str(path))
 
 
 @pytest.fixture
-def ledger(place: Place) -> Iterator[Book]:
+def ledger(place: Location) -> Iterator[Ledger]:
     """The ledger, of today's form."""
-    Book(place, clock=lambda: LATER).close()
-    before = Book(place)
+    Ledger(place, clock=lambda: LATER).close()
+    before = Ledger(place)
     bring_up(before)
     before.close()
-    found = open_book(place, clock=lambda: LATER)
+    found = open_ledger(place, clock=lambda: LATER)
     yield found
     found.close()
 
 
-def test_it_opens_in_the_form_it_was_written_in_or_is_brought_up(place: Place) -> None:
+def test_it_opens_in_the_form_it_was_written_in_or_is_brought_up(place: Location) -> None:
     """The form of then is known for ever; what it lacks today is added, and a copy is kept."""
-    book = Book(place)
-    before, copy = bring_up(book)
-    book.close()
+    ledger = Ledger(place)
+    before, copy = bring_up(ledger)
+    ledger.close()
     assert before == "0004"
     assert (copy is None) == (FORMS[-1] == "0004")
-    open_book(place).close()
+    open_ledger(place).close()
 
 
-def test_every_digest_and_chain_holds(ledger: Book) -> None:
+def test_every_digest_and_chain_holds(ledger: Ledger) -> None:
     """Nothing that is kept is read in another way than it was written."""
     report = verify(ledger)
     assert report.problems == ()
     assert (report.revisions, report.contents, report.entries, report.answers) == (14, 19, 40, 50)
-    from cuttable.catalogue.book.verify import has_entry
+    from cuttable.catalogue.ledger.verify import has_entry
 
     assert has_entry(ledger, HEAD)
 
 
-def test_what_is_in_force_is_what_was(ledger: Book) -> None:
+def test_what_is_in_force_is_what_was(ledger: Ledger) -> None:
     """Revisions, states and the site."""
     stands = history.overview(ledger)
     assert {item.ref for item in stands.in_force} == {
@@ -101,31 +101,31 @@ def test_what_is_in_force_is_what_was(ledger: Book) -> None:
     assert given_up.state == "withdrawn"
 
 
-def test_a_report_of_an_impact_can_be_read(ledger: Book) -> None:
+def test_a_report_of_an_impact_can_be_read(ledger: Ledger) -> None:
     """It says what it is about and how many answers came out otherwise."""
     with ledger.reading() as connection:
         made = lifecycle.revision(connection, "rowan-150", 2)
-    held = Held(ledger.place, now=LATER)
-    (content,) = held.content(made.impact, "rowan-150").values()
+    snapshot = Snapshot(ledger.place, now=LATER)
+    (content,) = snapshot.content(made.impact, "rowan-150").values()
     report = json.loads(content)
     assert report["about"]["draft"] == "rowan-150/2"
     assert report["totals"]["changed"] >= 1
 
 
-def test_answers_come_out_again_as_they_were_given(ledger: Book) -> None:
+def test_answers_come_out_again_as_they_were_given(ledger: Ledger) -> None:
     """From the tables, rules and machine files of their day, which are read as they stand there."""
     with ledger.reading() as connection:
         kept = [answers.find_answer(connection, str(number)) for number in range(1, 51)]
         files = [answers.given_files(connection, item) for item in kept]
     assert [list(given) for given in files if given] == [["quince-250.toml"]]
-    desks: dict[tuple[int, bool], Any] = {}
+    assessors: dict[tuple[int, bool], Any] = {}
     wrong: list[str] = []
     for item, given in zip(kept, files, strict=True):
         state = (mark_of(item).entries, bool(given))
-        if state not in desks:
-            held = Held(ledger.place, mark=mark_of(item), now=LATER)
-            desks[state] = desk_for(held, given)
-        text = text_again(desks[state], item)
+        if state not in assessors:
+            snapshot = Snapshot(ledger.place, mark=mark_of(item), now=LATER)
+            assessors[state] = assessor_for(snapshot, given)
+        text = text_again(assessors[state], item)
         before, after = json.loads(item.text), json.loads(text)
         for key, old, new in leaf_differences(before, after):
             if not _is_intended(key, item.basis["tool"]):
@@ -159,19 +159,19 @@ def _is_intended(key: str, tool: str) -> bool:
     ],
 )
 def test_the_commands_give_them(
-    place: Place, cuttable: Callable[..., Any], name: tuple[str, ...], status: int, told: str
+    place: Location, cuttable: Callable[..., Any], name: tuple[str, ...], status: int, told: str
 ) -> None:
     """As it was, again, today, and in the list."""
-    done = cuttable("answer", *name, "--book", place.text)
+    done = cuttable("answer", *name, "--ledger", place.text)
     assert done.returncode == status, done.stderr
     assert told in " ".join(done.stdout.split())
 
 
-def test_a_site_is_asked_with_the_limits_it_had(ledger: Book) -> None:
+def test_a_site_is_asked_with_the_limits_it_had(ledger: Ledger) -> None:
     """240 kg, and the reversed jaws it took."""
-    desk = desk_of(Held(ledger.place, now=LATER))
-    (site,) = desk.machines(["rowan-150@north-hall"])
-    answer = desk.ask(JobText("NPS 5 SCH 40", "6 m"), ["rowan-150@north-hall"])
+    assessor = assessor_of(Snapshot(ledger.place, now=LATER))
+    (site,) = assessor.machines(["rowan-150@north-hall"])
+    answer = assessor.ask(JobText("NPS 5 SCH 40", "6 m"), ["rowan-150@north-hall"])
     assert "reversed-jaws" in site.fitted_as_delivered
     assert answer.verdicts[0].measures["stock_mass"].rated == 240
 
@@ -179,16 +179,16 @@ def test_a_site_is_asked_with_the_limits_it_had(ledger: Book) -> None:
 # --- the bundle -----------------------------------------------------------------------------
 
 
-def target_ledger(place: Place, ledger: Book) -> Book:
+def target_ledger(place: Location, ledger: Ledger) -> Ledger:
     """Make a ledger whose first release is that of the ledger the bundle was exported from."""
     documents = ("rules", "catalogue", "rowan-150", "medlar-300", "alder-320", "larch-610")
-    held = Held(ledger.place, now=LATER)
+    snapshot = Snapshot(ledger.place, now=LATER)
     with ledger.reading() as connection:
         first = {
-            name: held.content(lifecycle.revision(connection, name, 1).content, name)
+            name: snapshot.content(lifecycle.revision(connection, name, 1).content, name)
             for name in documents
         }
-    return make_book(place, "Eva Sundqvist", first, clock=lambda: LATER)
+    return make_ledger(place, "Eva Sundqvist", first, clock=lambda: LATER)
 
 
 def test_the_bundle_is_read_and_its_signature_holds() -> None:
@@ -200,32 +200,32 @@ def test_the_bundle_is_read_and_its_signature_holds() -> None:
     }  # fmt: skip
 
 
-def test_the_bundle_is_taken_by_another_ledger(ledger: Book, tmp_path: Path) -> None:
+def test_the_bundle_is_taken_by_another_ledger(ledger: Ledger, tmp_path: Path) -> None:
     """With its history, and answers there are those of the ledger it comes from."""
-    book = target_ledger(Place("sqlite", str(tmp_path / "south.db")), ledger)
+    ledger = target_ledger(Location("sqlite", str(tmp_path / "south.db")), ledger)
     read = bundle.read_bundle(BUNDLE, clock=lambda: LATER)
-    with book.reading() as connection, pytest.raises(CuttableError) as refused:
+    with ledger.reading() as connection, pytest.raises(CuttableError) as refused:
         bundle.plan_bundle(connection, read, "Finn Adeyemi")
     assert refused.value.code == "bundle-untrusted"
-    with book.writing("Eva Sundqvist") as writing:
+    with ledger.writing("Eva Sundqvist") as writing:
         bundle.trust(writing, KEY, "North works")
-    with book.reading() as connection:
+    with ledger.reading() as connection:
         plan = bundle.plan_bundle(connection, read, "Finn Adeyemi")
-    check_taken(book, plan.added, read)
-    with book.writing("Finn Adeyemi") as writing:
+    check_taken(ledger, plan.added, read)
+    with ledger.writing("Finn Adeyemi") as writing:
         taken = bundle.take_bundle(writing, read)
     assert [item.ref for item in taken.added] == [
         "rowan-150/2", "rowan-150@north-hall/1", "quince-250/1", "quince-250/2", "rules/2",
     ]  # fmt: skip
-    assert verify(book).problems == ()
+    assert verify(ledger).problems == ()
     job = JobText("NPS 4 SCH 40", "6 m", parts=("1.2 m*4",))
     machines = ["rowan-150", "rowan-150@north-hall", "quince-250"]
     texts = [
-        text_of(desk_of(Held(place, now=LATER)).ask(job, machines))
-        for place in (book.place, ledger.place)
+        text_of(assessor_of(Snapshot(place, now=LATER)).ask(job, machines))
+        for place in (ledger.place, ledger.place)
     ]
     assert texts[0] == texts[1]
-    book.close()
+    ledger.close()
 
 
 def test_a_bundle_with_one_byte_another_is_refused(tmp_path: Path) -> None:

@@ -3,9 +3,9 @@
 from typing import Any
 
 import pytest
-from cuttable.catalogue.book.records import Entry, Revision
-from cuttable.catalogue.machines import MachineModel, describe
-from cuttable.catalogue.plain_schema import plain_schema
+from cuttable.catalogue.files.plain_schema import plain_schema
+from cuttable.catalogue.ledger.records import Entry, Revision
+from cuttable.catalogue.machines.model import MachineModel, describe
 from cuttable.catalogue.store import Catalogue
 from pydantic import ValidationError
 

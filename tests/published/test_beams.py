@@ -10,11 +10,10 @@ from typing import Any
 
 import numpy as np
 import pytest
-from cuttable.catalogue.machines import UNSTATED, Support
-from cuttable.engine import cradle
+from cuttable.catalogue.machines.model import UNSTATED, Support
 from cuttable.engine.inputs.figures import SeatAngles, TabRules
-from cuttable.engine.severing import Tube, behaviour_of, pieces, tab_stress, tabs_for
-from cuttable.engine.statics import (
+from cuttable.engine.statics import seating
+from cuttable.engine.statics.beam import (
     Bars,
     deflection,
     height_stiffness,
@@ -22,6 +21,7 @@ from cuttable.engine.statics import (
     shape,
     solve,
 )
+from cuttable.engine.statics.part_release import Tube, behaviour_of, pieces, tab_stress, tabs_for
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -239,9 +239,9 @@ def test_within_the_height_tolerance_every_reaction_keeps_its_rating() -> None:
 # --- seats, severing, tabs ------------------------------------------------------------------
 
 
-def seated(item: Support, diameter: float) -> cradle.Seated:
+def seated(item: Support, diameter: float) -> seating.Seated:
     """Seat a round; shallow below 40, wedged above 100 degrees (common practice, no source)."""
-    return cradle.seated(item, diameter, SeatAngles(math.radians(40), math.radians(100)))
+    return seating.seated(item, diameter, SeatAngles(math.radians(40), math.radians(100)))
 
 
 def support(**geometry: float) -> Support:

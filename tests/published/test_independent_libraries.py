@@ -5,8 +5,14 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from cuttable.catalogue.sections import A500, COLD_FORMED, HOT_FINISHED, Corners, hollow_section
 from cuttable.catalogue.store import Catalogue
+from cuttable.catalogue.tables.sections import (
+    A500,
+    COLD_FORMED,
+    HOT_FINISHED,
+    Corners,
+    hollow_section,
+)
 
 SCHEDULES = [
     "5", "10", "20", "30", "40", "60", "80", "100", "120", "140", "160", "STD", "XS", "XXS", "5S",

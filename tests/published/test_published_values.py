@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from cuttable.catalogue.quantities import length
-from cuttable.catalogue.sections import (
+from cuttable.catalogue.store import Catalogue
+from cuttable.catalogue.tables.sections import (
     A500,
     COLD_FORMED,
     HOT_FINISHED,
@@ -20,10 +20,10 @@ from cuttable.catalogue.sections import (
     hollow_section,
     round_section,
 )
-from cuttable.catalogue.store import Catalogue
-from cuttable.catalogue.units import convert
-from cuttable.engine.frame import RING_DEFLECTION, RING_MOMENT
+from cuttable.catalogue.units.quantities import length
+from cuttable.catalogue.units.units import convert
 from cuttable.engine.inputs.contract import load_rules
+from cuttable.engine.inputs.inputs import RING_DEFLECTION, RING_MOMENT
 from cuttable.engine.measures import REGISTRY
 
 FOLDER = Path(__file__).parent
@@ -149,6 +149,7 @@ def of_rotary(row: dict[str, Any]) -> float:
     # An override is set in steps of 5 %, downwards: the largest step not above the value.
     override = call(
         "rapid_override", fixed_inertia=0.0, reference_inertia=47.5, rotary_inertia=54.305,
+        override_step=0.05,
         ramp=1.0, is_timed=0.0, torque_available=0.0, torque_friction=0.0, unbalance_torque=0.0,
     )  # fmt: skip
     computed = {

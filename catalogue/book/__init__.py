@@ -1,1 +1,0 @@
-"""The limit book: limits, rules and answers with their history, in a database."""

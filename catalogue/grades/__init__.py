@@ -1,0 +1,1 @@
+"""Grades and the tolerances of their product standards."""

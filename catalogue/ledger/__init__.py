@@ -1,0 +1,1 @@
+"""The ledger of limits: limits, rules and answers with their history, in a database."""

@@ -1,0 +1,1 @@
+"""Machine models: their files, and a site's file laid over them."""

@@ -1,0 +1,1 @@
+"""Sections: closed forms, printed tables, search."""

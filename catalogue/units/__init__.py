@@ -1,0 +1,1 @@
+"""Text to exact numbers: units, quantities, lengths."""

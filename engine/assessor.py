@@ -1,0 +1,192 @@
+"""Ask a question of the catalogue: the whole path from typed text to verdicts."""
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import cached_property
+from pathlib import Path
+from typing import Final
+
+from ..catalogue.errors import Question
+from ..catalogue.files.file_source import Files
+from ..catalogue.machines.model import MachineModel
+from ..catalogue.machines.site_overlay import MARK
+from ..catalogue.store import Catalogue
+from ..rules.loader import FOLDER as RULES_FOLDER
+from ..rules.model import RuleSet
+from .answer import document as doc
+from .answer.making import answers, traced
+from .answer.wording import System
+from .decision.decide import Engine
+from .decision.inference import RANK
+from .inputs.contract import load_rules
+from .jobs.parse import Job, JobText, check_fitted, check_kerf, read_job
+from .search.fit import longest_lengths, more_supports, smallest_models, with_accessories
+from .version import VERSION
+
+ORDER: Final = {doc.Verdict.IN_RANGE: 0, doc.Verdict.CONDITIONS: 1, None: 2, doc.Verdict.REFUSED: 3}
+"""Answers best first; one with an open question may still become a yes."""
+
+
+class AssessorCore:
+    """Catalogue, rules and engine together, each loaded when first needed."""
+
+    def __init__(
+        self,
+        catalogue: Catalogue | None = None,
+        rules: Path | Files = RULES_FOLDER,
+        on: dt.date | None = None,
+    ) -> None:
+        self.catalogue = catalogue or Catalogue()
+        self._rules, self._on = rules, on
+
+    @cached_property
+    def rule_set(self) -> RuleSet:
+        """The rules in force on the day asked for, else today."""
+        return load_rules(self._rules, self._on)
+
+    @cached_property
+    def engine(self) -> Engine:
+        """The engine with these rules."""
+        return Engine(self.rule_set)
+
+    @cached_property
+    def provenance(self) -> doc.Provenance:
+        """What answers of this assessor rest on."""
+        return doc.Provenance(
+            tool=f"cuttable {VERSION}", rules=self.rule_set.digest, catalogue=self.catalogue.digest
+        )
+
+    def machines(self, names: Sequence[str]) -> list[MachineModel]:
+        """Return models by code or by the path of a ``.toml`` file; all if none is named.
+
+        Raises:
+            InputError: ``machine-unknown``.
+            FileError: a file is missing, damaged or wrong.
+        """
+        if not names:
+            return list(self.catalogue.machines.values())
+        return [
+            self.catalogue.machine_file(Path(name))
+            if name.casefold().endswith(".toml")
+            else self.catalogue.machine(name)
+            for name in names
+        ]
+
+    def ask(
+        self,
+        text: JobText,
+        machine_names: Sequence[str] = (),
+        *,
+        system: System = "si",
+        is_traced: bool = False,
+    ) -> doc.Reply:
+        """Answer for one job on one, several or all models.
+
+        Args:
+            text: the job as typed.
+            machine_names: models by code or file; all if none is named.
+            system: units of the sentences.
+            is_traced: tell how every measure came about.
+
+        Raises:
+            CuttableError: the job or a file cannot be read.
+        """
+        job, questions = read_job(text, self.catalogue, self.rule_set.vocabulary)
+        machines = self.machines(machine_names)
+        if job is None:
+            return _asking(questions)
+        check_fitted(job.fitted, machines)
+        check_kerf(job.cuts, machines)
+        return self.answer(
+            job, machines, system=system, is_all=not machine_names, is_traced=is_traced
+        )
+
+    def answer(
+        self,
+        job: Job,
+        machines: Sequence[MachineModel],
+        *,
+        system: System,
+        is_all: bool,
+        is_traced: bool = False,
+    ) -> doc.Reply:
+        """Answer for a job that is read."""
+        jobs = [job] * len(machines)
+        decision = self.engine.decide(jobs, machines)
+        found = answers(self.engine, decision, jobs, machines, self.provenance, system)
+        asked = {item.code: item for answer in found for item in answer.questions}
+        is_refused = all(item.verdict == doc.Verdict.REFUSED for item in found)
+        is_possible = any(item.verdict not in (None, doc.Verdict.REFUSED) for item in found)
+        if asked and not is_possible and not is_refused:
+            return _asking(list(asked.values()))
+        fits = _Fits(self.engine, list(self.catalogue.machines.values()), machines, is_all=is_all)
+        full = [
+            replace(answer, would_fit=fits.of(answer, job, machine))
+            for answer, machine in zip(found, machines, strict=True)
+        ]
+        if is_traced:
+            from .answer.trace import trace
+
+            full = [
+                replace(answer, trace=traced(trace(self, job, machine)))
+                for answer, machine in zip(full, machines, strict=True)
+            ]
+        full.sort(key=lambda answer: ORDER[answer.verdict])
+        return doc.Reply(verdicts=tuple(full), form=doc.FORM)
+
+
+def _asking(questions: Sequence[Question] | Sequence[doc.Question]) -> doc.Reply:
+    asked = tuple(doc.Question(code=q.code, text=q.text, choices=q.choices) for q in questions)
+    return doc.Reply(questions=asked, form=doc.FORM)
+
+
+class _Fits:
+    """What would make a job fit; the smallest models are found once for all answers."""
+
+    def __init__(
+        self,
+        engine: Engine,
+        catalogue: Sequence[MachineModel],
+        asked: Sequence[MachineModel],
+        *,
+        is_all: bool,
+    ) -> None:
+        self._engine = engine
+        self._models = list(asked) if is_all and asked else list(catalogue)
+        self._smallest: dict[tuple[str, ...], dict[str, str | None]] = {}
+
+    def of(self, answer: doc.Answer, job: Job, machine: MachineModel) -> doc.Fit | None:
+        """Return what would make it fit; None where it does, or a question is open."""
+        if answer.verdict in (None, doc.Verdict.IN_RANGE):
+            return None
+        wanted = answer.missing
+        if not wanted and answer.setup.plan == "none":
+            wanted = more_supports(job, machine)
+        longest = longest_lengths(self._engine, job, machine)
+        smallest = self._smallest_of(job, machine)
+        return doc.Fit(
+            longest_in_range=longest["in_range"],
+            longest_allowed=longest["allowed"],
+            smallest_model_in_range=smallest["in_range"],
+            smallest_model_allowed=smallest["allowed"],
+            accessories=with_accessories(self._engine, job, machine, wanted) if wanted else None,
+        )
+
+    def _smallest_of(self, job: Job, machine: MachineModel) -> dict[str, str | None]:
+        model, mark, _ = machine.code.partition(MARK)
+        # The site is that machine as it stands; its model as released is no way out.
+        models = [
+            machine if mark and item.code == model else item for item in self._models
+        ]  # fmt: skip
+        key = tuple(item.digest for item in models)
+        if key not in self._smallest:
+            self._smallest[key] = smallest_models(self._engine, job, models)
+        return self._smallest[key]
+
+
+def is_at_least(verdict: str | None, wanted: str) -> bool:
+    """Say whether a verdict is as good as ``in-range`` or ``allowed``."""
+    allowed = {"in-range": RANK["setting"], "allowed": RANK["conditions"]}[wanted]
+    ranks = {name: RANK[outcome] for outcome, name in doc.VERDICTS.items()}
+    return bool(verdict) and ranks[doc.Verdict(verdict)] <= allowed

@@ -1,0 +1,470 @@
+"""A job: one piece of stock, and what is to be cut from it, read from what people type."""
+
+import math
+import re
+from collections.abc import Callable, Generator, Iterable, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import partial
+from itertools import pairwise
+from typing import Any, Final, NamedTuple, TypeVar
+
+from ...catalogue.errors import InputError, OpenQuestion, Question
+from ...catalogue.grades.grades import Grade, default_grade, is_full_name
+from ...catalogue.machines.model import MachineModel
+from ...catalogue.nearest import did_you_mean
+from ...catalogue.store import Catalogue
+from ...catalogue.tables.sections import Section
+from ...catalogue.units.quantities import STOCK, Bounds, length, quantity
+from ...catalogue.units.units import MASS
+from ...rules.model import Vocabulary
+from .fields import FIELDS, Field, JobText, Kind
+
+T = TypeVar("T")
+
+MOST_PARTS: Final = 10_000
+
+BOW: Final = Bounds(
+    Fraction(1000),
+    "between 0 and 1 m",
+    "The bow is the greatest gap between the stock and a straight line.",
+    has_zero=True,
+)
+
+
+@dataclass(frozen=True)
+class Part:
+    """Parts of one length, mm."""
+
+    length: float
+    count: int
+
+
+class Job(NamedTuple):
+    """A job read and complete.
+
+    Attributes:
+        bow: mid-offset in mm, NaN where not stated.
+        off_axis_mass, off_axis_distance: a flange, branch or clamp, kg and mm; 0 for none.
+        ends, contents, coating: values of the facts of the vocabulary.
+        fitted: codes of accessories the job or site says are fitted.
+        assumptions: what was taken for granted, as sentences for the answer.
+        behind: length that passes through the chuck and stands behind it, mm.
+        grip: ``outside`` or ``inside``, where the jaws hold.
+    """
+
+    section: Section
+    grade: Grade
+    length: float
+    parts: tuple[Part, ...] = ()
+    cuts: tuple[float, ...] = ()
+    stations: tuple[float, ...] = ()
+    bow: float = math.nan
+    off_axis_mass: float = 0.0
+    off_axis_distance: float = 0.0
+    ends: str = "not-stated"
+    contents: str = "not-stated"
+    coating: str = "not-stated"
+    fitted: frozenset[str] = frozenset()
+    assumptions: tuple[str, ...] = ()
+    behind: float = 0.0
+    grip: str = "outside"
+
+    @property
+    def front(self) -> float:
+        """Length in front of the chuck face, which supports carry and the head reaches."""
+        return self.length - self.behind
+
+
+@dataclass
+class Reading:
+    """What comes to light while a job is read: questions, and what was taken for granted.
+
+    Attributes:
+        catalogue, vocabulary: what names of sections, grades, facts and accessories mean.
+        questions: what must be answered first.
+        assumptions: what was taken for granted, as sentences.
+        section: the job's, once it is read; the usual grade goes with it.
+    """
+
+    catalogue: Catalogue
+    vocabulary: Vocabulary
+    questions: list[Question] = field(default_factory=list[Question])
+    assumptions: list[str] = field(default_factory=list[str])
+    section: Section | None = None
+
+    def ask(self, read: Callable[[], T], option: str = "") -> T | None:
+        """Return what ``read`` returns, or keep its question and return None.
+
+        The choices are completed by ``option``, so that they can be typed as they stand.
+        """
+        try:
+            return read()
+        except OpenQuestion as asked:
+            code, text, choices = asked.question
+            if option:
+                choices = tuple(f"{option} {_quoted(choice)}" for choice in choices)
+            # Two parts typed alike raise one question.
+            if (question := Question(code, text, choices)) not in self.questions:
+                self.questions.append(question)
+            return None
+
+    def length(self, text: str, what: str, bounds: Bounds = STOCK) -> float:
+        """Read a length; where all but one reading is impossible, take that one and say so."""
+        try:
+            return length(text, what=what, bounds=bounds)
+        except OpenQuestion as asked:
+            choices = asked.question.choices
+            if len(choices) != 1:
+                raise
+            self.assumptions.append(
+                f"The {what} {text.strip()!r} was read as {choices[0]}: read otherwise, it is not "
+                f"{bounds.words}."
+            )
+            return length(choices[0], what=what, bounds=bounds)
+
+    def known_section(self, text: str) -> Section:
+        """Read a section; what its name leaves open and is taken for granted is told."""
+        self.section = self.catalogue.section(text)
+        if self.section.note:
+            self.assumptions.append(f"Section: {self.section.note}.")
+        return self.section
+
+    def part(self, text: str) -> Part:
+        """Read ``1.2 m*3`` or ``3*1.2 m``.
+
+        Raises:
+            InputError: ``parts-unreadable`` or as
+                :func:`cuttable.catalogue.units.quantities.length`.
+        """
+        first = _COUNT_FIRST.fullmatch(text.strip())
+        match = first or _PART.fullmatch(text.strip())
+        size, count = (match["size"], match["count"]) if match else (text, "")
+        number = int(count or 1)
+        if not 1 <= number <= MOST_PARTS:
+            raise InputError(
+                "parts-unreadable",
+                f"part {text!r} asks for {number} pieces",
+                remedy=f"Ask for 1 to {MOST_PARTS}.",
+            )
+        with _choices_within("", f"*{count}" if count else ""):
+            return Part(self.length(size, "part"), number)
+
+    def off_axis(self, text: str) -> tuple[float, float]:
+        """Read ``12 kg @ 150 mm`` as mass in kg and distance in mm."""
+        if not text.strip():
+            return 0.0, 0.0
+        mass, mark, distance = (part.strip() for part in text.partition("@"))
+        if not mark:
+            raise InputError(
+                "value-range",
+                f"off-axis mass {text.strip()!r} has no distance",
+                remedy="Write it like '12 kg @ 150 mm': mass, and distance from the axis.",
+            )
+        with _choices_within("", f" @ {distance}"):
+            weight = quantity(mass, MASS)
+        if not 0 < weight <= 100_000:
+            raise InputError(
+                "value-range",
+                f"off-axis mass {mass!r} is not above zero and at most 100 t",
+                remedy="Leave it out where nothing is fixed beside the axis.",
+            )
+        with _choices_within(f"{mass} @ ", ""):
+            return weight, self.length(distance, "distance from the axis")
+
+
+_PART = re.compile(r"(?P<size>.*?)\s*(?:[*x\u00d7]\s*(?P<count>\d{1,5}))?", re.DOTALL)
+_COUNT_FIRST = re.compile(r"(?P<count>\d{1,5})\s*[*x\u00d7]\s*(?P<size>.*[a-zA-Z'\"].*)", re.DOTALL)
+
+
+@contextmanager
+def _choices_within(before: str, after: str) -> Generator[None]:
+    """Complete the choices of a question by what stood around the text it is about."""
+    try:
+        yield
+    except OpenQuestion as asked:
+        code, text, choices = asked.question
+        raise OpenQuestion(code, text, [f"{before}{choice}{after}" for choice in choices]) from None
+
+
+def _quoted(text: str) -> str:
+    """Return ``text`` in quotes for a shell."""
+    if "'" not in text:
+        return f"'{text}'"
+    inside = text.replace('"', '\\"')
+    return f'"{inside}"'
+
+
+READERS: Final[dict[Kind, Callable[[Reading, Field, str], Any]]] = {
+    "section": lambda reading, _, text: reading.known_section(text),
+    "length": lambda reading, field, text: reading.length(text, field.called),
+    "grade": lambda reading, _, text: grade_of(text, reading.section, reading.catalogue),
+    "part": lambda reading, _, text: reading.part(text),
+    "cut": lambda reading, field, text: reading.length(text, field.called),
+    "station": lambda reading, field, text: reading.length(text, field.called),
+    "bow": lambda reading, field, text: reading.length(text, field.called, BOW),
+    "off-axis": lambda reading, _, text: reading.off_axis(text),
+    "fact": lambda reading, field, text: read_fact(field.name, text, reading.vocabulary),
+    "accessory": lambda reading, _, text: read_accessory(text, reading.vocabulary),
+}
+"""How one text of each kind of field is read."""
+
+_NOT_STATED: Final[dict[Kind, Any]] = {"length": 0.0, "bow": math.nan, "off-axis": (0.0, 0.0)}
+
+
+def read_field(reading: Reading, field: Field, said: str | Sequence[str] | None) -> Any:
+    """Return what is said in a field: a tuple where it is a list, cuts with the outermost first.
+
+    None where a question is open about it, which is then among the questions of ``reading``.
+
+    Raises:
+        InputError: it cannot be read.
+    """
+
+    def read(text: str) -> Any:
+        # The choices of a grade name its option themselves.
+        option = "" if field.kind == "grade" else field.option
+        return reading.ask(partial(READERS[field.kind], reading, field, text), option)
+
+    if not field.is_list:
+        text = said if isinstance(said, str) else None
+        if field.kind == "grade" and text is None:
+            return reading.ask(lambda: grade_of(None, reading.section, reading.catalogue))
+        if field.is_required or field.kind == "grade" or (text or "").strip():
+            return read(text or "")
+        return field.usual if field.kind == "fact" else _NOT_STATED[field.kind]
+    found = [item for text in said or () if (item := read(text)) is not None]
+    if field.kind == "accessory":
+        return frozenset(found)
+    return tuple(sorted(found, reverse=True) if field.kind == "cut" else found)
+
+
+def read_job(
+    text: JobText, catalogue: Catalogue, vocabulary: Vocabulary
+) -> tuple[Job | None, list[Question]]:
+    """Read a job.
+
+    Returns:
+        The job and no question, or None and every question that must be answered first.
+
+    Raises:
+        InputError: something cannot be read at all; the first such thing found.
+    """
+    reading = Reading(catalogue, vocabulary)
+    read = {field.name: read_field(reading, field, getattr(text, field.name)) for field in FIELDS}
+    if reading.questions:
+        return None, reading.questions
+    grade: TakenGrade = read["grade"]
+    off_axis_mass, off_axis_distance = read["off_axis"]
+    job = Job(
+        section=read["section"],
+        grade=grade.grade,
+        length=read["length"],
+        parts=read["parts"],
+        cuts=read["cuts"],
+        stations=read["stations"],
+        bow=read["bow"],
+        off_axis_mass=off_axis_mass,
+        off_axis_distance=off_axis_distance,
+        ends=read["ends"],
+        contents=read["contents"],
+        coating=read["coating"],
+        fitted=read["fitted"],
+        assumptions=(*reading.assumptions, *_assumptions(text, grade)),
+        behind=read["behind"],
+        grip=read["grip"],
+    )
+    check_positions(Geometry(job.length, job.behind, job.parts, job.cuts, job.stations))
+    return job, []
+
+
+class Geometry(NamedTuple):
+    """What of a job decides where things stand, mm: the same for stock of any section.
+
+    Attributes:
+        length: of the stock.
+        behind: length that stands behind the chuck face.
+        parts: in their order from the free end; ``cuts`` where positions were given instead.
+        stations: given by the asker, else empty.
+    """
+
+    length: float
+    behind: float = 0.0
+    parts: tuple[Part, ...] = ()
+    cuts: tuple[float, ...] = ()
+    stations: tuple[float, ...] = ()
+
+    @property
+    def front(self) -> float:
+        """Length in front of the chuck face."""
+        return self.length - self.behind
+
+
+def check_positions(geometry: Geometry) -> None:
+    """Refuse positions that cannot be.
+
+    Raises:
+        InputError: ``length-range``, ``cuts-outside``, ``stations-bad``.
+    """
+    if geometry.behind >= geometry.length:
+        raise InputError(
+            "length-range",
+            f"{geometry.behind:g} mm behind the chuck leave nothing of {geometry.length:g} mm "
+            "in front",
+            remedy="Give the length that stands behind the chuck face.",
+        )
+    if geometry.parts and geometry.cuts:
+        raise InputError(
+            "parts-and-cuts",
+            "parts and cut positions are both given",
+            remedy="Give the parts in their order from the free end, or the positions of the cuts.",
+        )
+    _check_cuts(geometry)
+    _check_stations(geometry)
+
+
+class TakenGrade(NamedTuple):
+    """A grade, and the sentence that says what was taken for granted; empty if nothing."""
+
+    grade: Grade
+    assumption: str
+
+
+def grade_of(text: str | None, section: Section | None, catalogue: Catalogue) -> TakenGrade:
+    """Return the grade that is named, or where none is, the one that goes with the section.
+
+    Raises:
+        InputError: ``text-empty`` or ``grade-unknown``.
+        OpenQuestion: ``which-grade``; its choices are the option that names a grade.
+    """
+    with _choices_within("--grade '", "'"):
+        if text is None:
+            return _usual_grade(section, catalogue)
+        grade = catalogue.grade(text)
+    taken = f"Grade {text.strip()!r} was taken as {grade.name}."
+    return TakenGrade(grade, "" if is_full_name(text, grade) else taken)
+
+
+def _usual_grade(section: Section | None, catalogue: Catalogue) -> TakenGrade:
+    if section is not None and section.standard == "ASME B36.19M":
+        raise OpenQuestion(
+            "which-grade",
+            f"{section.designation} is a schedule of stainless pipe. Which grade is it?",
+            [g.name for g in catalogue.grades.values() if g.product.name == "ASTM A312"],
+        )
+    grade = default_grade(section, catalogue.grades)
+    product = grade.product.name
+    is_own = section is not None and product == section.standard
+    basis = "to the section's own standard" if is_own else "with the tolerances of"
+    return TakenGrade(
+        grade, f"Grade not stated: carbon steel {basis} {product} ({grade.name}) was taken."
+    )
+
+
+def _assumptions(text: JobText, grade: TakenGrade) -> Iterable[str]:
+    if grade.assumption:
+        yield grade.assumption
+    if not text.bow.strip():
+        product = grade.grade.product
+        basis = "no number in the product standard: 0.2 % of the length, common practice"
+        if product.straightness is not None:
+            basis = f"{product.name}: {product.straightness * 100:g} % of the length"
+        yield f"Bow not stated: at the heavy end the most that is usual was taken ({basis})."
+    if not text.contents.strip() and not text.ends.strip():
+        yield "Ends and contents not stated: new, open, clean and empty stock was taken."
+
+
+def read_fact(name: str, text: str, vocabulary: Vocabulary) -> str:
+    """Return the value of a fact; an empty text means not stated.
+
+    Raises:
+        InputError: ``choice-unknown``.
+    """
+    value = text.strip().casefold().replace(" ", "-")
+    if not value:
+        return "not-stated"
+    allowed = vocabulary.facts[name].values
+    if value not in allowed:
+        raise InputError(
+            "choice-unknown",
+            f"{name} {text.strip()[:60]!r} is not known",
+            remedy=f"Known: {', '.join(allowed)}. {did_you_mean(value, allowed)}".strip(),
+        )
+    return value
+
+
+def read_accessory(text: str, vocabulary: Vocabulary) -> str:
+    """Return the code of an accessory.
+
+    Raises:
+        InputError: ``accessory-unknown``.
+    """
+    code = text.strip().casefold()
+    if code not in vocabulary.accessories:
+        known = ", ".join(vocabulary.accessories)
+        raise InputError(
+            "accessory-unknown",
+            f"no accessory {text.strip()[:60]!r} is known",
+            remedy=f"Known: {known}. {did_you_mean(code, vocabulary.accessories)}".strip(),
+        )
+    return code
+
+
+def _check_cuts(job: Geometry) -> None:
+    for cut in job.cuts:
+        if cut >= job.front:
+            raise InputError(
+                "cuts-outside",
+                f"a cut at {cut:g} mm lies beyond the stock of {job.front:g} mm",
+                remedy="Positions are measured from the chuck face outward.",
+            )
+    for outer, inner in pairwise(job.cuts):
+        if outer - inner < 1.0:
+            raise InputError(
+                "cuts-outside", f"two cuts lie at {inner:g} mm", remedy="Give each cut once."
+            )
+
+
+def _check_stations(job: Geometry) -> None:
+    for station in job.stations:
+        if station > job.front:
+            raise InputError(
+                "stations-bad",
+                f"a station at {station:g} mm lies beyond the stock of {job.length:g} mm",
+                remedy="Positions are measured from the chuck face outward.",
+            )
+    if len(set(job.stations)) < len(job.stations):
+        raise InputError("stations-bad", "a station is given twice", remedy="Give it once.")
+
+
+def check_kerf(cuts: Sequence[float], machines: Sequence[MachineModel]) -> None:
+    """Refuse cuts that are nearer than the narrowest kerf of the machines asked.
+
+    Raises:
+        InputError: ``cuts-outside``.
+    """
+    kerf = min((machine.cutting.kerf for machine in machines), default=0.0)
+    for outer, inner in pairwise(cuts):
+        if outer - inner < kerf:
+            raise InputError(
+                "cuts-outside",
+                f"cuts at {inner:g} and {outer:g} mm are nearer than a cut is wide ({kerf:g} mm)",
+                remedy="Leave at least a kerf between cuts.",
+            )
+
+
+def check_fitted(fitted: frozenset[str], machines: Sequence[MachineModel]) -> None:
+    """Refuse accessories that none of the machines asked can have.
+
+    Raises:
+        InputError: ``accessory-unknown``.
+    """
+    for code in sorted(fitted):
+        if not any(code in machine.offered for machine in machines):
+            models = ", ".join(machine.code for machine in machines)
+            raise InputError(
+                "accessory-unknown",
+                f"{code!r} is not offered for {models}",
+                remedy="Leave it out, or name a model that can have it.",
+            )

@@ -1,0 +1,1 @@
+"""What would fit: lengths, models, sections, as numbers and as pictures."""

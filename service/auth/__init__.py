@@ -1,0 +1,1 @@
+"""Who asks, and may they."""

@@ -1,0 +1,1 @@
+"""Backlogs and impacts in a process of their own."""
