@@ -111,6 +111,14 @@ _TOKEN: Final = re.compile(
     r"\s*(?:(?P<number>\d+(?:\.\d+)?(?:e-?\d+)?)|(?P<name>[A-Za-z_][\w]*(?:\.[A-Za-z_][\w]*)*)"
     r"|(?P<text>'[^']*'|\"[^\"]*\")|(?P<op><=|>=|[-+*/()<>,%])|(?P<bad>\S))"
 )
+DEEPEST: Final = 20
+"""Brackets within brackets that an expression may have."""
+LONGEST_NUMBER: Final = 40
+MOST_POWER: Final = 60
+"""Characters and power of ten of a number: far beyond any limit, well within a float."""
+MOST_SHOWN: Final = 120
+"""Characters of an expression that an error shows."""
+
 _WORDS: Final = frozenset({"and", "or", "not", "is", "in", "known", "min", "max"})
 
 
@@ -146,9 +154,20 @@ class _Parser:
                 self.fail(f"{match[kind]!r} has no meaning here")
             self.tokens.append((kind, match[kind]))
         self.at = 0
+        self.check_depth()
+
+    def check_depth(self) -> None:
+        """Refuse what nests deeper than anybody reads, before it is descended into."""
+        depth = nots = 0
+        for _, word in self.tokens:
+            depth += {"(": 1, ")": -1}.get(word, 0)
+            nots = nots + 1 if word == "not" else 0
+            if max(depth, nots) > DEEPEST:
+                self.fail(f"brackets or 'not' nest more than {DEEPEST} deep")
 
     def fail(self, what: str) -> NoReturn:
-        raise InputError("value-range", f"{what} in {self.text!r}")
+        shown = self.text if len(self.text) <= MOST_SHOWN else f"{self.text[:MOST_SHOWN]}…"
+        raise InputError("value-range", f"{what} in {shown!r}")
 
     def peek(self) -> str:
         return self.tokens[self.at][1] if self.at < len(self.tokens) else ""
@@ -292,17 +311,25 @@ class _Parser:
         self.expect(")")
         return Extreme(op, tuple(items), items[0].dimension)
 
+    def exact(self, digits: str) -> Fraction:
+        """Return a number exactly; one that nothing measured has is refused before it is built."""
+        mantissa, _, power = digits.partition("e")
+        if len(mantissa) > LONGEST_NUMBER or len(power) > 4 or abs(int(power or 0)) > MOST_POWER:
+            self.fail(f"the number {digits[:MOST_SHOWN]} is larger or finer than any measure")
+        return Fraction(digits)
+
     def literal(self, digits: str) -> Numeric:
         """Read a number and, if one follows, its unit (which may hold ``*``, ``/``, ``^``)."""
+        number = self.exact(digits)
         if self.accept("%"):
-            return Number(float(Fraction(digits) / 100), NUMBER)
+            return Number(float(number / 100), NUMBER)
         kind, token = self.tokens[self.at] if self.at < len(self.tokens) else ("", "")
         if kind != "name" or token in _WORDS:
-            return Number(float(Fraction(digits)), NUMBER)
+            return Number(float(number), NUMBER)
         self.at += 1
         given = unit(token)
         factor = given.factor / canonical(given.dimension).factor
-        return Number(float(Fraction(digits) * factor), given.dimension)
+        return Number(float(number * factor), given.dimension)
 
 
 def _factor(dimension: Dimension) -> Fraction:

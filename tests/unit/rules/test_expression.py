@@ -131,3 +131,26 @@ def test_names_are_listed() -> None:
     """Every name a condition reads is known to the checks."""
     node = parse_condition("a > b and shape is 'round' or not known(m)", NAMES)
     assert names_in(node) == {"a", "b", "shape", "m"}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a > 1e999 mm", "a > 1e-999 mm", "a > 1e999999999999 mm", "n > 1e61 %", "n > 1e61",
+        f"n > {'9' * 41}", f"{'(' * 21}a > b{')' * 21}", f"{'(' * 400}n{')' * 400} > 1",
+        f"{'not ' * 400}a > b", f"a > {'(' * 21}b{')' * 21}",
+    ],
+)  # fmt: skip
+def test_what_nobody_means_is_refused_before_it_is_worked_out(text: str) -> None:
+    """Numbers beyond every measure and brackets beyond reading: an error at once, and short."""
+    with pytest.raises(InputError) as fault:
+        judge(text)
+    assert fault.value.code == "value-range"
+    assert len(str(fault.value)) < 300
+
+
+def test_what_is_just_within_is_read() -> None:
+    """The bounds themselves are allowed."""
+    assert judge(f"{'(' * 20}a > b{')' * 20}", a=2.0, b=1.0) is True
+    assert judge(f"{'not ' * 20}a > b", a=2.0, b=1.0) is True
+    assert judge("a < 1e60 mm and a > 1e-60 mm", a=1.0) is True
