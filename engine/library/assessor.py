@@ -124,6 +124,7 @@ class Assessor:
         frame: "pd.DataFrame",
         machines: Sequence[str | Path] | str | Path | None = None,
         *,
+        machine: str | Path | None = None,
         best: bool = False,
         numbers: bool = False,
     ) -> "pd.DataFrame":
@@ -134,6 +135,7 @@ class Assessor:
                 ``len``, ``mat`` …), and a unit in a header, ``length (mm)``, goes to the bare
                 numbers below it; ``section`` and ``length`` must be there.
             machines: models that rows without a machine of their own are asked on; else all.
+            machine: one such model, as in :meth:`check`.
             best: only the best answer of each job.
             numbers: a column for every number of every mitigation too.
 
@@ -149,7 +151,7 @@ class Assessor:
         """
         from .frames import answered
 
-        names = names_of(None, machines)
+        names = names_of(machine, machines)
         with self._lock:
             return answered(
                 self._standing.assessor(), frame, names, is_best=best, has_numbers=numbers
@@ -176,6 +178,8 @@ class Assessor:
         self,
         section: str,
         machines: Sequence[str | Path] | str | Path | None = None,
+        *,
+        machine: str | Path | None = None,
         **options: Unpack[Options],
     ) -> "pd.DataFrame":
         """Return for which lengths a section is in range, allowed, refused, and what decides.
@@ -183,6 +187,7 @@ class Assessor:
         Args:
             section: as the trade writes it.
             machines: models; else all.
+            machine: one model, as in :meth:`check`.
             **options: what else is known of the stock; parts, cuts and stations belong to one
                 length and are left out.
 
@@ -197,7 +202,7 @@ class Assessor:
 
         said: dict[str, Any] = dict(options)
         units: System = said.pop("units", None) or "si"
-        text, names = job_text(section, "1 m", said), names_of(None, machines)
+        text, names = job_text(section, "1 m", said), names_of(machine, machines)
         with self._lock:
             return length_table(self._standing.assessor(), text, names, units)
 

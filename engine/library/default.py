@@ -70,6 +70,7 @@ def check_frame(
     frame: "pd.DataFrame",
     machines: Sequence[str | Path] | str | Path | None = None,
     *,
+    machine: str | Path | None = None,
     best: bool = False,
     numbers: bool = False,
 ) -> "pd.DataFrame":
@@ -86,7 +87,7 @@ def check_frame(
         >>> list(found["verdict"].fillna("")), list(found["error"].fillna(""))
         (['in-range', ''], ['', 'which-wall'])
     """
-    return _default.check_frame(frame, machines, best=best, numbers=numbers)
+    return _default.check_frame(frame, machines, machine=machine, best=best, numbers=numbers)
 
 
 def sections(text: str = "") -> "pd.DataFrame":
@@ -113,6 +114,8 @@ def machines() -> "pd.DataFrame":
 def lengths(
     section: str,
     machines: Sequence[str | Path] | str | Path | None = None,
+    *,
+    machine: str | Path | None = None,
     **options: Unpack[Options],
 ) -> "pd.DataFrame":
     """Return for which lengths a section is in range, allowed, refused, and what decides.
@@ -122,4 +125,4 @@ def lengths(
         >>> print(*found[["shortest", "longest", "verdict"]].iloc[1])
         800.0 8440.0 in-range
     """
-    return _default.lengths(section, machines, **options)
+    return _default.lengths(section, machines, machine=machine, **options)

@@ -62,7 +62,7 @@ def job_text(section: object, length: object, options: Mapping[str, Any]) -> Job
     for name in options:
         if name not in known:
             hint = did_you_mean(name, [*known, "machine", "machines", "units"])
-            raise TypeError(f"check() has no option {name!r}. {hint}".strip())
+            raise TypeError(f"there is no option {name!r}. {hint}".strip())
     said: dict[str, Any] = {
         name: _texts(name, value) if name in _LISTS else _text(name, value)
         for name, value in options.items()

@@ -202,30 +202,30 @@ def test_the_bundle_is_read_and_its_signature_holds() -> None:
 
 def test_the_bundle_is_taken_by_another_ledger(ledger: Ledger, tmp_path: Path) -> None:
     """With its history, and answers there are those of the ledger it comes from."""
-    ledger = target_ledger(Location("sqlite", str(tmp_path / "south.db")), ledger)
+    other = target_ledger(Location("sqlite", str(tmp_path / "south.db")), ledger)
     read = bundle.read_bundle(BUNDLE, clock=lambda: LATER)
-    with ledger.reading() as connection, pytest.raises(CuttableError) as refused:
+    with other.reading() as connection, pytest.raises(CuttableError) as refused:
         bundle.plan_bundle(connection, read, "Finn Adeyemi")
     assert refused.value.code == "bundle-untrusted"
-    with ledger.writing("Eva Sundqvist") as writing:
+    with other.writing("Eva Sundqvist") as writing:
         bundle.trust(writing, KEY, "North works")
-    with ledger.reading() as connection:
+    with other.reading() as connection:
         plan = bundle.plan_bundle(connection, read, "Finn Adeyemi")
-    check_taken(ledger, plan.added, read)
-    with ledger.writing("Finn Adeyemi") as writing:
+    check_taken(other, plan.added, read)
+    with other.writing("Finn Adeyemi") as writing:
         taken = bundle.take_bundle(writing, read)
     assert [item.ref for item in taken.added] == [
         "rowan-150/2", "rowan-150@north-hall/1", "quince-250/1", "quince-250/2", "rules/2",
     ]  # fmt: skip
-    assert verify(ledger).problems == ()
+    assert verify(other).problems == ()
     job = JobText("NPS 4 SCH 40", "6 m", parts=("1.2 m*4",))
     machines = ["rowan-150", "rowan-150@north-hall", "quince-250"]
     texts = [
         text_of(assessor_of(Snapshot(place, now=LATER)).ask(job, machines))
-        for place in (ledger.place, ledger.place)
+        for place in (other.place, ledger.place)
     ]
     assert texts[0] == texts[1]
-    ledger.close()
+    other.close()
 
 
 def test_a_bundle_with_one_byte_another_is_refused(tmp_path: Path) -> None:

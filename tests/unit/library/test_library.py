@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, get_type_hints
 
 import cuttable
+import pandas as pd
 import pytest
 from cuttable.engine.jobs.parse import JobText
 from cuttable.engine.library.options import Options
@@ -277,21 +278,21 @@ def test_a_revision_counts_from_when_it_is_in_force(
     from cuttable.engine.library import standing
 
     monkeypatch.setattr(standing, "FRESH", 0.0)
-    ledger = open_ledger(Location("sqlite", str(ledger)))
+    opened = open_ledger(Location("sqlite", str(ledger)))
     with cuttable.Assessor(ledger=ledger) as assessor:
         before = assessor.check("NPS 4 SCH 40", "6 m", machine="rowan-150")
-        with ledger.reading() as connection:
+        with opened.reading() as connection:
             content = lifecycle.revision(connection, "rowan-150", 1).content
         from cuttable.catalogue.ledger.blobs import kept
 
-        with ledger.writing("Ana Lindqvist") as writing:
+        with opened.writing("Ana Lindqvist") as writing:
             files = kept(writing.connection, content, "rowan-150")
             made = lifecycle.draft(writing, "rowan-150", files, reason="Brake mended", evidence="x")
             lifecycle.submit(writing, "rowan-150", made.number)
-        with ledger.writing("Bo Okafor") as writing:
+        with opened.writing("Bo Okafor") as writing:
             lifecycle.approve(writing, "rowan-150", made.number, without_impact="As it was before")
         after = assessor.check("NPS 4 SCH 40", "6 m", machine="rowan-150")
-    ledger.close()
+    opened.close()
     assert (before.machine.revision, after.machine.revision) == (2, 3)
     assert before.measures["rotary_inertia"].absolute == 0.9
     assert after.measures["rotary_inertia"].absolute == 1.1
@@ -331,6 +332,10 @@ def test_sections_machines_and_lengths_are_tables() -> None:
     assert limits.loc[("medlar-300", "stock_length"), "rated"] == 9000.0
     assert limits.loc[("medlar-300", "wall.aluminium"), "absolute"] == 16.0
     assert limits.loc[("medlar-300", "reaction.vee-cradle"), "rated"] == 1600.0
+    one, several = (
+        cuttable.lengths("NPS 10 XS", **{name: "alder-320"}) for name in ("machine", "machines")
+    )
+    assert one.equals(several)
     found = cuttable.lengths("NPS 10 XS", "alder-320")
     assert list(found["verdict"]) == [
         "refused", "in-range", "oversize-allowed-with-conditions",
@@ -339,3 +344,17 @@ def test_sections_machines_and_lengths_are_tables() -> None:
     assert list(found["longest"]) == [790.0, 8440.0, 9470.0, 12500.0]
     with pytest.raises(cuttable.OpenQuestion):
         cuttable.lengths("4 in pipe")
+
+
+def test_one_model_is_named_alike_everywhere() -> None:
+    """``machine`` and ``machines`` are options of every question, and not of one together."""
+    jobs = pd.DataFrame({"section": ["NPS 4 SCH 40"], "length": ["20 ft"]})
+    one = cuttable.check_frame(jobs, machine="rowan-150")
+    assert one.equals(cuttable.check_frame(jobs, machines=["rowan-150"]))
+    with pytest.raises(cuttable.InputError) as fault:
+        cuttable.lengths("NPS 4 SCH 40", "rowan-150", machine="alder-320")
+    assert fault.value.code == "option-needs"
+    with pytest.raises(
+        TypeError, match=r"no option .machin.\. Did you mean .machine. or .machines."
+    ):
+        cuttable.lengths("NPS 4 SCH 40", machin="alder-320")  # type: ignore[call-overload]
