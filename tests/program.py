@@ -51,9 +51,11 @@ def plain_environment() -> dict[str, str]:
 def run_anew(*words: str, **options: Any) -> Done:
     """Run the command in a new process, as a person does."""
     options.setdefault("env", plain_environment())
+    if "input" not in options:
+        options.setdefault("stdin", subprocess.DEVNULL)
     return subprocess.run(
         [sys.executable, "-c", ENTRY, *words],
-        stdin=subprocess.DEVNULL, capture_output=True, text=True, encoding="utf-8",
+        capture_output=True, text=True, encoding="utf-8",
         timeout=PATIENCE, check=False, **options,
     )  # fmt: skip
 

@@ -8,7 +8,7 @@ from .sections import Section
 from .table_files import shipped_forms
 from .table_rows import filled
 
-Family = Literal["pipe", "tube", "chs", "shs", "rhs", "hss"]
+Family = Literal["pipe", "hss", "chs", "shs", "rhs", "tube"]
 """Names of families."""
 
 

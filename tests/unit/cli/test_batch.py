@@ -265,6 +265,7 @@ def started(words: list[str], **options: Any) -> "subprocess.Popen[str]":
     )  # fmt: skip
 
 
+@pytest.mark.whole_process
 def test_a_backlog_from_a_pipe_is_answered_whole(
     cuttable: Run, backlog: Path, tmp_path: Path
 ) -> None:

@@ -304,7 +304,7 @@ def as_backed_up(found: Rows, kept: Rows) -> Rows:
     told = max(found["journal"])
     assert "restore" in told
     journal = [row for row in found["journal"] if row != told]
-    return found | {"journal": journal, "ledger": kept["book"]}
+    return found | {"journal": journal, "book": kept["book"]}
 
 
 def some_answers(count: int, start: int = 0) -> list[New]:
