@@ -23,7 +23,7 @@ app = new_app()
     app,
     "compare",
     fields=GRADE,
-    epilog='Example: cuttable compare "NPS 8 SCH 80" "10 ft" "NPS 6 SCH 80" "24 ft"',
+    epilog='Example: cuttable compare "HSS 3x3x3/16" "20 ft" "NPS 3 SCH 40" "20 ft"',
 )
 def compare(
     section: Annotated[str, typer.Argument(metavar="SECTION", help="Section of the first piece.")],

@@ -20,7 +20,7 @@ from .location import Location
 from .records import CATALOGUE, GRADES, RULES, SECTIONS, WHOLE, minute, stamp, unpack_kept
 
 FORM = "0004"
-"""The form of tables that is read; the same as the last of :data:`.connect.FORMS`."""
+"""The form of tables that is read; the same as the last of :data:`.database.FORMS`."""
 
 _IN_FORCE = (
     "SELECT r.document, r.number, r.content FROM revisions r JOIN ("

@@ -155,7 +155,7 @@ def test_pipe_columns_agree_to_the_digit(table: str) -> None:
     """DN is that of the size; the printed mm of a wall are its inches, rounded as printed.
 
     Walls are printed to 0.01 mm. Outsides are compared to the digit, in both columns, with
-    ``fluids`` in ``tests/published`` and in ``tests/engine/test_printed_sizes.py``.
+    ``fluids`` in ``tests/published`` and in ``tests/unit/engine/test_printed_sizes.py``.
     """
     for row in rows(table):
         assert row["dn"] == DN_OF_NPS[row["nps"]], row

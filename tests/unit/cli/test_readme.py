@@ -1,9 +1,10 @@
-"""The README prints what the program prints.
+"""The READMEs print what the program prints.
 
-``CUTTABLE_UPDATE_README=1 python -m pytest tests/cli/test_readme.py`` writes the real output
-into it.
+``CUTTABLE_UPDATE_README=1 python -m pytest -n0 tests/unit/cli/test_readme.py`` writes the real
+output into them: of every example, and of the steps. What Python prints is written by hand.
 """
 
+import doctest
 import os
 import re
 import shlex
@@ -11,67 +12,120 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Final, NamedTuple
 
 import pytest
+from cuttable.cli.main import COMMANDS
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 
-README = Path(__file__).resolve().parents[3] / "README.md"
+ROOT: Final = Path(__file__).resolve().parents[3]
+ROOMS: Final = ("catalogue", "rules", "engine", "cli", "service", "tests")
+README: Final = ROOT / "README.md"
+PAGES: Final = (
+    README,
+    *(page for room in ROOMS for page in sorted((ROOT / room).rglob("README.md"))),
+)
+"""Every README: that of the root, and one a room."""
+
 _EXAMPLE = re.compile(r"<!-- output: (?P<words>[^\n]+) -->\n```text\n(?P<text>.*?)```", re.DOTALL)
-
-
 _FILE = re.compile(r"<!-- file: (?P<name>[^\n]+) -->\n```\w*\n(?P<text>.*?)```", re.DOTALL)
+_PYTHON = re.compile(r"<!-- python -->\n```python\n(?P<text>.*?)```", re.DOTALL)
+_LINK = re.compile(r"\]\((?!https?:)(?P<path>[^)#\s]+)")
 
 
-def examples() -> list[tuple[str, str]]:
-    """Return the words of every example and the output the README gives."""
-    found = _EXAMPLE.finditer(README.read_text(encoding="utf-8"))
-    return [(match["words"], match["text"]) for match in found]
+class Example(NamedTuple):
+    """A command shown on a page, and the output below it."""
+
+    page: Path
+    words: str
+    shown: str
+
+
+def examples() -> list[Example]:
+    """Return every command that is shown with its output."""
+    return [
+        Example(page, match["words"], match["text"])
+        for page in PAGES
+        for match in _EXAMPLE.finditer(page.read_text(encoding="utf-8"))
+    ]
+
+
+def write_files(folder: Path) -> None:
+    """Write the files that the pages show; each is shown once."""
+    found = [match for page in PAGES for match in _FILE.finditer(page.read_text(encoding="utf-8"))]
+    assert len({match["name"] for match in found}) == len(found)
+    for match in found:
+        (folder / match["name"]).write_text(match["text"], encoding="utf-8")
 
 
 @pytest.mark.whole_process
-@pytest.mark.parametrize("words", [words for words, _ in examples()])
-def test_the_readme_shows_the_real_output(words: str, cuttable: Run, tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    "example", examples(), ids=lambda example: f"{example.page.relative_to(ROOT)} {example.words}"
+)
+def test_the_readme_shows_the_real_output(example: Example, cuttable: Run, tmp_path: Path) -> None:
     """Each example, run by a real process, prints the text below it."""
-    for file in _FILE.finditer(README.read_text(encoding="utf-8")):
-        (tmp_path / file["name"]).write_text(file["text"], encoding="utf-8")
-    done = cuttable(*shlex.split(words), cwd=tmp_path)
+    write_files(tmp_path)
+    done = cuttable(*shlex.split(example.words), cwd=tmp_path)
     printed = _without_trailing_space(done.stdout)
     assert "Traceback" not in done.stderr
     if os.environ.get("CUTTABLE_UPDATE_README"):
-        _write(words, printed)
+        _write(example, printed)
         return
-    shown = dict(examples())[words]
-    assert printed == shown
+    assert printed == example.shown
 
 
-def test_the_readme_has_examples_of_every_command() -> None:
+def test_no_example_is_shown_twice() -> None:
+    """What is said once stays true at once."""
+    words = [example.words for example in examples()]
+    assert len(words) >= 9
+    assert len(set(words)) == len(words)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_the_readmes_tell_of_every_command(command: str) -> None:
     """A command that is not shown is not finished."""
-    text = README.read_text(encoding="utf-8")
-    for command in (
-        "check",
-        "sheet",
-        "batch",
-        "lengths",
-        "section-range",
-        "chart",
-        "compare",
-        "sections",
-        "machines",
-        "rules",
-        "sites",
-        "catalogue",
-        "grades",
-        "impact",
-        "whatif",
-        "answer",
-        "catalogue",
-        "ledger",
-        "serve",
-        "explain",
-    ):
-        assert f"cuttable {command}" in text or f"output: {command}" in text
-    assert len(examples()) >= 9
+    text = "".join(page.read_text(encoding="utf-8") for page in PAGES)
+    assert f"cuttable {command}" in text or f"output: {command}" in text
+
+
+def test_the_python_of_the_readme_prints_what_it_shows(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Typed into one notebook, from the first line to the last."""
+    monkeypatch.chdir(tmp_path)
+    code = "".join(match["text"] for match in _PYTHON.finditer(README.read_text(encoding="utf-8")))
+    test = doctest.DocTestParser().get_doctest(code, {}, "README.md", "README.md", 0)
+    assert len(test.examples) >= 9
+    flags = doctest.NORMALIZE_WHITESPACE
+    assert doctest.DocTestRunner(optionflags=flags).run(test).failed == 0
+
+
+@pytest.mark.parametrize(
+    "page", [*PAGES, ROOT / "DEVELOPERS.md"], ids=lambda page: str(page.relative_to(ROOT))
+)
+def test_links_between_pages_lead_somewhere(page: Path) -> None:
+    """A page that was moved is still found."""
+    links = [match["path"] for match in _LINK.finditer(page.read_text(encoding="utf-8"))]
+    assert [link for link in links if not (page.parent / link).exists()] == []
+
+
+@pytest.mark.parametrize("room", [*ROOMS, "catalogue/ledger"])
+def test_every_room_says_what_is_in_it(room: str) -> None:
+    """Whoever opens a folder finds the order in which to read it; nothing of it is left out."""
+    text = (ROOT / room / "README.md").read_text(encoding="utf-8")
+    parts = [
+        path.stem if path.is_file() else f"{path.name}/"
+        for path in (ROOT / room).iterdir()
+        if path.is_dir() or path.suffix == ".py"
+    ]
+    hidden = ("__init__", "__pycache__/", "schemas/")
+    assert [part for part in parts if part not in hidden and f"`{part}`" not in text] == []
+
+
+def test_the_first_page_stays_short() -> None:
+    """It says what this is and where the rest is; the rest is not on it."""
+    assert len(README.read_text(encoding="utf-8").splitlines()) <= 250
 
 
 _STEPS = re.compile(r"<!-- steps -->\n```text\n(?P<text>.*?)```", re.DOTALL)
@@ -84,10 +138,10 @@ _TIME = re.compile(
 
 def test_the_steps_of_the_readme_print_what_it_shows(tmp_path: Path) -> None:
     """Typed one after the other in a shell, on a ledger of their own; only the times may differ."""
-    text = README.read_text(encoding="utf-8")
+    page = ROOT / "catalogue" / "ledger" / "README.md"
+    text = page.read_text(encoding="utf-8")
     (steps,) = _STEPS.findall(text)
-    for file in _FILE.finditer(text):
-        (tmp_path / file["name"]).write_text(file["text"], encoding="utf-8")
+    write_files(tmp_path)
     programs = tmp_path / "programs"
     programs.mkdir()
     program = programs / "cuttable"
@@ -113,7 +167,7 @@ def test_the_steps_of_the_readme_print_what_it_shows(tmp_path: Path) -> None:
             )  # fmt: skip
             shown += f"{line}\n{said}{_without_trailing_space(done.stdout)}"
     if os.environ.get("CUTTABLE_UPDATE_README"):
-        README.write_text(text.replace(steps, shown), encoding="utf-8")
+        page.write_text(text.replace(steps, shown), encoding="utf-8")
         return
     assert _TIME.sub("DATE", shown) == _TIME.sub("DATE", steps)
 
@@ -122,9 +176,9 @@ def _without_trailing_space(text: str) -> str:
     return "".join(f"{line.rstrip()}\n" for line in text.splitlines())
 
 
-def _write(words: str, printed: str) -> None:
-    text = README.read_text(encoding="utf-8")
-    head = f"<!-- output: {words} -->\n```text\n"
+def _write(example: Example, printed: str) -> None:
+    text = example.page.read_text(encoding="utf-8")
+    head = f"<!-- output: {example.words} -->\n```text\n"
     start = text.index(head) + len(head)
     end = text.index("```", start)
-    README.write_text(text[:start] + printed + text[end:], encoding="utf-8")
+    example.page.write_text(text[:start] + printed + text[end:], encoding="utf-8")

@@ -6,7 +6,8 @@ at every length a file can have, or at any time at all. Then the ledger is opene
 compared with what it was before and with what it is after.
 
 The suite takes a part of the points, spread over the whole deed, the first and the last among
-them; ``python -m pytest tests/ledger/test_kills.py --full`` takes as many as there are, or 120.
+them; ``python -m pytest tests/unit/ledger/test_kills.py --full`` takes as many as there are, or
+120.
 """
 
 import contextlib

@@ -3,9 +3,9 @@
 A number, a condition or a sentence of the rule files that changes shows here as a difference of
 lines, to be looked at by a second person. After that:
 
-    CUTTABLE_UPDATE_SNAPSHOT=1 python -m pytest tests/rules/test_snapshot.py
+    CUTTABLE_UPDATE_SNAPSHOT=1 python -m pytest -n0 tests/unit/rules/test_snapshot.py
 
-writes ``tests/rules/snapshot/`` anew; the difference is reviewed with the commit. Numbers in
+writes ``tests/unit/rules/snapshot/`` anew; the difference is reviewed with the commit. Numbers in
 sentences are those of one made-up job, whose heavy end lies a tenth beyond nominal, so that a
 heavy end that is dropped shows as another number.
 """
