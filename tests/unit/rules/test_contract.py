@@ -94,9 +94,7 @@ def test_rules_of_the_first_schema_answer_as_they_did(folder: Path) -> None:
     old, new = AssessorCore(rules=folder), AssessorCore()
     assert old.rule_set.digest != new.rule_set.digest
     for job in JOBS:
-        answers = [
-            [plain(item) for item in assessor.ask(job).verdicts] for assessor in (old, new)
-        ]
+        answers = [[plain(item) for item in assessor.ask(job).verdicts] for assessor in (old, new)]
         for verdict in (*answers[0], *answers[1]):
             del verdict["id"], verdict["provenance"]
         assert answers[0] == answers[1]
