@@ -271,13 +271,13 @@ def _python() -> str:
 
 
 def test_a_check_loads_no_heavy_library_and_starts_no_thread(tmp_path: Path) -> None:
-    """No pandas, SQLAlchemy or pydantic on the way, and one thread at the end."""
+    """No pandas, Arrow or SQLAlchemy on the way, and one thread at the end."""
     code = (
         "import sys, threading\n"
         "from cuttable.cli.main import run\n"
         "sys.argv = ['cuttable', 'check', 'NPS 4 SCH 40', '20 ft', '--machine', 'rowan-150']\n"
         "try:\n    run()\nexcept SystemExit:\n    pass\n"
-        "heavy = {'pandas', 'sqlalchemy', 'pydantic', 'fastapi', 'pyarrow'} & set(sys.modules)\n"
+        "heavy = {'pandas', 'sqlalchemy', 'fastapi', 'pyarrow'} & set(sys.modules)\n"
         "print('HEAVY', sorted(heavy), threading.active_count(), file=sys.stderr)\n"
     )
     done = subprocess.run(
