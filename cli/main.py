@@ -1,5 +1,6 @@
 """The command ``cuttable``: its subcommands, and how failures end."""
 
+import atexit
 import codecs
 import gc
 import io
@@ -11,6 +12,10 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from importlib import import_module
 from typing import Annotated, Any, Final, NoReturn
+
+# Plugins of pydantic are another program's business, and looking for them reads the metadata of
+# every package installed.
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 
 import typer
 from typer.core import TyperCommand
@@ -105,8 +110,9 @@ def root(
 
 def run() -> NoReturn:
     """Run the command line; failures become one sentence on stderr and exit status 2."""
-    # One question and out: collecting garbage would cost more than it frees.
+    # One question and out: collecting garbage would cost more than it frees, at the end too.
     gc.disable()
+    atexit.register(gc.freeze)
     _write_what_can_be_written()
     # A reader that has seen enough (head, less) ends the tool quietly, as every filter ends.
     if hasattr(signal, "SIGPIPE"):

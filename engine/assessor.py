@@ -120,7 +120,7 @@ class AssessorCore:
         is_possible = any(item.verdict not in (None, doc.Verdict.REFUSED) for item in found)
         if asked and not is_possible and not is_refused:
             return _asking(list(asked.values()))
-        fits = _Fits(self.engine, list(self.catalogue.machines.values()), machines, is_all=is_all)
+        fits = _Fits(self.engine, self.catalogue, machines if is_all else ())
         full = [
             replace(answer, would_fit=fits.of(answer, job, machine))
             for answer, machine in zip(found, machines, strict=True)
@@ -142,18 +142,22 @@ def _asking(questions: Sequence[Question] | Sequence[doc.Question]) -> doc.Reply
 
 
 class _Fits:
-    """What would make a job fit; the smallest models are found once for all answers."""
+    """What would make a job fit; the smallest models are found once for all answers.
+
+    Args:
+        engine: what decides.
+        catalogue: its models are looked through, and read only where a job does not fit.
+        models: looked through instead, where there are any.
+    """
 
     def __init__(
         self,
         engine: Engine,
-        catalogue: Sequence[MachineModel],
-        asked: Sequence[MachineModel],
-        *,
-        is_all: bool,
+        catalogue: Catalogue,
+        models: Sequence[MachineModel],
     ) -> None:
         self._engine = engine
-        self._models = list(asked) if is_all and asked else list(catalogue)
+        self._catalogue, self._given = catalogue, models
         self._smallest: dict[tuple[str, ...], dict[str, str | None]] = {}
 
     def of(self, answer: doc.Answer, job: Job, machine: MachineModel) -> doc.Fit | None:
@@ -176,8 +180,9 @@ class _Fits:
     def _smallest_of(self, job: Job, machine: MachineModel) -> dict[str, str | None]:
         model, mark, _ = machine.code.partition(MARK)
         # The site is that machine as it stands; its model as released is no way out.
+        every = self._given or self._catalogue.machines.values()
         models = [
-            machine if mark and item.code == model else item for item in self._models
+            machine if mark and item.code == model else item for item in every
         ]  # fmt: skip
         key = tuple(item.digest for item in models)
         if key not in self._smallest:

@@ -189,7 +189,8 @@ class _Reader:
         if by_name or by_outside:
             return by_name or by_outside
         if self.written.family == "nps" or self.written.schedule:
-            near = sorted(sizes, key=lambda nps: abs(sizes[nps][0] - size.value))[:2]
+            inch = float(size.value)  # names are halves of halves: what is as near stays so
+            near = sorted(sizes, key=lambda nps: abs(float(sizes[nps][0]) - inch))[:2]
             raise self._unknown(
                 f"there is no NPS {size.text}",
                 [f"NPS {nps} {self._schedule_text()}" for nps in near],
@@ -229,10 +230,9 @@ class _Reader:
         sizes = self.tables.nominal_sizes
         nps = next((name for name, row in sizes.items() if row[3] == dn), None)
         if nps is None:
-            near = sorted(
-                (row[3] for row in sizes.values() if row[3]),
-                key=lambda known: abs(Fraction(known) - size.value),
-            )[:2]
+            wanted = float(size.value)
+            every = (row[3] for row in sizes.values() if row[3])
+            near = sorted(every, key=lambda known: abs(int(known) - wanted))[:2]
             raise self._unknown(
                 f"there is no DN {dn}", [f"DN {known} {self._schedule_text()}" for known in near]
             )

@@ -14,16 +14,13 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Final, Self, TypeVar, cast
 
 from pydantic import (
-    AfterValidator,
     BaseModel,
     ConfigDict,
     Field,
     GetCoreSchemaHandler,
     GetJsonSchemaHandler,
     ValidatorFunctionWrapHandler,
-    WrapValidator,
     create_model,
-    field_validator,
 )
 from pydantic_core import PydanticCustomError, core_schema
 
@@ -88,6 +85,22 @@ def _let_hole(value: Any, handler: ValidatorFunctionWrapHandler) -> Any:
     return value if isinstance(value, Hole) else handler(value)
 
 
+class _HolesStay:
+    """Marks what a hole may stand for.
+
+    It says what it is to the library by itself: a validator of the library's is looked at for its
+    signature at every field, which is a good part of building a schema.
+    """
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.no_info_wrap_validator_function(_let_hole, handler(source))
+
+
+_HOLES_STAY: Final = _HolesStay()
+
+
 class Table(BaseModel):
     """A table of a file; its fields are the keys that it may have."""
 
@@ -95,14 +108,17 @@ class Table(BaseModel):
         strict=True, extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True
     )
 
-    @field_validator("*", mode="wrap")
     @classmethod
-    def _holes_stay(cls, value: Any, handler: ValidatorFunctionWrapHandler) -> Any:
-        return _let_hole(value, handler)
+    def __pydantic_init_subclass__(cls, **settings: Any) -> None:
+        """Let a hole stand for every field; schemas are built after this, on first use."""
+        super().__pydantic_init_subclass__(**settings)
+        for field in cls.model_fields.values():
+            if _HOLES_STAY not in field.metadata:
+                field.metadata.append(_HOLES_STAY)
 
 
 T = TypeVar("T")
-Entry = Annotated[T, WrapValidator(_let_hole)]
+Entry = Annotated[T, _HOLES_STAY]
 """One item of an array, or one named table of a table of tables."""
 
 # Tuples, for what was read is never changed; a file has lists, so these alone are not strict.
@@ -118,37 +134,7 @@ def told(what: str) -> PydanticCustomError:
 # --- texts --------------------------------------------------------------------------------
 
 
-def _one_line(text: str) -> str:
-    line = " ".join(text.split())
-    if not line:
-        raise told("is an empty text.")
-    return line
-
-
-Text = Annotated[
-    str, AfterValidator(_one_line), Field(json_schema_extra={"pattern": r"\S"})
-]  # fmt: skip
-"""A text on one line that is not empty; runs of white space become one space."""
-
-
-def _not_empty(text: str) -> str:
-    if not text:
-        raise told("must hold texts only.")
-    return text
-
-
-Word = Annotated[str, AfterValidator(_not_empty), Field(json_schema_extra={"minLength": 1})]
-"""An item of a list of texts."""
-
-Words = Annotated[tuple[Word, ...], Field(strict=False)]
-"""A list of texts."""
-
-
-def _date(text: str) -> dt.date:
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        raise told(f"must be a date like '2026-11-25', not {text!r:.60}.") from None
+_A_TEXT: Final = "a text in quotes"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -170,13 +156,43 @@ class _Read:
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
-        _ = schema, handler
-        return {"type": "string", **self.schema}
+        return {**handler(schema), **self.schema}
+
+
+def _one_line(text: str) -> str:
+    line = " ".join(text.split())
+    if not line:
+        raise told("is an empty text.")
+    return line
+
+
+Text = Annotated[str, _Read(_one_line, _A_TEXT, {"pattern": r"\S"})]
+"""A text on one line that is not empty; runs of white space become one space."""
+
+
+def _not_empty(text: str) -> str:
+    if not text:
+        raise told("must hold texts only.")
+    return text
+
+
+Word = Annotated[str, _Read(_not_empty, _A_TEXT, {"minLength": 1})]
+"""An item of a list of texts."""
+
+Words = Annotated[tuple[Word, ...], Field(strict=False)]
+"""A list of texts."""
+
+
+def _date(text: str) -> dt.date:
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise told(f"must be a date like '2026-11-25', not {text!r:.60}.") from None
 
 
 Date = Annotated[
     dt.date,
-    _Read(_date, "a text in quotes", {
+    _Read(_date, _A_TEXT, {
         "pattern": r"^\d{4}-?(\d{2}-?\d{2}|W\d{2}-?\d)$", "examples": ["2026-11-25"],
     }),
 ]  # fmt: skip

@@ -126,7 +126,7 @@ class Row:
         self.sizes = (max(sides), min(sides), wall)
         """Height, width and wall in mm."""
 
-    @property
+    @cached_property
     def designation(self) -> str:
         """How the section is written."""
         return filled(self.kind.forms[0], self.cells)
@@ -181,9 +181,11 @@ class Pool:
 
     @cached_property
     def _sizes(self) -> "NDArray[np.float64]":
+        """Heights, widths and walls, each in a row of its own."""
         import numpy as np  # only needed when something is not in a table
 
-        return np.array([row.sizes for row in self._rows], dtype=np.float64).reshape(-1, 3)
+        sizes = np.array([row.sizes for row in self._rows], dtype=np.float64).reshape(-1, 3)
+        return np.ascontiguousarray(sizes.T)
 
     def nearest(self, wanted: Sequence[float], count: int) -> list[Row]:
         """Return up to ``count`` rows, nearest first: each size counts relative to itself.
@@ -192,7 +194,14 @@ class Pool:
         """
         import numpy as np
 
-        against = np.array(wanted, dtype=np.float64)
+        height, width, wall = (
+            abs(sizes - size) / max(size, 1e-9)
+            for sizes, size in zip(self._sizes, wanted, strict=True)
+        )
         # A distance is a sum of shares; beyond twelve digits is noise, and the first row stands.
-        apart = (np.abs(self._sizes - against) / np.maximum(against, 1e-9)).sum(axis=1).round(12)
-        return [self._rows[place] for place in np.argsort(apart, kind="stable")[:count].tolist()]
+        apart = (height + width + wall).round(12)
+        near = np.arange(len(apart))
+        if len(apart) > count:
+            near = np.flatnonzero(apart <= np.partition(apart, count - 1)[count - 1])
+        order = near[np.argsort(apart[near], kind="stable")][:count]
+        return [self._rows[place] for place in order.tolist()]

@@ -1,8 +1,9 @@
 """Every size of every table against a second statement of it: none more, none less.
 
 Squares, rectangles and hot finished rounds against the sizes that blue-prints has; the other
-rounds against ``round_sizes.toml``, which says the same of them in another way. Pipe and HSS are
-compared with ``fluids`` and ``efficalc`` in ``tests/published``; what those do not hold is here.
+rounds against ``round_sizes.toml``, which was made of the tables once and catches later edits: a
+second copy, no independent source. Pipe and HSS are compared with ``fluids`` and ``efficalc`` in
+``tests/published``; what those do not hold is here.
 """
 
 import csv

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from cuttable.catalogue.store import Catalogue
+from cuttable.catalogue.tables.reader import SectionTables
 from cuttable.catalogue.tables.sections import Section
 from cuttable.catalogue.tables.table_rows import inches
 
@@ -149,3 +150,20 @@ def test_inch_tube_gauges_are_those_of_the_gauge_table() -> None:
     for row in rows("tube_inch"):
         if row["gauge_bwg"]:
             assert float(gauges[row["gauge_bwg"]]) == float(row["wall_in"])
+
+
+@pytest.mark.parametrize("count", [1, 3, 6, 10_000])
+def test_the_nearest_rows_are_those_of_a_plain_sort(count: int) -> None:
+    """The first of equally near ones stands first, also where the count ends among them."""
+    tables = SectionTables()
+    pool = tables.pool("hollow", "round", shapes=("square",))
+    every = [row for row in tables.of_role("hollow") if row.kind.shape == "square"]
+    every.sort(key=lambda row: row.form.finish, reverse=True)
+    for wanted in ((100.0, 100.0, 5.0), (101.0, 101.0, 4.5), (95.0, 95.0, 5.0), (1.0, 1.0, 1.0)):
+        apart = [
+            round(sum(abs(a - b) / b for a, b in zip(row.sizes, wanted, strict=True)), 9)
+            for row in every
+        ]
+        order = sorted(range(len(every)), key=apart.__getitem__)[:count]
+        found = [row.designation for row in pool.nearest(wanted, count)]
+        assert found == [every[place].designation for place in order]

@@ -271,7 +271,7 @@ def _python() -> str:
 
 
 def test_a_check_loads_no_heavy_library_and_starts_no_thread(tmp_path: Path) -> None:
-    """No pandas, SQLAlchemy or service on the way, and one thread at the end."""
+    """No pandas, Arrow or SQLAlchemy on the way, and one thread at the end."""
     code = (
         "import sys, threading\n"
         "from cuttable.cli.main import run\n"

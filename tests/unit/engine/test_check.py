@@ -5,8 +5,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from cuttable.catalogue.errors import FileError
+from cuttable.catalogue.files.file_source import Folder
 from cuttable.catalogue.machines.model import MachineModel
-from cuttable.catalogue.store import Catalogue
+from cuttable.catalogue.store import Catalogue, FolderModels
 from cuttable.engine.answer.document import Answer, Reply, plain
 from cuttable.engine.answer.making import answers
 from cuttable.engine.assessor import AssessorCore, is_at_least
@@ -525,3 +527,15 @@ def test_cuts_nearer_than_a_kerf_are_refused() -> None:
 
     with pytest.raises(InputError, match="kerf"):
         DESK.ask(JobText("NPS 4 SCH 40", "6 m", cuts=["3 m", "3001.5 mm"]), ["rowan-150"])
+
+
+def test_a_model_that_was_not_asked_is_read_only_to_find_one_that_takes_the_job(
+    tmp_path: Path,
+) -> None:
+    """What fits needs no other model; what does not is looked for among all of them."""
+    machine_with(tmp_path)
+    (tmp_path / "larch-610.toml").write_text("model = 1", encoding="utf-8")
+    assessor = AssessorCore(Catalogue(models=FolderModels(Folder(tmp_path))))
+    assert assessor.ask(JobText("NPS 4 SCH 40", "20 ft"), ["changed"]).best == "in-range"
+    with pytest.raises(FileError, match="larch-610"):
+        assessor.ask(JobText("NPS 10 XS", "12 m"), ["changed"])

@@ -713,7 +713,7 @@ def test_a_machine_file_is_told_from_the_released_model(ask: Ask, tmp_path: Path
     assert "revision 1" not in head
     kept = ask("check", *job, "--keep", "--json")
     assert answer(kept)["machine"]["file"] == "hi.toml"
-    assert "not released" in ask("answer", "1").stdout
+    assert "not released" in told(ask("answer", "1"))
     assert ask("answer", "1", "--again", "--json").stdout == kept.stdout
     ask("sheet", *job, "--out", "s.html")
     assert "from the file hi.toml, not released" in (tmp_path / "s.html").read_text("utf-8")
