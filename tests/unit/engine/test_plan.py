@@ -198,9 +198,7 @@ def test_planner_finds_what_brute_force_finds(*, with_cuts: bool) -> None:
         assert plan is not None, bed
         assert (plan.level, len(plan.stations)) == expected[:2], bed
         assert plan.utilisation == pytest.approx(expected[2], rel=1e-9)
-        own = fullness_of(
-            bed, rate(bed, of_stations([plan.stations])), level=plan.level
-        )
+        own = fullness_of(bed, rate(bed, of_stations([plan.stations])), level=plan.level)
         assert own[0] == pytest.approx(plan.utilisation, rel=1e-9)
         assert own[0] <= FULL
         assert set(plan.stations) <= set(bed.grid)
@@ -228,9 +226,7 @@ def test_plan_keeps_clear_of_cuts_and_holds_every_part() -> None:
         if plan is None:
             continue
         planned += 1
-        assert all(
-            abs(s - cut) >= bed.keep_clear for s in plan.stations for cut in bed.cuts
-        )
+        assert all(abs(s - cut) >= bed.keep_clear for s in plan.stations for cut in bed.cuts)
         freed = pieces(length, bed.cuts, plan.stations, bed.margin)
         assert freed[0].behaviour == "stays"
         assert bed.is_held[1] or freed[1].behaviour == "stays"

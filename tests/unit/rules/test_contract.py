@@ -13,7 +13,8 @@ from cuttable.engine.answer.document import plain
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.inputs.contract import SERVED, load_rules
 from cuttable.engine.inputs.figures import LOOKUPS, MEASURED, PARAMETERS
-from cuttable.engine.inputs.inputs import NUMBERS, build_frame
+from cuttable.engine.inputs.machine import NUMBERS
+from cuttable.engine.inputs.pairing import build_frame
 from cuttable.engine.jobs.job_table import table_of
 from cuttable.engine.jobs.parse import JobText
 from cuttable.engine.measures import GIVEN, REGISTRY
@@ -94,9 +95,7 @@ def test_rules_of_the_first_schema_answer_as_they_did(folder: Path) -> None:
     old, new = AssessorCore(rules=folder), AssessorCore()
     assert old.rule_set.digest != new.rule_set.digest
     for job in JOBS:
-        answers = [
-            [plain(item) for item in assessor.ask(job).verdicts] for assessor in (old, new)
-        ]
+        answers = [[plain(item) for item in assessor.ask(job).verdicts] for assessor in (old, new)]
         for verdict in (*answers[0], *answers[1]):
             del verdict["id"], verdict["provenance"]
         assert answers[0] == answers[1]
