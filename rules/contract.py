@@ -1,6 +1,6 @@
 """Does a rule set fit the engine that reads it: names, units, facts, parameters.
 
-A rule set may come from a folder, from a book or from a bundle, and may be older or newer than
+A rule set may come from a folder, from a ledger or from a bundle, and may be older or newer than
 the program. What does not fit is told when it loads, with file, key and remedy; nothing of it is
 found out in the middle of an answer.
 """

@@ -20,7 +20,7 @@ from ..decision.inference import Found, Inferred
 from ..decision.limit_check import governing, is_near
 from ..decision.settings import SETTINGS, settings
 from ..inputs.figures import figures_of
-from ..inputs.inputs import coating_mass
+from ..inputs.stock import coating_mass
 from ..jobs.parse import Job
 from ..measures.inch_column import inch_columns
 from . import document as doc

@@ -18,7 +18,7 @@ from ..decision.deciding import asking, decided_by, missing, refused_by, wanting
 from ..decision.inference import RANK, Inferred
 from ..decision.limit_check import governing
 from ..decision.settings import OVERRIDE, SETTINGS, mitigation_numbers, settings
-from ..inputs.inputs import CARRIED_LIMITS
+from ..inputs.supports import CARRIED_LIMITS
 from ..jobs.job_table import Index
 
 MEASURES: Final = ("stock_mass", "rotary_inertia")

@@ -29,7 +29,7 @@ from ...rules.expression import (
 )
 from ...rules.model import Vocabulary
 from ..arrays import Bools, Codes, Floats
-from ..inputs.inputs import Frame
+from ..inputs.frame import Frame
 from ..measures import Measured
 from ..measures.inch_column import inch_columns
 

@@ -10,7 +10,9 @@ from ...catalogue.machines.model import MachineModel
 from ...rules.expression import names_in
 from ...rules.model import RuleSet
 from ..arrays import Bools, Floats
-from ..inputs.inputs import CARRIED_LIMITS, Frame, build_frame, carry_rows
+from ..inputs.frame import Frame
+from ..inputs.pairing import build_frame
+from ..inputs.supports import CARRIED_LIMITS, carry_rows
 from ..jobs.job_table import Index, JobTable, table_of
 from ..jobs.parse import Job
 from ..measures import REGISTRY, Measured, compute, needs_of

@@ -17,7 +17,7 @@ from ...rules.model import Rule, RuleSet
 from ..answer.document import VERDICTS
 from ..arrays import Bools, Floats
 from ..inputs.figures import LOOKUPS, PARAMETERS
-from ..inputs.inputs import Frame
+from ..inputs.frame import Frame
 from ..measures import Measured
 from .conditions import TOLERANCE, Scope, Truth, fact_codes, number_of, truth_of
 from .decide import Engine, fullness, with_needs

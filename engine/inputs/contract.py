@@ -12,7 +12,7 @@ from ...rules.model import RuleSet, Served
 from ..measures import REGISTRY
 from ..statics.seating import NAMED_SEATS
 from .figures import LOOKUPS, NOT_ZERO, PARAMETERS
-from .inputs import NUMBERS
+from .machine import NUMBERS
 
 SERVED: Final = Served(
     measures={name: item.declared for name, item in REGISTRY.items()},

@@ -14,7 +14,8 @@ from typing import Final
 import numpy as np
 
 from ..arrays import Floats
-from ..inputs.inputs import Frame, size_inputs
+from ..inputs.frame import Frame
+from ..inputs.stock import size_inputs
 from . import REGISTRY, compute, needs_of
 
 SIZE_INPUTS: Final = ("round_size", "swept_size", "nominal_wall", "inside_size")

@@ -17,7 +17,7 @@ import numpy as np
 
 from ...rules.model import HeavyEnd, Measure
 from ..arrays import Floats
-from ..inputs.inputs import Frame
+from ..inputs.frame import Frame
 
 
 class MeasureFunction(NamedTuple):

@@ -23,7 +23,7 @@ from cuttable.catalogue.tables.sections import (
 from cuttable.catalogue.units.quantities import length
 from cuttable.catalogue.units.units import convert
 from cuttable.engine.inputs.contract import load_rules
-from cuttable.engine.inputs.inputs import RING_DEFLECTION, RING_MOMENT
+from cuttable.engine.inputs.machine import RING_DEFLECTION, RING_MOMENT
 from cuttable.engine.measures import REGISTRY
 
 FOLDER = Path(__file__).parent

@@ -228,7 +228,7 @@ STARTED: dict[str, tuple[list[str], str]] = {
     "ledger": (["verify", "--ledger", "own.db"], "as it was written"),
     "serve": (["--ledger", "mysql://x/y"], "[ledger-place-unknown]"),
     "explain": (["rated"], "as delivered"),
-    "schema": (["machine"], "\"title\": \"Machine file\""),
+    "schema": (["machine"], '"title": "Machine file"'),
 }
 """Words after each command that make it do its work, and what it then says."""
 

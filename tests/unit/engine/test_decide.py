@@ -11,7 +11,7 @@ from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.decision.conditions import Scope
 from cuttable.engine.decision.decide import Decision, Engine, fullness
 from cuttable.engine.decision.decide import _distinct as distinct
-from cuttable.engine.inputs.inputs import Frame
+from cuttable.engine.inputs.frame import Frame
 from cuttable.engine.jobs.parse import Job, JobText, read_job
 from cuttable.engine.measures import Measured
 from cuttable.rules import loader

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from cuttable.engine.assessor import AssessorCore
-from cuttable.engine.inputs import inputs
+from cuttable.engine.inputs import supports
 from cuttable.engine.inputs.figures import figures_of
 from cuttable.engine.jobs.job_table import table_of
 from cuttable.engine.jobs.parse import Geometry, Job, grade_of
@@ -65,7 +65,7 @@ def test_decisions_do_not_depend_on_it(machine: object, monkeypatch: pytest.Monk
     table = table_of(jobs, DESK.rule_set.vocabulary)
     which = np.zeros(len(jobs), dtype=np.intp)
     fast = DESK.engine.decide_table(table, [machine], which)
-    monkeypatch.setattr(inputs, "MANY", 10**9)
+    monkeypatch.setattr(supports, "MANY", 10**9)
     slow = DESK.engine.decide_table(table, [machine], which)
     assert (fast.ranks == slow.ranks).all()
     for kind in ("given", "heavy", "facts", "numbers"):

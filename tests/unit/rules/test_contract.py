@@ -13,7 +13,8 @@ from cuttable.engine.answer.document import plain
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.inputs.contract import SERVED, load_rules
 from cuttable.engine.inputs.figures import LOOKUPS, MEASURED, PARAMETERS
-from cuttable.engine.inputs.inputs import NUMBERS, build_frame
+from cuttable.engine.inputs.machine import NUMBERS
+from cuttable.engine.inputs.pairing import build_frame
 from cuttable.engine.jobs.job_table import table_of
 from cuttable.engine.jobs.parse import JobText
 from cuttable.engine.measures import GIVEN, REGISTRY
