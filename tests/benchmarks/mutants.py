@@ -41,7 +41,7 @@ SUBJECTS: Final[dict[str, tuple[tuple[str, ...], tuple[str, ...]]]] = {
         ("tests/unit/engine/test_carry_values.py", "tests/unit/engine/test_decide.py"),
     ),
     "frame": (
-        ("engine/inputs/inputs.py",),
+        ("engine/inputs/stock.py", "engine/inputs/machine.py", "engine/inputs/supports.py"),
         ("tests/unit/engine/test_measure_values.py", "tests/unit/engine/test_decide.py"),
     ),
     "plan": (("engine/statics/support_plan.py",), (
