@@ -35,9 +35,13 @@ def open_house(house: House) -> Iterator[House]:
         yield House(url, house.place, data)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """One Chromium for all pages."""
+    """One Chromium for all pages of a file.
+
+    Not one for all files: while it is open its event loop runs in this thread, and tests of other
+    folders that come to the same worker run loops of their own.
+    """
     expect.set_options(timeout=PATIENCE * 1000)
     with running_browser() as found:
         yield found

@@ -6,13 +6,12 @@ Needs a Chromium (apt-get install chromium); it is a failure to be without it.
 import io
 import re
 import subprocess
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Literal
 
 import pytest
 import typst
-from browsers import running_browser
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.jobs.parse import JobText
 from cuttable.engine.sheet import Content, bed_drawing, content_of
@@ -29,13 +28,6 @@ JOBS: dict[str, tuple[str, str, str, tuple[str, ...]]] = {
     "refused": ("NPS 24 STD", "12 m", "rowan-150", ()),
 }
 LOADED = [name for name in JOBS if name != "refused"]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """One Chromium for all pages."""
-    with running_browser() as found:
-        yield found
 
 
 def opened(browser: Browser, path: Path, width: int) -> tuple[Page, list[str]]:
