@@ -42,6 +42,16 @@ PROBLEMS: Final[dict[int | str, dict[str, Any]]] = {
 """What every route may answer beside its own."""
 
 
+def _answer_parts() -> dict[str, Any]:
+    """Return the schemas of an answer; its parts are named apart from those of other documents.
+
+    A support of an answer is what it carries, a support of a machine file what it can carry.
+    """
+    parts = answer_schemas("#/components/schemas/Answer.")
+    whole = parts.pop("Reply")
+    return {"Reply": whole} | {f"Answer.{name}": part for name, part in parts.items()}
+
+
 def described(app: FastAPI) -> None:
     """Let the application describe itself, with the shape of problems and the tokens."""
 
@@ -53,7 +63,7 @@ def described(app: FastAPI) -> None:
             )  # fmt: skip
             parts = found.setdefault("components", {})
             schemas = parts.setdefault("schemas", {})
-            schemas |= {"Problem": _PROBLEM, **answer_schemas("#/components/schemas/")}
+            schemas |= {"Problem": _PROBLEM} | _answer_parts()
             parts["securitySchemes"] = {
                 "token": {"type": "http", "scheme": "bearer",
                           "description": "A token of an account, made under /api/v1/tokens."},
