@@ -208,6 +208,11 @@ KIND_OF = {
     (NONE, IN): "other",
     (NONE, ON_CONDITIONS): "other",
     (NONE, REFUSED): "newly-refused",
+    # The verdict stays; what decides it or must be done is another.
+    (IN, IN): "other",
+    (ON_CONDITIONS, ON_CONDITIONS): "other",
+    (REFUSED, REFUSED): "other",
+    (NONE, NONE): "other",
 }
 """What each change of a verdict is called; no verdict is an empty text."""
 
