@@ -16,7 +16,7 @@ from .options import Sheet, Workers, command
 from .terminal.progress import batch_extra, chunk_rows, progress
 
 if TYPE_CHECKING:
-    from ..engine.backlog.readers import Backlog
+    from ..engine.backlog.opened import Backlog
     from ..engine.backlog.runner import Runner
 
 REPORTS = (".html", ".pdf")
@@ -98,9 +98,10 @@ def batch(
         signal.signal(signal.SIGPIPE, signal.SIG_IGN)  # a worker that ended is an error to tell
     _check_places(backlog, out, report)
     with batch_extra():
+        from ..engine.backlog.asked import Asked
         from ..engine.backlog.pipeline import answer_all
         from ..engine.backlog.readers import open_backlog
-        from ..engine.backlog.runner import Asked, Runner
+        from ..engine.backlog.runner import Runner
         from ..engine.backlog.writers import open_answers
     assessor = open_assessor()
     asked = Asked(tuple(assessor.machines(machines)), is_best, has_numbers)

@@ -9,7 +9,7 @@ import typer
 from .terminal.progress import batch_extra, chunk_rows, progress
 
 if TYPE_CHECKING:
-    from ..engine.backlog.readers import Backlog
+    from ..engine.backlog.opened import Backlog
     from ..engine.impact.impact import Side
     from ..engine.impact.model import Impact, State
 

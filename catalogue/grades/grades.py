@@ -2,7 +2,8 @@
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
 from typing import Any, Final, NamedTuple, get_args
 
 from ..errors import InputError, OpenQuestion
@@ -276,10 +277,11 @@ def find_grade(text: str, grades: dict[str, Grade]) -> Grade:
     if not text.strip():
         raise InputError("text-empty", "the grade is empty", remedy="Leave --grade out instead.")
     wanted = _fold(text[:200])
-    for grade in grades.values():
-        if wanted == _fold(grade.name):
-            return grade
-    found = [grade for grade in grades.values() if _is_called(grade, wanted)]
+    known = _known(tuple((g.name, g.aliases, g.family) for g in grades.values()))
+    if wanted in known.in_full:
+        return grades[known.in_full[wanted]]
+    called = {name for form in _forms(wanted) for name in known.called.get(form, ())}
+    found = [grade for name, grade in grades.items() if name in called]
     if len(found) == 1:
         return found[0]
     if found:
@@ -288,8 +290,7 @@ def find_grade(text: str, grades: dict[str, Grade]) -> Grade:
             f"{text.strip()[:60]!r} names more than one grade. Which is it?",
             [grade.name for grade in found],
         )
-    called = dict.fromkeys(name for grade in grades.values() for name in _names(grade))
-    close = nearest(text[:200], called, cutoff=0.65)
+    close = nearest(text[:200], known.names, cutoff=0.65)
     families = ", ".join(name.replace("-", " ") for name in FAMILIES)
     examples = [next(g.name for g in grades.values() if g.family == name) for name in FAMILIES]
     raise InputError(
@@ -306,30 +307,58 @@ def is_full_name(text: str, grade: Grade) -> bool:
     return _fold(text) == _fold(grade.name)
 
 
-_MATERIAL_WORDS: dict[Family, tuple[str, ...]] = {
+_MATERIAL_WORDS: Final[dict[Family, tuple[str, ...]]] = {
     "carbon-steel": ("carbon steel", "mild steel", "black steel", "carbon", "CS"),
     "stainless-steel": ("stainless steel", "stainless", "SS"),
     "aluminium": ("aluminium", "aluminum"),
 }
 
 
-def _names(grade: Grade) -> list[str]:
+class _Known(NamedTuple):
+    """What grades are called.
+
+    Attributes:
+        names: every name there is, as it is written.
+        in_full: grades by their own folded name.
+        called: grades by family and folded name.
+    """
+
+    names: tuple[str, ...]
+    in_full: Mapping[str, str]
+    called: Mapping[tuple[Family, str], tuple[str, ...]]
+
+
+@lru_cache(maxsize=64)
+def _known(grades: tuple[tuple[str, tuple[str, ...], Family], ...]) -> _Known:
+    """Fold the names of grades once, and not for every text: name, aliases and family of each."""
+    names: dict[str, None] = {}
+    in_full: dict[str, str] = {}
+    called: dict[tuple[Family, str], tuple[str, ...]] = {}
+    for name, aliases, family in grades:
+        in_full.setdefault(_fold(name), name)
+        own = _names(name, aliases, family)
+        names |= dict.fromkeys(own)
+        for form in dict.fromkeys(_fold(item) for item in own):
+            called[family, form] = (*called.get((family, form), ()), name)
+    return _Known(tuple(names), in_full, called)
+
+
+def _names(name: str, aliases: Sequence[str], family: Family) -> list[str]:
     """Return everything a grade is called, from its own name to its material."""
-    names = [grade.name, *grade.aliases, *_MATERIAL_WORDS[grade.family]]
-    standard = grade.name.rpartition(" ")[0]
+    names = [name, *aliases, *_MATERIAL_WORDS[family]]
+    standard = name.rpartition(" ")[0]
     if any(character.isdigit() for character in standard):
         names.append(standard)
     return [*names, *(name.removeprefix("ASTM ") for name in names if name.startswith("ASTM "))]
 
 
-def _is_called(grade: Grade, wanted: str) -> bool:
-    """Say whether a folded text is a name of ``grade``, alone or beside its material: 316 SS."""
-    names = {_fold(name) for name in _names(grade)}
-    words = [_fold(word) for word in _MATERIAL_WORDS[grade.family]]
-    return not names.isdisjoint(
-        [wanted, *(wanted.removeprefix(word) for word in words),
-         *(wanted.removesuffix(word) for word in words)]
-    )  # fmt: skip
+def _forms(wanted: str) -> Iterator[tuple[Family, str]]:
+    """Yield what a folded text names in each family, alone or beside its material: 316 SS."""
+    for family, words in _MATERIAL_WORDS.items():
+        yield family, wanted
+        for word in map(_fold, words):
+            yield family, wanted.removeprefix(word)
+            yield family, wanted.removesuffix(word)
 
 
 # What people put around a grade that says nothing about which it is. Order matters.

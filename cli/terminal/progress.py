@@ -16,7 +16,7 @@ CHUNK_VARIABLE = "CUTTABLE_CHUNK_ROWS"
 
 def chunk_rows(models: int) -> int:
     """Return the rows to work on at a time: memory goes with their answers on so many models."""
-    from ...engine.backlog.readers import CHUNK_ROWS
+    from ...engine.backlog.opened import CHUNK_ROWS
 
     return int(os.environ.get(CHUNK_VARIABLE, max(CHUNK_ROWS // models, LEAST_ROWS)))
 

@@ -16,17 +16,8 @@ from ..jobs.parse import Job
 from ..statics.beam import Bars, Carried, height_stiffness, height_tolerance, shape, solve
 from ..statics.part_release import Piece, Tabs
 from ..statics.seating import seated
-from ..statics.support_loads import (
-    Carrier,
-    Figures,
-    Keyed,
-    Stocks,
-    Usable,
-    dealt,
-    stock_numbers,
-    stocks_of,
-    usable_supports,
-)
+from ..statics.stocks import Keyed, Stocks, Usable, dealt, stock_numbers, stocks_of, usable_supports
+from ..statics.support_loads import Carrier, Figures
 
 
 class Standing(NamedTuple):

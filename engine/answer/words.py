@@ -8,8 +8,9 @@ import math
 from typing import Final, Literal, NamedTuple
 
 from ..decision.deciding import NOT_FITTED
-from ..decision.limit_check import FULL, is_over
+from ..decision.limit_check import is_over
 from ..statics.part_release import SENTENCES
+from ..tolerance import FULL
 from .document import Answer, Finding, Fit, JobAsked, Measure, Outcome, Part, SetUp, Verdict
 from .wording import (
     System,

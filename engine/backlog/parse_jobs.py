@@ -2,7 +2,8 @@
 
 What :func:`cuttable.engine.jobs.parse.read_job` does for one job is done here column by column,
 with the same readers in the same order, so that a row gets the error or question that ``check``
-gives for it. Nothing is dropped: a row that cannot be read keeps its place with its fault.
+gives for it. Nothing is dropped: a row that cannot be read keeps its place with its fault. Long,
+because every step hands its distinct texts and their codes to the next.
 """
 
 import math

@@ -13,8 +13,9 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict
 from typing import TypeVar
 
-from .readers import Backlog, Chunk
-from .runner import Runner, Tally
+from .opened import Backlog, Chunk
+from .runner import Runner
+from .tally import Tally
 from .writers import Answers
 
 T = TypeVar("T")

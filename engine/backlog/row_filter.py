@@ -5,8 +5,8 @@ from collections.abc import Callable, Iterable
 import numpy as np
 
 from ..jobs.job_table import Index
+from .opened import Chunk
 from .parse_jobs import Texts
-from .readers import Chunk
 
 
 class Narrowing:

@@ -6,7 +6,7 @@ from typing import Final, NamedTuple
 
 from ...rules.model import RuleSet
 from ..impact.ranking import OTHER_TITLES
-from .runner import Tally
+from .tally import Tally
 
 VERDICTS: Final = {
     "in-range": "in range",

@@ -2,7 +2,7 @@
 
 Rows go to a file beside the target, with a journal of how far it is good; at the end it is moved
 into place. A run that was stopped is continued from the journal, and what comes of it is the
-same, byte for byte.
+same, byte for byte. Long, because the four kinds of file share one life, best read in one piece.
 """
 
 # Arrow has type information in part only; what of it is unknown stays within this module.

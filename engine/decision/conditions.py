@@ -8,7 +8,7 @@ whichever unit it was written in.
 
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
-from typing import Any, Final, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -32,9 +32,7 @@ from ..arrays import Bools, Codes, Floats
 from ..inputs.frame import Frame
 from ..measures import Measured
 from ..measures.inch_column import inch_columns
-
-TOLERANCE: Final = 1e-9
-"""Relative difference below which a number counts as equal to its limit."""
+from ..tolerance import TOLERANCE
 
 
 class Truth(NamedTuple):

@@ -10,6 +10,8 @@ catch-all rule that always fires, every condition present as an explicit boolean
 else (no floats, no missing keys, no negation by absence), at most 60 booleans a fact, results
 kept outside its state, faults read back from the state it returns, its ruleset deleted when
 ours is dropped, and a lock around it all.
+
+Long, because these precautions only hold together.
 """
 
 import os

@@ -7,13 +7,11 @@ import numpy as np
 
 from ..arrays import Bools, Floats
 from ..jobs.job_table import Index
-from .conditions import TOLERANCE
+from ..tolerance import FULL
 from .decide import Decision, Engine, Fullness, fullness
 
 NEAR: Final = 0.9
 """Share of a limit from which it counts as close."""
-FULL: Final = 1.0 + TOLERANCE
-"""Share of a limit up to which it is met."""
 
 
 def is_over(share: float | None) -> bool:

@@ -2,6 +2,8 @@
 
 Nothing here decides a job. It asks the same functions that do, on made-up values: every case,
 and a large sample of values just below, at and above every limit.
+
+A little long: every check is a few lines that say what is wrong with a rule set.
 """
 
 import math
@@ -19,7 +21,8 @@ from ..arrays import Bools, Floats
 from ..inputs.figures import LOOKUPS, PARAMETERS
 from ..inputs.frame import Frame
 from ..measures import Measured
-from .conditions import TOLERANCE, Scope, Truth, fact_codes, number_of, truth_of
+from ..tolerance import TOLERANCE
+from .conditions import Scope, Truth, fact_codes, number_of, truth_of
 from .decide import Engine, fullness, with_needs
 from .inference import RANK, Inferred
 

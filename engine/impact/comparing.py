@@ -1,6 +1,7 @@
 """Answers of two runners for the same chunks, compared column by column as codes.
 
-No row is looked at in Python but the few that are kept as examples.
+No row is looked at in Python but the few that are kept as examples. A little long: numbering,
+comparing and examples share the codes of one chunk.
 """
 
 from collections.abc import Sequence
@@ -11,7 +12,7 @@ import numpy as np
 from ..arrays import Bools, Floats
 from ..backlog.answer import DETAILS
 from ..backlog.answer import NUMBERS as TOLD
-from ..backlog.readers import Chunk
+from ..backlog.opened import Chunk
 from ..backlog.runner import Decided, Runner
 from ..combinations import combined
 from ..jobs.job_table import Index

@@ -12,11 +12,12 @@ from ...catalogue.errors import InputError
 from ...catalogue.machines.model import MachineModel
 from ...catalogue.machines.site_overlay import MARK
 from ..assessor import AssessorCore
+from ..backlog.asked import Asked
+from ..backlog.opened import Chunk
 from ..backlog.parse_jobs import Normaliser
 from ..backlog.pipeline import each_chunk
-from ..backlog.readers import Chunk
 from ..backlog.row_filter import Narrowing
-from ..backlog.runner import Asked, Runner
+from ..backlog.runner import Runner
 from ..backlog.summary import VERDICTS
 from ..backlog.workers import Workers
 from .comparing import Comparing

@@ -6,7 +6,7 @@ from typing import Final, NamedTuple
 from ...catalogue.machines.model import MachineModel
 from ...rules.expression import names_in
 from ...rules.model import RuleSet
-from ..backlog.runner import Tally
+from ..backlog.tally import Tally
 
 LACKING: Final = "NOT-FITTED"
 """What refuses where an accessory is needed and not fitted."""

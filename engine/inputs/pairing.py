@@ -11,7 +11,8 @@ import numpy as np
 from ...catalogue.machines.model import MachineModel
 from ...rules.model import RuleSet
 from ..jobs.job_table import Index, JobTable
-from ..statics.support_loads import UNTROUBLED, parts_fitting
+from ..statics.stocks import parts_fitting
+from ..statics.support_loads import UNTROUBLED
 from .figures import MEASURED, figures_of, stock_figures_of
 from .frame import Frame
 from .machine import machine_numbers, sizes_in_inches, spreader

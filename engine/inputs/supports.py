@@ -9,18 +9,9 @@ from ...catalogue.machines.model import MachineModel
 from ...rules.model import RuleSet
 from ..arrays import Codes, Floats
 from ..jobs.job_table import Index, JobTable
-from ..statics.support_loads import (
-    BY_WEIGHT,
-    UNTROUBLED,
-    Carrier,
-    Keyed,
-    Stocks,
-    Usable,
-    carry_many,
-    stock_numbers,
-    stocks_of,
-    usable_supports,
-)
+from ..statics.stocks import Keyed, Stocks, Usable, stock_numbers, stocks_of, usable_supports
+from ..statics.support_loads import BY_WEIGHT, UNTROUBLED, Carrier
+from ..statics.support_loads_many import carry_many
 from .figures import Figures, figures_of
 from .frame import Frame
 from .stock import coating_mass

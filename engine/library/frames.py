@@ -14,9 +14,10 @@ import pandas as pd
 from ...catalogue.errors import InputError
 from ..assessor import AssessorCore
 from ..backlog.answer import WORDS
+from ..backlog.asked import Asked
 from ..backlog.columns import DATES, cell_text, date_fault, map_headers, with_unit
 from ..backlog.parse_jobs import Texts
-from ..backlog.runner import Asked, Decided, Runner
+from ..backlog.runner import Decided, Runner
 from ..jobs.job_table import Index
 
 CHUNK: Final = 125_000

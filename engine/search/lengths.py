@@ -17,6 +17,7 @@ from ..backlog.answer import Answers, answers_of
 from ..decision.decide import Engine
 from ..jobs.job_table import Index, JobTable, table_of
 from ..jobs.parse import Geometry, Job
+from ..statics.stocks import grid_of
 
 LONGEST: Final = 100_000.0
 """mm: how far is looked on a machine that states no longest stock."""
@@ -114,9 +115,8 @@ class _Search:
 
     def _judge_ends(self) -> list[dict[int, tuple[tuple[str, ...], float]]]:
         """Judge every job at both ends of every pitch and where other rules change."""
-        bed, steps = self._machine.bed, self._steps
-        count = math.floor((bed.last_station - bed.first_station) / bed.station_pitch + 1e-9) + 1
-        stations = bed.first_station + bed.station_pitch * np.arange(count)
+        steps = self._steps
+        stations = np.array(grid_of(self._machine), dtype=np.float64)
         before = np.searchsorted(steps, stations, side="right") - 1
         places = {0, len(steps) - 1, *before.tolist(), *(before + 1).tolist()}
         jobs = np.arange(self._table.rows)

@@ -8,6 +8,8 @@ Method: three-moment equation (Clapeyron; handbook form with support settlements
 tridiagonal system, solved for all rows at once. A support whose reaction would be negative is
 taken away and the row solved again; one that the bar would then press into is put back: the
 unique solution of one-sided contact.
+
+Long, because forces, sag, slope and end stiffness read one packed solution of one system.
 """
 
 from typing import Final, NamedTuple

@@ -7,7 +7,6 @@ and a plan does not depend on how many stocks were asked about at a time.
 """
 
 import math
-from collections.abc import Sequence
 from functools import lru_cache
 from typing import Final, NamedTuple
 
@@ -15,98 +14,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arrays import Bools, Floats
-from .beam import Bars, Carried, shape, solve, solve_two_sided, span_sag
-from .part_release import pieces
+from ..tolerance import FULL, TOLERANCE
+from .support_candidates import candidates_of, fixed_share, steps_of
+from .support_rating import Bed, Rating, is_clear, is_stable, rate_stages, shares_of
 
 MOST_CANDIDATES: Final = 12_000
 """Candidates looked at for one number of supports; a coarser grid beyond that."""
-
-MOST_PARTIAL: Final = 200_000
-"""Partial combinations held at a time; with more, the grid is too fine to look through."""
-
 FIRST: Final = 32
 """Candidates rated first; then four times as many, and so on."""
-
 MOST_AT_ONCE: Final = 2048
 """Candidates rated at a time."""
-
 MOST_PAIRS: Final = 1_000_000
 """Pairs of stock and candidate compared at a time."""
-
-FULL: Final = 1 + 1e-9
-
-
-class Bound(NamedTuple):
-    """A rated and an absolute limit; NaN where the builder states none."""
-
-    rated: float
-    absolute: float
-
-
-class Bed(NamedTuple):
-    """What is to be supported, and with what.
-
-    Attributes:
-        length: of the stock, mm.
-        weight: heavy end, N/mm.
-        stiffness: EI with the thin wall, N*mm^2.
-        grid: stations of the bed, mm.
-        ratings: (rated, absolute) reaction in N of each support fitted that carries this
-            shape, strongest first.
-        span, overhang, sag, chuck_reaction, chuck_moment: limits (mm, mm, mm, N, N*mm).
-        keep_clear: mm between a support and a cut.
-        margin: mm by which supports must straddle a centre of mass.
-        cuts: in the order they are made.
-        is_held: for each cut, whether tabs hold the piece that it frees.
-        freed: for each cut, the ends of that piece where kerf and trim matter; without it,
-            pieces reach from cut to cut.
-    """
-
-    length: float
-    weight: float
-    stiffness: float
-    grid: tuple[float, ...]
-    ratings: tuple[Bound, ...]
-    span: Bound
-    overhang: Bound
-    sag: Bound
-    chuck_reaction: Bound
-    chuck_moment: Bound
-    keep_clear: float
-    margin: float
-    cuts: tuple[float, ...] = ()
-    is_held: tuple[bool, ...] = ()
-    freed: tuple[tuple[float, float], ...] = ()
-
-
-class Rating(NamedTuple):
-    """How candidates do; demands are the worst of both chuck ends and of every stage.
-
-    Of a bar of unit weight and stiffness, forces and sag are those of one N/mm and one N*mm^2.
-
-    Attributes:
-        span, overhang, sag: (candidates,) mm.
-        chuck_reaction, chuck_moment: (candidates,) N, N*mm, absolute values.
-        support_reaction: (candidates,) N, the largest.
-        support_share: (candidates,) largest reaction / rating, supports dealt strongest to
-            most loaded.
-        lifts_off: (candidates,) some support does not carry.
-        is_clear: (candidates,) every support keeps clear of every cut and end.
-        is_stable: (candidates,) every freed piece stays or is held.
-        chuck_share: (candidates,) part of the weight the chuck carries.
-    """
-
-    span: Floats
-    overhang: Floats
-    sag: Floats
-    chuck_reaction: Floats
-    chuck_moment: Floats
-    support_reaction: Floats
-    support_share: Floats
-    lifts_off: Bools
-    is_clear: Bools
-    is_stable: Bools
-    chuck_share: Floats
 
 
 class Plan(NamedTuple):
@@ -145,164 +64,6 @@ class Plans(NamedTuple):
     utilisation: Floats
 
 
-def rate(bed: Bed, candidates: Floats) -> Rating:
-    """Rate combinations of stations: (candidates, supports) mm, ascending.
-
-    Supports that the stock lifts off carry nothing and the others are solved again without.
-    """
-    return _rate(bed, candidates, (bed.length, *bed.cuts), is_one_sided=True)
-
-
-def _rate(bed: Bed, candidates: Floats, ends: Sequence[float], *, is_one_sided: bool) -> Rating:
-    """Rate candidates at the stages that end there; two-sided is enough where none lifts."""
-    count = len(candidates)
-    if not candidates.shape[1]:
-        candidates = np.full((count, 1), np.nan)  # no support: the chuck alone
-    length = np.repeat(np.array(ends, dtype=np.float64), count)
-    under = np.tile(candidates, (len(ends), 1))
-    under = np.where(under < length[:, None], under, np.nan)
-    demands = demands_of(bed, under, length, is_one_sided=is_one_sided)
-    worst: dict[str, Floats] = {
-        name: np.maximum.reduce(values.reshape(len(ends), count))
-        for name, values in demands.items()
-    }
-    lifts = worst.pop("lifts") > 0
-    # How much the chuck carries is asked of the whole stock, which is the first stage.
-    share = demands["chuck_reaction"][:count] / (bed.weight * length[:count])
-    return Rating(
-        **worst,
-        lifts_off=lifts,
-        is_clear=_is_clear(bed, candidates),
-        is_stable=_is_stable(bed, candidates),
-        chuck_share=share,
-    )
-
-
-def demands_of(bed: Bed, under: Floats, length: Floats, *, is_one_sided: bool) -> dict[str, Floats]:
-    """Return demands of bars of these lengths, the worse of clamped and pinned chuck."""
-    rows, most = under.shape
-    twice = np.concatenate([under, under])
-    bars = Bars(
-        np.concatenate([length, length]),
-        np.full(2 * rows, bed.weight),
-        np.full(2 * rows, bed.stiffness),
-        twice,
-        np.zeros_like(twice),
-        np.repeat([True, False], rows),
-    )
-    carried, carries = solve_two_sided(bars)
-    lifts = ~carries
-    sag = span_sag(bars, carried)
-    tip = bars.weight * bars.length**4 / (8 * bars.stiffness)  # of a cantilever
-    if is_one_sided and lifts.any():
-        carried, sag = _with_lifting(bars, carried, sag, np.flatnonzero(lifts))
-    has_support = ~np.isnan(twice).all(axis=1)
-    # A bar that a pinned chuck alone must hold is held: the chuck does grip. The clamped case
-    # gives its numbers. What hangs from the chuck alone sags at its end; that counts as sag.
-    gone = carried.has_failed
-    sag: Floats = np.where(gone, 0.0, np.where(has_support, sag, tip))
-    reactions = _or_zero(carried.reactions)
-    ratings = np.full(most, math.nan)
-    for place, bound in enumerate(bed.ratings[:most]):
-        ratings[place] = bound.rated
-    dealt = -np.sort(-reactions, axis=1)
-    share: Floats = np.maximum.reduce(_or_zero(dealt / ratings), axis=1, initial=0.0)
-    largest: Floats = np.maximum.reduce(reactions, axis=1, initial=0.0)
-    nodes = np.concatenate([np.zeros((rows, 1)), under], axis=1)
-    gaps = _or_zero(np.diff(nodes, axis=1))
-    chuck: Floats = np.where(gone, 0.0, np.abs(carried.chuck_reaction))
-    moment: Floats = np.where(gone, 0.0, np.abs(carried.chuck_moment))
-
-    def worse(values: Floats) -> Floats:
-        return np.maximum(values[:rows], values[rows:])
-
-    return {
-        "span": np.maximum.reduce(gaps, axis=1, initial=0.0),
-        "overhang": length - np.maximum.reduce(_or_zero(nodes), axis=1),
-        "sag": worse(sag),
-        "chuck_reaction": worse(chuck),
-        "chuck_moment": worse(moment),
-        "support_reaction": worse(largest),
-        "support_share": worse(share),
-        "lifts": worse(lifts.astype(np.float64)),
-    }
-
-
-def _with_lifting(
-    bars: Bars, carried: Carried, sag: Floats, rows: NDArray[np.intp]
-) -> tuple[Carried, Floats]:
-    """Solve some rows again with supports that only push."""
-    part = bars.take(rows)
-    solved = solve(part)
-    for whole, piece in zip(carried, solved, strict=True):
-        whole[rows] = piece
-    sag[rows] = shape(part, solved).sag
-    return carried, sag
-
-
-def _or_zero(values: Floats) -> Floats:
-    return np.where(np.isnan(values), 0.0, values)
-
-
-def _is_clear(bed: Bed, candidates: Floats) -> Bools:
-    clear = np.ones(len(candidates), dtype=np.bool_)
-    for cut in bed.cuts:
-        near = np.abs(candidates - cut) < bed.keep_clear - 1e-6
-        clear &= ~near.any(axis=1)
-    return clear & ~(candidates >= bed.length - 1e-6).any(axis=1)
-
-
-def _is_stable(bed: Bed, candidates: Floats) -> Bools:
-    """Say for which candidates every piece stays or is held by tabs."""
-    stable = np.ones(len(candidates), dtype=np.bool_)
-    for cut, outer in _unheld(bed):
-        centre = (cut + outer) / 2
-        inside = (candidates > cut) & (candidates <= centre - bed.margin)
-        outside = (candidates < outer) & (candidates >= centre + bed.margin)
-        stable &= inside.any(axis=1) & outside.any(axis=1)
-    return stable
-
-
-def fullness_of(bed: Bed, rating: Rating, *, level: str) -> Floats:
-    """Return the largest utilisation of each candidate; infinite where it must not be used.
-
-    Args:
-        bed: the bed.
-        rating: of the candidates.
-        level: ``rated`` or ``absolute``, the bound that counts as full.
-    """
-    fixed, force, sag = shares_of(bed, rating, level)
-    return np.where(_is_usable(rating), np.maximum(np.maximum(fixed, force), sag), np.inf)
-
-
-def _is_usable(rating: Rating) -> Bools:
-    return ~rating.lifts_off & rating.is_clear & rating.is_stable
-
-
-def shares_of(bed: Bed, rating: Rating, level: str) -> tuple[Floats, Floats, Floats]:
-    """Return the fullest of: lengths, forces, sag. Limits that are not stated count as empty."""
-    is_rated = level == "rated"
-
-    def share(values: Floats, bound: Bound) -> Floats:
-        limit = bound.rated if is_rated else bound.absolute
-        return np.zeros_like(values) if math.isnan(limit) else values / limit
-
-    supports = rating.support_share
-    if not is_rated and bed.ratings:
-        supports = supports / min(bound.absolute / bound.rated for bound in bed.ratings)
-    return (
-        np.maximum(share(rating.span, bed.span), share(rating.overhang, bed.overhang)),
-        np.maximum.reduce(
-            [
-                supports,
-                share(rating.chuck_reaction, bed.chuck_reaction),
-                share(rating.chuck_moment, bed.chuck_moment),
-            ]
-        ),
-        share(rating.sag, bed.sag),
-    )
-
-
 def find_plan(bed: Bed) -> Plan | None:
     """Return the best plan within rated limits, else within absolute ones, else None.
 
@@ -330,7 +91,7 @@ def find_plans(bed: Bed, weight: Floats, stiffness: Floats) -> Plans:
     full = np.full(len(weight), np.nan)
     choices: list[Choice] = []
     for level in ("rated", "absolute"):
-        fewest = _steps(unit, level).need[0]
+        fewest = steps_of(unit, level).need[0]
         for count in range(len(bed.ratings) + 1):
             if count < fewest:
                 continue
@@ -374,9 +135,9 @@ class _Menu:
 
     def __init__(self, bed: Bed, candidates: Floats, level: str) -> None:
         self._bed, self._level = bed, level
-        fixed = _fixed_share(bed, candidates, level)
+        fixed = fixed_share(bed, candidates, level)
         kept = np.flatnonzero(
-            _is_clear(bed, candidates) & _is_stable(bed, candidates) & (fixed <= FULL)
+            is_clear(bed, candidates) & is_stable(bed, candidates) & (fixed <= FULL)
         )
         kept = kept[np.argsort(fixed[kept], kind="stable")]
         self._stations = candidates[kept]
@@ -466,10 +227,10 @@ class _Menu:
     def _rate(self, places: NDArray[np.intp]) -> None:
         """Rate the whole stock on some candidates."""
         stations = self._stations[places]
-        rating = _rate(self._bed, stations, (self._bed.length,), is_one_sided=False)
+        rating = rate_stages(self._bed, stations, (self._bed.length,), is_one_sided=False)
         self._take_in(places, rating)
         # Preferences: the chuck carries less than the supports; one support beyond the middle.
-        unwanted = (rating.chuck_share > 0.5 + 1e-9).astype(np.float64)
+        unwanted = (rating.chuck_share > 0.5 + TOLERANCE).astype(np.float64)
         if stations.shape[1] == 1:
             unwanted += stations[:, 0] <= self._bed.length / 2
         self._unwanted[places] = unwanted
@@ -478,7 +239,9 @@ class _Menu:
     def _stage(self, places: NDArray[np.intp]) -> None:
         """Rate the stages of severing on some candidates."""
         ends = self._bed.cuts
-        self._take_in(places, _rate(self._bed, self._stations[places], ends, is_one_sided=False))
+        self._take_in(
+            places, rate_stages(self._bed, self._stations[places], ends, is_one_sided=False)
+        )
         self._is_staged[places] = True
 
     def _take_in(self, places: NDArray[np.intp], rating: Rating) -> None:
@@ -497,16 +260,6 @@ class _Menu:
         return Choice(tuple(self._stations[place].tolist()), self._level, rating)
 
 
-def unit_rating(bed: Bed, stations: tuple[float, ...]) -> Rating:
-    """Return the rating of one combination of stations with unit weight and stiffness."""
-    return _unit_rating(bed._replace(weight=1.0, stiffness=1.0), stations)
-
-
-@lru_cache(maxsize=65536)
-def _unit_rating(bed: Bed, stations: tuple[float, ...]) -> Rating:
-    return rate(bed, np.array([stations], dtype=np.float64))
-
-
 @lru_cache(maxsize=2048)
 def _menu(bed: Bed, count: int, level: str) -> _Menu:
     """Return the menu of so many supports.
@@ -516,122 +269,7 @@ def _menu(bed: Bed, count: int, level: str) -> _Menu:
     """
     for step in range(1, len(bed.grid) + 1):
         coarse = bed._replace(grid=bed.grid[::step] if step % 2 else bed.grid[step // 2 :: step])
-        found = _candidates(coarse, count, level, MOST_CANDIDATES)
+        found = candidates_of(coarse, count, level, MOST_CANDIDATES)
         if found is not None:
             return _Menu(bed, found, level)
     return _Menu(bed, np.zeros((0, count)), level)
-
-
-def _fixed_share(bed: Bed, candidates: Floats, level: str) -> Floats:
-    """Return how full spans and overhangs are at every stage, whatever the stock weighs."""
-    nodes = np.concatenate([np.zeros((len(candidates), 1)), candidates], axis=1)
-    span = np.maximum.reduce(np.diff(nodes, axis=1), axis=1, initial=0.0)
-    overhang = bed.length - nodes[:, -1]
-    for cut in bed.cuts:
-        # Beyond a cut stands nothing: the last support before it ends that stage.
-        reach = np.maximum.reduce(np.where(nodes < cut, nodes, 0.0), axis=1)
-        overhang = np.maximum(overhang, cut - reach)
-    full = np.zeros(len(candidates))
-    for values, bound in ((span, bed.span), (overhang, bed.overhang)):
-        limit = bound.rated if level == "rated" else bound.absolute
-        if not math.isnan(limit):
-            full = np.maximum(full, values / limit)
-    return full
-
-
-class _Steps(NamedTuple):
-    """The stations that may be used, and how far supports reach from each.
-
-    Attributes:
-        nodes: the chuck face and every free station, mm.
-        reach: of each node, the node after the last one that a span reaches.
-        need: how many further supports each node needs until one stands far enough out.
-        enough: mm from which the last support stands far enough out.
-    """
-
-    nodes: Floats
-    reach: NDArray[np.intp]
-    need: Floats
-    enough: float
-
-
-@lru_cache(maxsize=4096)
-def _steps(bed: Bed, level: str) -> _Steps:
-    is_rated = level == "rated"
-    span = bed.span.rated if is_rated else bed.span.absolute
-    overhang = bed.overhang.rated if is_rated else bed.overhang.absolute
-    span = math.inf if math.isnan(span) else span + 1e-6
-    overhang = math.inf if math.isnan(overhang) else overhang + 1e-6
-    grid = np.array(bed.grid, dtype=np.float64)
-    free = grid[grid < bed.length - 1e-6]
-    for cut in bed.cuts:
-        free = free[np.abs(free - cut) >= bed.keep_clear - 1e-6]
-    nodes = np.concatenate([[0.0], free])
-    reach = np.searchsorted(nodes, nodes + span, side="right")
-    need = _fewest(nodes, reach, bed.length - overhang)
-    if any(not ((free >= low) & (free <= high)).any() for low, high in _zones(bed)):
-        need[:] = np.inf
-    return _Steps(nodes, reach, need, bed.length - overhang)
-
-
-def _candidates(bed: Bed, count: int, level: str, most: int) -> Floats | None:
-    """Return combinations within spans, overhang, keep-clear and zones, ascending; all of them.
-
-    None where there are more than ``most``.
-    """
-    nodes, reach, need, enough = _steps(bed, level)
-    if need[0] > count:
-        return np.zeros((0, count))
-    chosen: NDArray[np.intp] = np.zeros((1, 0), dtype=np.intp)
-    last: NDArray[np.intp] = np.zeros(1, dtype=np.intp)
-    for left in range(count, 0, -1):
-        row, ahead = steps_ahead(last, reach)
-        if len(row) > MOST_PARTIAL:
-            return None
-        kept = need[ahead] <= left - 1
-        chosen = np.concatenate([chosen[row[kept]], ahead[kept][:, None]], axis=1)
-        last = ahead[kept]
-    stations = nodes[chosen]
-    kept = nodes[last] >= enough
-    for low, high in _zones(bed):
-        kept &= ((stations >= low) & (stations <= high)).any(axis=1)
-    stations = stations[kept]
-    return stations if len(stations) <= most else None
-
-
-def steps_ahead(
-    last: NDArray[np.intp], reach: NDArray[np.intp]
-) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Return every step to a further node: from which of ``last``, and to which node, ascending."""
-    ways = reach[last] - last - 1
-    row = np.repeat(np.arange(len(last)), ways)
-    step = np.arange(len(row)) - np.repeat(np.cumsum(ways) - ways, ways)
-    return row, last[row] + 1 + step
-
-
-def _fewest(nodes: Floats, reach: NDArray[np.intp], enough: float) -> Floats:
-    """Return how many further supports each node needs until one stands far enough out."""
-    need = np.full(len(nodes), np.inf)
-    for place in range(len(nodes) - 1, -1, -1):
-        if nodes[place] >= enough:
-            need[place] = 0.0
-        elif reach[place] > place + 1:
-            need[place] = 1 + need[place + 1 : reach[place]].min()
-    return need
-
-
-def _zones(bed: Bed) -> list[tuple[float, float]]:
-    """Return intervals that need a support each, so that every piece not held stays."""
-    zones: list[tuple[float, float]] = []
-    for cut, outer in _unheld(bed):
-        centre = (cut + outer) / 2
-        zones += [(cut, centre - bed.margin), (centre + bed.margin, outer)]
-    return zones
-
-
-def _unheld(bed: Bed) -> list[tuple[float, float]]:
-    """Return the ends of every piece that no tabs hold."""
-    freed = bed.freed or tuple(
-        (piece.inner, piece.outer) for piece in pieces(bed.length, bed.cuts, (), bed.margin)
-    )
-    return [ends for ends, is_held in zip(freed, bed.is_held, strict=True) if not is_held]

@@ -3,7 +3,7 @@
 For each number of supports and each last station the combinations are listed once, by their
 longest span. Of a row a few are rated, those that spans and overhang leave the least full. A
 choice stands only where nothing that was not looked at could be better, or as good and earlier;
-every other row is left to :func:`.plan.find_plans`.
+every other row is left to :func:`.support_plan.find_plans`.
 """
 
 from functools import lru_cache
@@ -13,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arrays import Bools, Floats
-from .support_plan import FULL, MOST_PARTIAL, Bed, Rating, demands_of, shares_of, steps_ahead
+from ..tolerance import FULL, TOLERANCE
+from .support_candidates import MOST_PARTIAL, steps_ahead
+from .support_rating import Bed, Rating, demands_of, shares_of
 
 LISTED: Final = 6
 """Combinations listed for each number of supports and last station."""
@@ -235,7 +237,7 @@ def _scores(
     fixed, force, sag = shares_of(bed, rating, "rated")
     full = np.maximum(np.repeat(weight, times) * force, np.repeat(softness, times) * sag)
     full = np.maximum(full, fixed)
-    unwanted = (demands["chuck_share"] > 0.5 + 1e-9).astype(np.float64)
+    unwanted = (demands["chuck_share"] > 0.5 + TOLERANCE).astype(np.float64)
     if stations.shape[1] == 1:  # NaN, for no station at all, is not below anything
         unwanted += stations[:, 0] <= ends / 2
     return np.where((full <= FULL) & ~lifts, full + 10 * unwanted, np.inf), demands

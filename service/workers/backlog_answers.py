@@ -12,9 +12,11 @@ import pyarrow.parquet as pq
 from ...catalogue.errors import FileError
 from ...catalogue.ledger.location import chosen
 from ...catalogue.ledger.snapshot import Mark, Snapshot
+from ...engine.backlog.asked import Asked
+from ...engine.backlog.opened import CHUNK_ROWS
 from ...engine.backlog.pipeline import answer_all
-from ...engine.backlog.readers import CHUNK_ROWS, open_backlog
-from ...engine.backlog.runner import Asked, Runner
+from ...engine.backlog.readers import open_backlog
+from ...engine.backlog.runner import Runner
 from ...engine.backlog.summary import html_report, summary_of
 from ...engine.backlog.writers import Answers, open_answers
 from ...engine.review.ledger_assessor import assessor_of

@@ -8,7 +8,8 @@ from ...catalogue.errors import InputError
 from ...catalogue.ledger import accounts
 from ...catalogue.ledger.database import Ledger, open_ledger
 from ...catalogue.ledger.location import chosen
-from ...engine.backlog.readers import CHUNK_ROWS, open_backlog
+from ...engine.backlog.opened import CHUNK_ROWS
+from ...engine.backlog.readers import open_backlog
 from ...engine.impact.impact import Side, impact_of, models_only
 from ...engine.impact.model import Impact, Source
 from ...engine.impact.text import headline

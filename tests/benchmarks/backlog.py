@@ -99,9 +99,10 @@ def case_ours(source: Path, machines: str, out: Path) -> dict[str, Any]:
     import pyarrow.csv as arrow_csv  # noqa: F401
     from cuttable.cli.terminal.progress import chunk_rows
     from cuttable.engine.assessor import AssessorCore
+    from cuttable.engine.backlog.asked import Asked
     from cuttable.engine.backlog.pipeline import answer_all
     from cuttable.engine.backlog.readers import open_backlog
-    from cuttable.engine.backlog.runner import Asked, Runner
+    from cuttable.engine.backlog.runner import Runner
     from cuttable.engine.backlog.writers import open_answers
 
     began = time.perf_counter()

@@ -37,14 +37,14 @@ SUBJECTS: Final[dict[str, tuple[tuple[str, ...], tuple[str, ...]]]] = {
     "conditions": (("engine/decision/conditions.py",), ("tests/unit/engine/test_conditions.py",)),
     "decide": (("engine/decision/decide.py",), ("tests/unit/engine/test_decide.py",)),
     "carry": (
-        ("engine/statics/support_loads.py",),
+        ("engine/statics/support_loads*.py", "engine/statics/stocks.py"),
         ("tests/unit/engine/test_carry_values.py", "tests/unit/engine/test_decide.py"),
     ),
     "frame": (
         ("engine/inputs/stock.py", "engine/inputs/machine.py", "engine/inputs/supports.py"),
         ("tests/unit/engine/test_measure_values.py", "tests/unit/engine/test_decide.py"),
     ),
-    "plan": (("engine/statics/support_plan.py",), (
+    "plan": (("engine/statics/support_[prc]*.py",), (
         "tests/unit/engine/test_plan.py", "tests/unit/engine/test_planning.py",
     )),
     "severing": (

@@ -12,9 +12,10 @@ from typing import Any
 import pyarrow.parquet as pq
 import pytest
 from cuttable.engine.assessor import AssessorCore
+from cuttable.engine.backlog.asked import Asked
 from cuttable.engine.backlog.cluster import Cluster
 from cuttable.engine.backlog.readers import open_backlog
-from cuttable.engine.backlog.runner import Asked, Runner
+from cuttable.engine.backlog.runner import Runner
 from distributed import Client
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]

@@ -23,8 +23,10 @@ from cuttable.catalogue.store import FOLDER, Catalogue
 from cuttable.engine.answer.document import plain
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.backlog.answer import DETAILS, NUMBERS
-from cuttable.engine.backlog.readers import Chunk, open_backlog
-from cuttable.engine.backlog.runner import Asked, Runner
+from cuttable.engine.backlog.asked import Asked
+from cuttable.engine.backlog.opened import Chunk
+from cuttable.engine.backlog.readers import open_backlog
+from cuttable.engine.backlog.runner import Runner
 from cuttable.engine.impact.impact import EXAMPLES, Side, impact_of, state_over
 from cuttable.engine.impact.model import Impact, Source
 from cuttable.engine.impact.page import impact_page

@@ -8,8 +8,9 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from cuttable.engine.backlog.asked import Asked
 from cuttable.engine.backlog.parse_jobs import COLUMNS, Normaliser, Texts
-from cuttable.engine.backlog.runner import Asked, Runner
+from cuttable.engine.backlog.runner import Runner
 from cuttable.engine.combinations import combined
 from cuttable.engine.jobs.parse import Geometry
 from hypothesis import given, settings

@@ -11,7 +11,8 @@ import pyarrow.parquet as pq
 import pytest
 from cuttable.catalogue.errors import FileError
 from cuttable.engine.backlog import readers
-from cuttable.engine.backlog.readers import Chunk, open_backlog
+from cuttable.engine.backlog.opened import Chunk
+from cuttable.engine.backlog.readers import open_backlog
 
 HEADER = "job,section,length\n"
 

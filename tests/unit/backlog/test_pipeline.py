@@ -5,8 +5,8 @@ from collections.abc import Iterator
 
 import pytest
 from cuttable.catalogue.errors import FileError
+from cuttable.engine.backlog.opened import Chunk
 from cuttable.engine.backlog.pipeline import each_chunk
-from cuttable.engine.backlog.readers import Chunk
 
 
 def chunks(count: int, log: list[str] | None = None, fails_at: int = -1) -> Iterator[Chunk]:

@@ -13,8 +13,9 @@ import pytest
 from cuttable.catalogue.errors import InputError
 from cuttable.engine.answer.document import Answer
 from cuttable.engine.assessor import AssessorCore
+from cuttable.engine.backlog.asked import Asked
 from cuttable.engine.backlog.parse_jobs import COLUMNS, Texts, split
-from cuttable.engine.backlog.runner import Asked, Runner
+from cuttable.engine.backlog.runner import Runner
 from cuttable.engine.jobs.parse import JobText, read_job
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st

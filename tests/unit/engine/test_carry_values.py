@@ -15,11 +15,8 @@ from cuttable.catalogue.machines.model import MachineModel
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.inputs.figures import figures_of
 from cuttable.engine.jobs.parse import Geometry, Part
-from cuttable.engine.statics.support_loads import (
-    HOPELESS,
+from cuttable.engine.statics.stocks import (
     MOST_STATIONS,
-    Carrier,
-    Carry,
     Keyed,
     Stocks,
     Usable,
@@ -31,6 +28,7 @@ from cuttable.engine.statics.support_loads import (
     stocks_of,
     usable_supports,
 )
+from cuttable.engine.statics.support_loads import HOPELESS, Carrier, Carry
 
 G: Final = 9.80665
 DESK: Final = AssessorCore()

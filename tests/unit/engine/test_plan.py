@@ -15,7 +15,8 @@ from cuttable.engine.arrays import Floats
 from cuttable.engine.statics import support_plan
 from cuttable.engine.statics.beam import Bars, shape, solve
 from cuttable.engine.statics.part_release import pieces
-from cuttable.engine.statics.support_plan import Bed, Bound, Plan, find_plan, fullness_of, rate
+from cuttable.engine.statics.support_plan import Plan, find_plan
+from cuttable.engine.statics.support_rating import Bed, Bound, fullness_of, rate
 
 FULL = 1 + 1e-9
 NONE = Bound(math.nan, math.nan)

@@ -7,7 +7,8 @@ from cuttable.engine.inputs import supports
 from cuttable.engine.inputs.figures import figures_of
 from cuttable.engine.jobs.job_table import table_of
 from cuttable.engine.jobs.parse import Geometry, Job, grade_of
-from cuttable.engine.statics.support_loads import Carrier, Keyed, usable_supports
+from cuttable.engine.statics.stocks import Keyed, usable_supports
+from cuttable.engine.statics.support_loads import Carrier
 from cuttable.engine.statics.support_plan import find_plans
 from cuttable.engine.statics.support_plan_many import plan_many
 

@@ -24,15 +24,8 @@ from cuttable.engine.search.fit import (
 )
 from cuttable.engine.search.lengths import length_intervals
 from cuttable.engine.statics import support_plan as planner
-from cuttable.engine.statics.support_plan import (
-    Bed,
-    Bound,
-    Plans,
-    Rating,
-    find_plans,
-    rate,
-    shares_of,
-)
+from cuttable.engine.statics.support_plan import Plans, find_plans
+from cuttable.engine.statics.support_rating import Bed, Bound, Rating, rate, shares_of
 
 DESK = AssessorCore()
 ROWAN = DESK.catalogue.machine("rowan-150")

@@ -5,7 +5,8 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from cuttable.engine.statics.support_plan import Bed, Bound, find_plan, fullness_of, rate
+from cuttable.engine.statics.support_plan import find_plan
+from cuttable.engine.statics.support_rating import Bed, Bound, fullness_of, rate
 
 
 def random_bed(dice: random.Random) -> Bed:
