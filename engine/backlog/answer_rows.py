@@ -57,7 +57,7 @@ def batch_of(
     return pa.record_batch([made[name] for name in schema.names], schema=schema)
 
 
-def _taken(texts: Sequence[str], code: NDArray[Any]) -> pa.Array[Any]:
+def _taken(texts: Sequence[str], code: NDArray[Any]) -> "pa.Array[Any]":
     """Return the texts of codes as a string array."""
     places: Any = pa.array(code.astype(np.int32))
     if isinstance(texts, pa.ChunkedArray):

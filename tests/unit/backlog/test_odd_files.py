@@ -10,7 +10,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from cuttable.catalogue.errors import FileError
-from cuttable.engine.backlog import readers
+from cuttable.engine.backlog import csv_file
 from cuttable.engine.backlog.opened import Chunk
 from cuttable.engine.backlog.readers import open_backlog
 
@@ -88,7 +88,7 @@ def test_lines_that_end_in_any_way_and_anywhere(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, newline: str, block: int
 ) -> None:
     """Whatever the pieces are that a file is read in; a header alone has no rows."""
-    monkeypatch.setattr(readers, "BLOCK", block)
+    monkeypatch.setattr(csv_file, "BLOCK", block)
     path = tmp_path / "a.csv"
     lines = ["job,section,length", *(f"{row},NPS 4,{row} m" for row in range(1, 40))]
     path.write_bytes(newline.join([*lines, ""]).encode())
@@ -145,7 +145,7 @@ def test_a_fault_in_a_later_table_of_a_chunk_keeps_its_row(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A chunk is put together from several tables; and a table is cut into several chunks."""
-    monkeypatch.setattr(readers, "BLOCK", 100)
+    monkeypatch.setattr(csv_file, "BLOCK", 100)
     path = tmp_path / "a.csv"
     lines = [f"{row},NPS 4,{row} m" + (",x" if row in (5, 23, 40) else "") for row in range(1, 60)]
     path.write_text(HEADER + "\n".join(lines) + "\n", encoding="utf-8")

@@ -12,7 +12,7 @@ from itertools import combinations, pairwise
 import numpy as np
 import pytest
 from cuttable.engine.arrays import Floats
-from cuttable.engine.statics import support_plan
+from cuttable.engine.statics import support_rating
 from cuttable.engine.statics.beam import Bars, shape, solve
 from cuttable.engine.statics.part_release import pieces
 from cuttable.engine.statics.support_plan import Plan, find_plan
@@ -292,13 +292,13 @@ def test_absolute_limits_serve_only_where_rated_ones_cannot() -> None:
 def count_rated(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """Return a list that grows by the candidates whose statics are worked out, at every stage."""
     rated: list[int] = []
-    inner = support_plan.demands_of
+    inner = support_rating.demands_of
 
     def counting(bed: Bed, under: Floats, length: Floats, **more: bool) -> dict[str, Floats]:
         rated.append(len(under))
         return inner(bed, under, length, **more)
 
-    monkeypatch.setattr(support_plan, "demands_of", counting)
+    monkeypatch.setattr(support_rating, "demands_of", counting)
     return rated
 
 
