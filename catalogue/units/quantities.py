@@ -269,8 +269,7 @@ def length(text: str, *, what: str = "length", bounds: Bounds = STOCK) -> float:
         OpenQuestion: ``length-unit``, ``decimal-or-thousands``, ``random-length``; its choices
             can be typed as they stand.
     """
-    plain = _plain_length(text)
-    if plain is not None and 0 < plain < SURELY_SHORT and bounds is STOCK:
+    if bounds is STOCK and (plain := plain_length(text)) is not None:
         return plain
     try:
         exact = _exact_length(text, what, bounds)
@@ -292,11 +291,12 @@ SURELY_SHORT: Final = 99_999.0
 """mm below which a length is within bounds, whatever is lost in rounding."""
 
 
-def _plain_length(text: str) -> float | None:
-    """Return the millimetres of a plain decimal with a unit; None for every other text.
+def plain_length(text: str) -> float | None:
+    """Return the millimetres of a plain decimal with a unit, as :func:`length` would.
 
-    Most lengths are such, and this is thirty times as fast as reading what people may write
-    besides. A quotient of whole numbers is rounded once, as a fraction would be.
+    None for every other text, and where it is not surely within the bounds of stock. Most lengths
+    are such, and this is thirty times as fast as reading what people may write besides. A quotient
+    of whole numbers is rounded once, as a fraction would be.
     """
     match = _PLAIN_LENGTH.fullmatch(text)
     if match is None:
@@ -304,7 +304,8 @@ def _plain_length(text: str) -> float | None:
     whole, part, unit_text = match[1], match[2] or "", match[3]
     if len(part) == 3 and len(whole) <= 3:
         return None  # it may be thousands
-    return int(whole + part) * _PLAIN_UNITS[unit_text] / 10 ** (len(part) + 4)
+    size = int(whole + part) * _PLAIN_UNITS[unit_text] / 10 ** (len(part) + 4)
+    return size if 0 < size < SURELY_SHORT else None
 
 
 def _out_of_range(text: str, what: str, bounds: Bounds) -> InputError:

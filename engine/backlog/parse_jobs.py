@@ -17,6 +17,7 @@ from ...catalogue.errors import InputError, OpenQuestion, Question
 from ...catalogue.grades.grades import Grade
 from ...catalogue.store import Catalogue
 from ...catalogue.tables.sections import Section
+from ...catalogue.units.quantities import plain_length
 from ...rules.model import Vocabulary
 from ..arrays import Codes, Floats
 from ..combinations import combined
@@ -148,10 +149,12 @@ class Normaliser:
             return read_field(reading, field, split(text, marks) if field.is_list else text)
 
         result: list[_Found] = []
-        reading = self._reading()
+        reading, is_length = self._reading(), field.kind == "length"
         for text in texts.values:
             known = kept.get(text)
-            if known is None:
+            if known is None and is_length and (size := plain_length(text)) is not None:
+                known = kept[text] = _Found(size)
+            elif known is None:
                 known = kept[text] = self._read(text, read, reading)
                 if reading.questions or reading.assumptions:
                     reading = self._reading()

@@ -6,6 +6,7 @@ choice stands only where nothing that was not looked at could be better, or as g
 every other row is left to :func:`.support_plan.find_plans`.
 """
 
+import math
 from functools import lru_cache
 from typing import Final, NamedTuple
 
@@ -15,14 +16,18 @@ from numpy.typing import NDArray
 from ..arrays import Bools, Floats
 from ..tolerance import FULL, TOLERANCE
 from .support_candidates import MOST_PARTIAL, steps_ahead
+from .support_plan import MOST_CANDIDATES
 from .support_rating import Bed, Rating, demands_of, shares_of
 
 LISTED: Final = 6
 """Combinations listed for each number of supports and last station."""
 RATED: Final = 4
-"""Combinations rated for a row."""
+"""Combinations rated for a row at first."""
+MORE: Final = 48
+"""Combinations listed and rated for rows that the first few leave open."""
 MOST_STATIONS: Final = 64
-AT_ONCE: Final = 32_768
+AT_ONCE: Final = 6 * 32_768
+"""Combinations ranked at a time for each last station."""
 
 Index = NDArray[np.intp]
 
@@ -51,6 +56,7 @@ class _Listed(NamedTuple):
         span: longest span, infinite where there is none.
         order: place among all combinations of that number, in the order of their stations.
         next_span, next_order: of the first that is not listed, by last station.
+        many: how many there are, by last station.
     """
 
     stations: Floats
@@ -58,11 +64,15 @@ class _Listed(NamedTuple):
     order: Floats
     next_span: Floats
     next_order: Floats
+    many: Index
 
 
 @lru_cache(maxsize=256)
-def _listed(grid: tuple[float, ...], span: float, count: int) -> _Listed | None:
-    """List the combinations of a grid with spans up to ``span``; None where there are too many."""
+def _listed(grid: tuple[float, ...], span: float, count: int, most: int) -> _Listed | None:
+    """List up to ``most`` combinations a last station, with spans up to ``span``, shortest first.
+
+    None where there are too many to look through.
+    """
     nodes = np.concatenate([[0.0], np.array(grid)])
     reach = np.searchsorted(nodes, nodes + span + 1e-6, side="right")
     chosen: Index = np.zeros((1, 0), dtype=np.intp)
@@ -76,18 +86,19 @@ def _listed(grid: tuple[float, ...], span: float, count: int) -> _Listed | None:
         chosen = np.concatenate([chosen[row], ahead[:, None]], axis=1)
         last = ahead
     size = len(grid)
-    stations = np.full((size, LISTED, count), np.nan)
-    spans, order = np.full((size, LISTED), np.inf), np.full((size, LISTED), np.inf)
+    stations = np.full((size, most, count), np.nan)
+    spans, order = np.full((size, most), np.inf), np.full((size, most), np.inf)
     next_span, next_order = np.full(size, np.inf), np.full(size, np.inf)
+    many: Index = np.bincount(last - 1, minlength=size)
     for place in range(size):
         mine = np.flatnonzero(last == place + 1)
         mine = mine[np.argsort(longest[mine], kind="stable")]
-        some = mine[:LISTED]
+        some = mine[:most]
         stations[place, : len(some)] = nodes[chosen[some]]
         spans[place, : len(some)], order[place, : len(some)] = longest[some], some
-        if len(mine) > LISTED:
-            next_span[place], next_order[place] = longest[mine[LISTED]], mine[LISTED]
-    return _Listed(stations, spans, order, next_span, next_order)
+        if len(mine) > most:
+            next_span[place], next_order[place] = longest[mine[most]], mine[most]
+    return _Listed(stations, spans, order, next_span, next_order, many)
 
 
 def plan_many(bed: Bed, length: Floats, weight: Floats, stiffness: Floats) -> Planned:
@@ -99,7 +110,7 @@ def plan_many(bed: Bed, length: Floats, weight: Floats, stiffness: Floats) -> Pl
         weight: (rows,) N/mm.
         stiffness: (rows,) N*mm^2.
     """
-    rows = len(length)
+    rows, stocks = len(length), (length, weight, stiffness)
     most = len(bed.ratings)
     found = Planned(
         np.zeros(rows, dtype=np.bool_), np.zeros(rows, dtype=np.intp),
@@ -109,23 +120,22 @@ def plan_many(bed: Bed, length: Floats, weight: Floats, stiffness: Floats) -> Pl
         return found
     unit = bed._replace(weight=1.0, stiffness=1.0, cuts=(), is_held=(), freed=())
     # A row goes on to more supports only where fewer cannot reach or cannot bear it.
-    todo = _settle_alone(unit, (length, weight, stiffness), found)
+    todo = _settle_alone(unit, stocks, found)
     for count in range(1, most + 1):
-        listed = _listed(bed.grid, bed.span.rated, count)
-        if listed is None or not todo.size:
-            break
-        bears = _bears(bed, count, length[todo], weight[todo])
-        has_any = np.zeros(len(todo), dtype=np.bool_)
-        for start in range(0, len(todo), AT_ONCE):
-            piece = slice(start, start + AT_ONCE)
-            able = np.flatnonzero(bears[piece]) + start
-            if able.size:
-                has_any[able] = _settle(
-                    unit, listed, count, todo[able], (length, weight, stiffness), found
-                )
-        # Without any candidate the next number of supports is asked; with one that is not
-        # proven the row is left.
-        todo = todo[~has_any]
+        able = todo[_bears(bed, count, length[todo], weight[todo])]
+        is_left = np.zeros(rows, dtype=np.bool_)
+        for listed, rated in ((LISTED, RATED), (MORE, MORE)):
+            if not able.size:
+                break
+            several = _listed(bed.grid, bed.span.rated, count, listed)
+            if several is None:
+                return found
+            for some in np.array_split(able, math.ceil(len(able) * listed / AT_ONCE)):
+                is_left[some] = _settle(unit, several, rated, some, stocks, found)
+            able = able[is_left[able]]
+        # Where no candidate can do the next number of supports is asked; where one might, and it
+        # is not proven which, the row is left.
+        todo = todo[~(is_left | found.is_settled)[todo]]
     return found
 
 
@@ -169,12 +179,13 @@ def _bears(bed: Bed, count: int, length: Floats, weight: Floats) -> Bools:
 def _settle(
     bed: Bed,
     listed: _Listed,
-    count: int,
+    rated: int,
     rows: Index,
     stocks: tuple[Floats, Floats, Floats],
     found: Planned,
 ) -> Bools:
-    """Settle what can be of some rows; return the rows that have a candidate at all."""
+    """Settle what can be of some rows; return those that have a candidate, but none is proven."""
+    count = listed.stations.shape[2]
     length, weight, stiffness = (column[rows] for column in stocks)
     grid = np.array(bed.grid)
     # The stations that may be the last one: within an overhang of the end.
@@ -190,10 +201,11 @@ def _settle(
     span = np.where(is_there[:, :, None], listed.span[last], np.inf)
     fixed = np.maximum(span / bed.span.rated, over[:, :, None]).reshape(len(rows), -1)
     order = listed.order[last].reshape(len(rows), -1)
-    has_any: Bools = np.logical_or.reduce(np.isfinite(fixed), axis=1)
+    # Where there are more, the planner for one length looks through a coarser grid.
+    has_all = np.where(is_there, listed.many[last], 0).sum(axis=1) <= MOST_CANDIDATES
     # The best few, by fullness and then by order.
     ranked = np.lexsort((order, fixed), axis=1)
-    few, rest = ranked[:, :RATED], ranked[:, RATED : RATED + 1]
+    few, rest = ranked[:, :rated], ranked[:, rated : rated + 1]
     every = np.arange(len(rows))[:, None]
     able = np.isfinite(fixed[every, few])
     stations = listed.stations[last].reshape(len(rows), -1, count)[every, few]
@@ -204,14 +216,20 @@ def _settle(
     best = np.lexsort((order[every, few], score), axis=1)[:, 0]
     value = score[every[:, 0], best]
     place = order[every, few][every[:, 0], best]
-    # Nothing that was not rated may be better, or as good and earlier.
-    is_proven = value <= FULL
+    # Nothing that was not rated may be better, or as good and earlier; beside a best that is
+    # unwanted, or over full, nothing may be left that is within limits at all.
+    best_fixed = np.minimum(value, np.nextafter(FULL, 2.0))
+    is_better = np.zeros(len(rows), dtype=np.bool_)
     if rest.shape[1]:
         left_fixed, left_order = fixed[every, rest][:, 0], order[every, rest][:, 0]
-        is_proven &= (left_fixed > value) | ((left_fixed == value) & (left_order > place))
+        is_better |= (left_fixed < best_fixed) | ((left_fixed == value) & (left_order < place))
     beyond = np.maximum(np.where(is_there, listed.next_span[last], np.inf) / bed.span.rated, over)
-    later = listed.next_order[last] > place[:, None]
-    is_proven &= ((beyond > value[:, None]) | ((beyond == value[:, None]) & later)).all(axis=1)
+    earlier = listed.next_order[last] < place[:, None]
+    is_better |= ((beyond < best_fixed[:, None]) | ((beyond == value[:, None]) & earlier)).any(
+        axis=1
+    )
+    is_known = has_all & ~is_better
+    is_proven = is_known & np.isfinite(value)
     good = rows[is_proven]
     picked = (every[:, 0] * few.shape[1] + best)[is_proven]
     found.is_settled[good] = True
@@ -220,7 +238,7 @@ def _settle(
     for name, values in demands.items():
         column = found.demands.setdefault(name, np.zeros(len(found.supports)))
         column[good] = values[picked]
-    return has_any
+    return ~is_known & np.isfinite(fixed).any(axis=1)
 
 
 def _scores(
