@@ -216,18 +216,15 @@ def _settle(
     best = np.lexsort((order[every, few], score), axis=1)[:, 0]
     value = score[every[:, 0], best]
     place = order[every, few][every[:, 0], best]
-    # Nothing that was not rated may be better, or as good and earlier; beside a best that is
-    # unwanted, or over full, nothing may be left that is within limits at all.
-    best_fixed = np.minimum(value, np.nextafter(FULL, 2.0))
+    # Nothing that was not rated may be better, or as good and earlier. Beside a best that is
+    # unwanted, or over full, that is nothing at all: spans and overhangs alone fill less.
     is_better = np.zeros(len(rows), dtype=np.bool_)
     if rest.shape[1]:
         left_fixed, left_order = fixed[every, rest][:, 0], order[every, rest][:, 0]
-        is_better |= (left_fixed < best_fixed) | ((left_fixed == value) & (left_order < place))
+        is_better |= (left_fixed < value) | ((left_fixed == value) & (left_order < place))
     beyond = np.maximum(np.where(is_there, listed.next_span[last], np.inf) / bed.span.rated, over)
     earlier = listed.next_order[last] < place[:, None]
-    is_better |= ((beyond < best_fixed[:, None]) | ((beyond == value[:, None]) & earlier)).any(
-        axis=1
-    )
+    is_better |= ((beyond < value[:, None]) | ((beyond == value[:, None]) & earlier)).any(axis=1)
     is_known = has_all & ~is_better
     is_proven = is_known & np.isfinite(value)
     good = rows[is_proven]

@@ -2,11 +2,13 @@
 
 import numpy as np
 import pytest
+from cuttable.catalogue.machines.model import MachineModel
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.inputs import supports
 from cuttable.engine.inputs.figures import figures_of
 from cuttable.engine.jobs.job_table import table_of
 from cuttable.engine.jobs.parse import Geometry, Job, grade_of
+from cuttable.engine.statics import support_plan, support_plan_many
 from cuttable.engine.statics.stocks import Keyed, usable_supports
 from cuttable.engine.statics.support_loads import Carrier
 from cuttable.engine.statics.support_plan import find_plans
@@ -17,23 +19,30 @@ MACHINES = list(DESK.catalogue.machines.values())
 FIGURES = figures_of(DESK.rule_set)
 
 
+@pytest.mark.parametrize("pitch", [1.0, 0.5])
 @pytest.mark.parametrize("machine", MACHINES, ids=lambda item: item.code)
-def test_what_is_settled_is_what_the_planner_finds(machine: object) -> None:
-    """Random lengths, weights and stiffnesses: the same stations and the same numbers, or left."""
+def test_what_is_settled_is_what_the_planner_finds(machine: MachineModel, pitch: float) -> None:
+    """Random lengths, weights and stiffnesses: the same stations and the same numbers, or left.
+
+    On a finer grid too, where the planner may look through a part of what there is.
+    """
     dice = np.random.default_rng(11)
+    bed = machine.bed._replace(station_pitch=machine.bed.station_pitch * pitch)
+    machine = machine._replace(bed=bed, digest=f"{machine.digest} {pitch}")
     outside = 300.0 if machine.code == "larch-610" else 114.3
     usable = usable_supports(
         Keyed(machine), machine.fitted_as_delivered, "round", outside, FIGURES
     ).best_seated()
     rows = 300
     longest = machine.limit("stock_length").absolute
-    length = dice.uniform(0.5 * machine.limit("overhang").rated, longest, rows).round(3)
+    length = dice.uniform(200.0, longest, rows).round(3)
     # Some exactly at a station, at the end of the bed, at an overhang beyond a station.
     length[:6] = [machine.bed.first_station, longest, 2400.0, 3000.0, 4800.0, 6000.0]
-    weight, stiffness = dice.uniform(0.01, 0.8, rows), 10 ** dice.uniform(10, 13, rows)
+    weight, stiffness = 10 ** dice.uniform(-2, 0.5, rows), 10 ** dice.uniform(9, 13, rows)
     bed = Carrier(machine, Geometry(1.0), usable, FIGURES).bed(usable, ())
     found = plan_many(bed, length, weight, stiffness)
-    assert found.is_settled.mean() > 0.5
+    if pitch == 1.0:
+        assert found.is_settled.mean() > 0.5
     for row in np.flatnonzero(found.is_settled).tolist():
         one = Carrier(machine, Geometry(float(length[row])), usable, FIGURES).bed(usable, ())
         plans = find_plans(one, weight[row : row + 1], stiffness[row : row + 1])
@@ -47,7 +56,9 @@ def test_what_is_settled_is_what_the_planner_finds(machine: object) -> None:
 
 
 @pytest.mark.parametrize("machine", MACHINES, ids=lambda item: item.code)
-def test_decisions_do_not_depend_on_it(machine: object, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_decisions_do_not_depend_on_it(
+    machine: MachineModel, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Six hundred jobs decided with it and without it: every column of the frame the same."""
     dice = np.random.default_rng(5)
     sections = [
@@ -78,3 +89,24 @@ def test_decisions_do_not_depend_on_it(machine: object, monkeypatch: pytest.Monk
             for item in (fast, slow)
         )
         assert first == second
+
+
+def test_what_the_planner_looks_at_in_part_is_left_to_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where there are more combinations than it looks at, its coarser grid stands."""
+    machine = DESK.catalogue.machine("medlar-300")
+    monkeypatch.setattr(support_plan, "MOST_CANDIDATES", 5)
+    monkeypatch.setattr(support_plan_many, "MOST_CANDIDATES", 5)
+    support_plan._menu.cache_clear()
+    usable = usable_supports(
+        Keyed(machine), machine.fitted_as_delivered, "round", 114.3, FIGURES
+    ).best_seated()
+    length = np.random.default_rng(3).uniform(2000.0, 9000.0, 200).round(1)
+    weight, stiffness = np.full(200, 0.16), np.full(200, 6e11)
+    bed = Carrier(machine, Geometry(1.0), usable, FIGURES).bed(usable, ())
+    found = plan_many(bed, length, weight, stiffness)
+    assert 0 < found.is_settled.sum() < 200
+    for row in np.flatnonzero(found.is_settled).tolist():
+        one = Carrier(machine, Geometry(float(length[row])), usable, FIGURES).bed(usable, ())
+        (choice,) = find_plans(one, weight[:1], stiffness[:1]).choices
+        assert choice.stations == tuple(found.stations[row, : found.supports[row]].tolist())
+    support_plan._menu.cache_clear()
