@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ...catalogue.machines.model import MachineModel
+from ...catalogue.machines.model import MachineModel, Support
 from ..arrays import GRAVITY, Bools, Floats
 from ..inputs.figures import Figures
 from ..jobs.parse import Geometry
@@ -269,16 +269,27 @@ class Carrier:
         which: NDArray[np.intp],
     ) -> tuple[Floats, Floats]:
         """Return the lowest and highest centre over the supports used, NaN where there is none."""
+        sizes, back = np.unique(outside, return_inverse=True)
         low, high = np.full(len(outside), np.nan), np.full(len(outside), np.nan)
-        angles = self.figures.seat_angles
-        for number, (choice, usable) in enumerate(zip(choices, supports, strict=True)):
-            used = {item.code: item for item in dealt(usable, len(choice.stations))}
-            rows = np.flatnonzero(which == number)
-            sizes, back = np.unique(outside[rows], return_inverse=True)
-            for support in used.values():
-                centre = np.array(
-                    [seated(support, size, angles).centre for size in sizes.tolist()]
-                )[back]
+        # Few kinds of support stand under many choices: each is worked out once.
+        kinds: dict[tuple[Support, ...], int] = {}
+        kind = np.array(
+            [
+                kinds.setdefault(
+                    tuple(dict.fromkeys(dealt(usable, len(choice.stations)))), len(kinds)
+                )
+                for choice, usable in zip(choices, supports, strict=True)
+            ],
+            dtype=np.intp,
+        )[which]
+        for used, number in kinds.items():
+            rows = kind == number
+            for support in used:
+                centres = [
+                    seated(support, size, self.figures.seat_angles).centre
+                    for size in sizes.tolist()
+                ]
+                centre = np.array(centres)[back[rows]]
                 low[rows] = np.fmin(low[rows], centre)
                 high[rows] = np.fmax(high[rows], centre)
         return low, high
