@@ -12,7 +12,19 @@ from starlette.exceptions import HTTPException
 
 from ..catalogue.errors import CuttableError, OpenQuestion
 from ..engine.version import VERSION
-from .api import accounts, answers, asking, backlogs, health, limits
+from .api import (
+    accounts,
+    answers,
+    asking,
+    backlogs,
+    documents,
+    finding,
+    health,
+    impact,
+    machines,
+    revisions,
+    rules,
+)
 from .auth.authenticator import Authenticator, Ledgers
 from .engine_worker import Benches
 from .middleware import LOG, Guard, Metrics
@@ -53,7 +65,9 @@ def create_app(settings: Settings) -> FastAPI:
         redirect_slashes=False,
     )  # fmt: skip
     app.state.all, app.state.authenticator = state, state.authenticator
-    for module in (asking, limits, answers, backlogs, accounts):
+    for module in (
+        asking, finding, machines, documents, revisions, impact, rules, answers, backlogs, accounts,
+    ):  # fmt: skip
         app.include_router(module.router, responses=PROBLEMS)
     app.include_router(health.router, include_in_schema=False)
     app.include_router(pages.router, include_in_schema=False)

@@ -1,4 +1,4 @@
-"""Ask: check, lengths, sheet, chart; find sections and grades."""
+"""Ask: check, lengths, sheet, chart."""
 
 import json
 import time
@@ -8,9 +8,6 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from ...catalogue.errors import InputError, OpenQuestion
-from ...catalogue.tables.families import FAMILIES
-from ...catalogue.tables.search import find_sections
-from ...catalogue.tables.sections import inches_of
 from ...engine.answer.document import text_of
 from ...engine.answer.reasons import lengths_content
 from ...engine.jobs.parse import read_job
@@ -19,25 +16,60 @@ from ...engine.search.lengths import STEPS, length_intervals
 from ...engine.sheet.rendering import sheet_file
 from ..asking import EXAMPLE, Question, answered, check_names, kept_answer
 from ..auth.authenticator import CanAsk
+from ..content import ANSWER, QUESTION_REF, Content, sends
 from ..engine_worker import EngineWorker, Standing
 from ..middleware import SHEET_POLICY
-from ..openapi import ANSWER_REF
-from ..paging import LISTED, Page, paged, tagged
+from ..paging import tagged
 from ..settings import API
 from ..state import State, state_of
 
 router = APIRouter(prefix=API, tags=["asking"])
-ANSWER = {"content": {"application/json": {"schema": ANSWER_REF}},
-          "description": "The answer, as `check --json` prints it"}  # fmt: skip
 BODY: dict[str, Any] = {
     "requestBody": {
         "required": True,
-        "content": {"application/json": {"schema": Question.model_json_schema(),
+        "content": {"application/json": {"schema": QUESTION_REF,
                                          "examples": {"a job": {"value": EXAMPLE}}}},
     }
 }  # fmt: skip
 MEDIA = {"pdf": "application/pdf", "svg": "image/svg+xml", "html": "text/html; charset=utf-8",
          "png": "image/png"}  # fmt: skip
+
+
+class LengthRange(Content):
+    """Lengths from `low` to `high` (mm, both included) that get the same answer."""
+
+    low: float
+    high: float
+    verdict: str
+    """Empty where a question stands before it."""
+    decided_by: str
+    """The rule that decides; empty where it is in range."""
+    governing: str
+    """The measure with the largest utilisation at the high end."""
+    utilisation: float | None
+    """Of that measure there."""
+    missing: list[str]
+    """Accessories needed and not fitted."""
+
+
+class LengthsOnMachine(Content):
+    """What lengths a model takes."""
+
+    model: str
+    revision: int
+    digest: str
+    intervals: list[LengthRange]
+
+
+class Lengths(Content):
+    """For which stock lengths a section is in range, allowed or refused."""
+
+    schema: Literal["cuttable.lengths/1"]
+    section: str
+    grade: str
+    step: float
+    """mm: borders are found to this."""
+    machines: list[LengthsOnMachine]
 
 
 def question_in(body: bytes) -> Question:
@@ -49,7 +81,7 @@ def question_in(body: bytes) -> Question:
     return Question.model_validate_json(body)
 
 
-@router.post("/check", responses={200: ANSWER}, openapi_extra=BODY)
+@router.post("/check", responses=ANSWER, openapi_extra=BODY)
 async def check(request: Request, asker: CanAsk) -> Response:
     """Can these machines cut this stock, and on what conditions?
 
@@ -107,7 +139,7 @@ async def keep(state: State, asker: str, new: Any) -> int:
     return numbers[0]
 
 
-@router.post("/lengths", openapi_extra=BODY)
+@router.post("/lengths", openapi_extra=BODY, responses=sends(Lengths))
 async def lengths(request: Request, asker: CanAsk) -> Response:
     """For which stock lengths is a section in range, allowed, refused, and what decides?
 
@@ -133,7 +165,7 @@ async def lengths(request: Request, asker: CanAsk) -> Response:
     return Response(made, media_type="application/json")
 
 
-@router.post("/sheet", openapi_extra=BODY, responses={
+@router.post("/sheet", openapi_extra=BODY, response_class=Response, responses={
     200: {"content": {"application/pdf": {}, "image/svg+xml": {}, "text/html": {}}},
 })  # fmt: skip
 async def sheet(
@@ -178,7 +210,7 @@ async def sheet_response(
     return Response(made, media_type=MEDIA[kind], headers=headers)
 
 
-@router.get("/chart", responses={
+@router.get("/chart", response_class=Response, responses={
     200: {"content": {"image/svg+xml": {}, "image/png": {}, "text/html": {}}},
 })  # fmt: skip
 async def chart(
@@ -208,58 +240,3 @@ async def chart(
     key, made = await state_of(request).benches.long.run(work)
     headers = {} if kind == "png" else {"Content-Security-Policy": SHEET_POLICY}
     return tagged(request, made, MEDIA[kind], key, headers)
-
-
-@router.get("/sections", responses=LISTED)
-async def sections(
-    request: Request, asker: CanAsk, page: Page, text: Annotated[str, Query(max_length=100)] = ""
-) -> Response:
-    """Find sections by size, schedule or standard; every word must be part of one."""
-    _ = asker
-
-    def work(standing: Standing) -> tuple[str, list[dict[str, Any]]]:
-        return standing.key, standing.known(f"sections {text}", lambda: told(standing))
-
-    def told(standing: Standing) -> list[dict[str, Any]]:
-        tables = standing.assessor.catalogue.tables
-        found = find_sections(text, tables) if text.strip() else list(tables.every_section())
-        return [
-            {"designation": item.designation, "shape": item.shape, "height": item.height,
-             "width": item.width, "wall": item.wall, "standard": item.standard,
-             "note": item.note, **inches_of(item)}
-            for item in found
-        ]  # fmt: skip
-
-    key, rows = await state_of(request).benches.quick.run(work)
-    return paged(request, rows, page, key)
-
-
-@router.get("/grades", responses=LISTED)
-async def grades(
-    request: Request, asker: CanAsk, page: Page, text: Annotated[str, Query(max_length=100)] = ""
-) -> Response:
-    """Find grades by name, alias or family."""
-    _ = asker
-    wanted = text.casefold().split()
-
-    def work(standing: Standing) -> tuple[str, list[dict[str, Any]]]:
-        rows: list[dict[str, Any]] = []
-        for item in standing.assessor.catalogue.grades.values():
-            told = " ".join((item.name, item.family, item.product.name, *item.aliases)).casefold()
-            if all(word in told for word in wanted):
-                rows.append({
-                    "grade": item.name, "family": item.family, "product": item.product.name,
-                    "density": item.density, "yield_strength": item.yield_strength,
-                    "source": item.source, "status": item.status,
-                })  # fmt: skip
-        return standing.key, rows
-
-    key, rows = await state_of(request).benches.quick.run(work)
-    return paged(request, rows, page, key)
-
-
-@router.get("/families")
-async def families(asker: CanAsk) -> list[str]:
-    """Return the families of sections a chart can be drawn for."""
-    _ = asker
-    return list(FAMILIES)

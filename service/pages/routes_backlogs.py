@@ -19,7 +19,7 @@ from ..engine_worker import Standing
 from ..paging import PageOf
 from ..problems import status_of
 from ..state import state_of
-from ..workers.backlogs import Order, read
+from ..workers.task_folder import BacklogStands, Order, read
 from .faults import Fault, fault_of
 from .rendering import Asks, fragment, page
 from .routes_ask import models_of
@@ -49,10 +49,10 @@ async def _list(
     )  # fmt: skip
 
 
-def _told(item: dict[str, Any]) -> dict[str, Any]:
+def _told(item: BacklogStands) -> dict[str, Any]:
     sent = time.strftime("%Y-%m-%d %H:%M UTC", time.gmtime(item["sent"]))
-    what = f"impact of {item['revision']}" if item["kind"] == "impact" else ""
-    return item | {"when": sent, "what": what}
+    what = f"impact of {item.get('revision')}" if item["kind"] == "impact" else ""
+    return {**item, "when": sent, "what": what}
 
 
 @router.get("/backlogs")

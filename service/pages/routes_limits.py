@@ -17,7 +17,8 @@ from ...catalogue.ledger.records import (
     stamp,
 )
 from ...engine.answer.wording import System
-from ..api.limits import Draft, draft, plain
+from ..api.documents import plain
+from ..api.revisions import Draft, draft
 from ..engine_worker import Standing
 from ..problems import status_of
 from ..state import state_of

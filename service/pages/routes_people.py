@@ -10,8 +10,10 @@ from ...catalogue.errors import CuttableError
 from ...catalogue.ledger.accounts import RIGHTS, ROLES
 from ..api.accounts import (
     ChangedPerson,
+    MadeToken,
     NewPerson,
     NewToken,
+    PersonMade,
     added_person,
     added_token,
     changed_person,
@@ -84,7 +86,7 @@ async def sign_out_form(request: Request) -> Response:
 
 async def _account(
     request: Request, asker: Any, status: int = 200, *, fault: Fault | None = None,
-    where: str = "", made: dict[str, Any] | None = None, is_changed: bool = False,
+    where: str = "", made: MadeToken | None = None, is_changed: bool = False,
 ) -> HTMLResponse:  # fmt: skip
     state = state_of(request)
     tokens = [] if state.settings.is_open else await tokens_of(state, asker.person.name)
@@ -146,7 +148,7 @@ async def end_token(request: Request, asker: Asks, token: str) -> Response:
 
 async def _people(
     request: Request, status: int = 200, *, fault: Fault | None = None, who: str = "",
-    made: dict[str, Any] | None = None,
+    made: PersonMade | None = None,
 ) -> HTMLResponse:  # fmt: skip
     state = state_of(request)
     people = [] if state.settings.is_open else await people_of(state)

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from ..api.limits import plain_rule, rule_page
+from ..api.rules import plain_rule, rule_page
 from ..engine_worker import Standing
 from ..state import state_of
 from .rendering import Asks, page
