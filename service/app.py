@@ -27,7 +27,9 @@ from .api import (
 )
 from .auth.authenticator import Authenticator, Ledgers
 from .engine_worker import Benches
-from .middleware import LOG, Guard, Metrics
+from .logs import LOG
+from .metrics import Metrics
+from .middleware import Guard
 from .openapi import PROBLEMS, described
 from .pages import routes as pages
 from .problems import Told, is_api, status_of, told_of

@@ -6,7 +6,7 @@ from fastapi import Request
 
 from .auth.authenticator import Authenticator, Ledgers
 from .engine_worker import Benches
-from .middleware import Metrics
+from .metrics import Metrics
 from .response_cache import Warm
 from .settings import Settings
 from .workers.backlogs import Backlogs

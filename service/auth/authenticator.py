@@ -15,7 +15,8 @@ from ...catalogue.errors import InputError
 from ...catalogue.ledger import accounts
 from ...catalogue.ledger.accounts import Person, Right
 from ...catalogue.ledger.database import Ledger, open_ledger
-from ..middleware import HERE, SAFE, From, Proxies, host_name, is_loopback
+from ..addresses import HERE, From, Proxies, host_name, is_loopback
+from ..middleware import SAFE
 from ..settings import Settings
 
 T = TypeVar("T")

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from ...catalogue.errors import InputError
-from ..middleware import LOG
+from ..logs import LOG
 from ..settings import Settings
 from .task_folder import ENDED, BacklogStands, ImpactOrder, Order, read, standing_of, written
 from .task_process import TaskProcess, why_ended
