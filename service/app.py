@@ -26,14 +26,14 @@ from .api import (
     rules,
 )
 from .auth.authenticator import Authenticator, Ledgers
-from .engine_worker import Benches
+from .engine_worker import EngineWorkers
 from .logs import LOG
 from .metrics import Metrics
 from .middleware import Guard
 from .openapi import PROBLEMS, described
 from .pages import routes as pages
 from .problems import Told, is_api, status_of, told_of
-from .response_cache import Warm
+from .response_cache import ResponseCache
 from .settings import API, Settings
 from .state import State
 from .workers.backlogs import Backlogs
@@ -50,12 +50,12 @@ def create_app(settings: Settings) -> FastAPI:
     async def alive(app: FastAPI) -> AsyncGenerator[None]:
         _ = app
         await state.backlogs.start()
-        state.benches.start()
+        state.engine.start()
         try:
             yield
         finally:
             await state.backlogs.close()
-            state.benches.close()
+            state.engine.close()
             state.ledgers.close()
 
     app = FastAPI(
@@ -84,9 +84,9 @@ def create_app(settings: Settings) -> FastAPI:
 def _state(settings: Settings) -> State:
     ledgers = Ledgers(settings)
     return State(
-        settings=settings, ledgers=ledgers, benches=Benches(settings),
+        settings=settings, ledgers=ledgers, engine=EngineWorkers(settings),
         authenticator=Authenticator(settings, ledgers),
-        metrics=Metrics(), warm=Warm(), backlogs=Backlogs(settings),
+        metrics=Metrics(), response_cache=ResponseCache(), backlogs=Backlogs(settings),
     )  # fmt: skip
 
 

@@ -1,6 +1,6 @@
 """What every request passes: an id, limits of size, time and rate, safe headers, a line of log.
 
-Plain ASGI, because a layer of a framework for each would cost more than a warm answer does.
+Plain ASGI, because a layer of a framework for each would cost more than a cached answer does.
 """
 
 import asyncio

@@ -131,7 +131,7 @@ async def again(request: Request, asker: CanAsk, name: Name) -> AskedAgain:
     """Work an answer out again from the revisions of its day; it must be the same."""
     _ = asker
     kept, files = await find(request, name)
-    made = await state_of(request).benches.long.run(
+    made = await state_of(request).engine.long.run(
         lambda standing: asked_again(standing.snapshot, kept, files, is_today=False)
     )
     return {"answer": kept.answer, "is_same": made == kept.text}
@@ -142,7 +142,7 @@ async def today(request: Request, asker: CanAsk, name: Name) -> AskedToday:
     """Return an answer as it was and as it would be today."""
     _ = asker
     kept, files = await find(request, name)
-    made = await state_of(request).benches.long.run(
+    made = await state_of(request).engine.long.run(
         lambda standing: asked_again(standing.snapshot, kept, files, is_today=True)
     )
     return {"answer": kept.answer, "is_same": made == kept.text,

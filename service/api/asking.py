@@ -89,8 +89,8 @@ async def check(request: Request, asker: CanAsk) -> Response:
     kept in the ledger, and `Location` says where.
     """
     state, body = state_of(request), await request.body()
-    quick = state.benches.quick
-    if quick.is_fresh() and (known := state.warm.get(quick.key, body)) is not None:
+    quick = state.engine.quick
+    if quick.is_fresh() and (known := state.response_cache.get(quick.key, body)) is not None:
         quick.used = time.monotonic()
         state.metrics.answers.labels("known").inc()
         return Response(known, media_type="application/json")
@@ -104,24 +104,24 @@ async def check(request: Request, asker: CanAsk) -> Response:
     known = None
     if not quick.is_fresh() and not question.keep:
         key = await quick.run(lambda standing: standing.key)
-        known = state.warm.get(key, body)
+        known = state.response_cache.get(key, body)
     if known is not None:
         state.metrics.answers.labels("known").inc()
         return Response(known, media_type="application/json")
-    key, text, kept = await bench_for(state, question).run(work)
+    key, text, kept = await worker_for(state, question).run(work)
     state.metrics.answers.labels("new").inc()
     headers: dict[str, str] = {}
     if kept is not None:
         number = await keep(state, asker.person.name, kept)
         headers["Location"] = f"{API}/answers/{number}"
     else:
-        state.warm.put(key, body, text)
+        state.response_cache.put(key, body, text)
     return Response(text, media_type="application/json", headers=headers)
 
 
-def bench_for(state: State, question: Question) -> EngineWorker:
-    """Return the bench for a question: what takes long keeps nobody waiting who asks briefly."""
-    return state.benches.long if question.is_heavy else state.benches.quick
+def worker_for(state: State, question: Question) -> EngineWorker:
+    """Return the worker for a question: what takes long keeps nobody waiting who asks briefly."""
+    return state.engine.long if question.is_heavy else state.engine.quick
 
 
 async def keep(state: State, asker: str, new: Any) -> int:
@@ -161,7 +161,7 @@ async def lengths(request: Request, asker: CanAsk) -> Response:
                  for machine in assessor.machines(question.machines)]  # fmt: skip
         return json.dumps(lengths_content(job, found, system), allow_nan=False).encode()
 
-    made = await state_of(request).benches.long.run(work)
+    made = await state_of(request).engine.long.run(work)
     return Response(made, media_type="application/json")
 
 
@@ -203,7 +203,7 @@ async def sheet_response(
         one = answer.verdicts[0]
         return one.id, sheet_file(one, kind, question.system, paper)
 
-    name, made = await state.benches.long.run(work)
+    name, made = await state.engine.long.run(work)
     headers = {"Content-Disposition": f'inline; filename="sheet-{name}.{kind}"'}
     if kind != "pdf":
         headers["Content-Security-Policy"] = SHEET_POLICY
@@ -237,6 +237,6 @@ async def chart(
             return standing.key, drawn.page(units).encode()
         return standing.key, drawn.picture(kind, units)
 
-    key, made = await state_of(request).benches.long.run(work)
+    key, made = await state_of(request).engine.long.run(work)
     headers = {} if kind == "png" else {"Content-Security-Policy": SHEET_POLICY}
     return tagged(request, made, MEDIA[kind], key, headers)

@@ -101,7 +101,7 @@ async def take(state: State, asker: Asker, order: Order, content: AsyncIterator[
         mark = standing.snapshot.mark
         return mark.at, mark.entries
 
-    mark = await state.benches.quick.run(look)
+    mark = await state.engine.quick.run(look)
     return await state.backlogs.take(order, asker.person.name, mark, content)
 
 

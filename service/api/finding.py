@@ -78,7 +78,7 @@ async def sections(
         found = find_sections(text, tables) if text.strip() else list(tables.every_section())
         return [line_of(item) for item in found]
 
-    key, rows = await state_of(request).benches.quick.run(work)
+    key, rows = await state_of(request).engine.quick.run(work)
     return paged(request, rows, page, key)
 
 
@@ -102,7 +102,7 @@ async def grades(
                 })  # fmt: skip
         return standing.key, rows
 
-    key, rows = await state_of(request).benches.quick.run(work)
+    key, rows = await state_of(request).engine.quick.run(work)
     return paged(request, rows, page, key)
 
 

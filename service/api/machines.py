@@ -61,7 +61,7 @@ async def machines(request: Request, asker: CanAsk, page: Page, as_of: AsOf = ""
                          "digest": over.digest})  # fmt: skip
         return standing.key, rows
 
-    key, rows = await state_of(request).benches.quick.run(work)
+    key, rows = await state_of(request).engine.quick.run(work)
     return paged(request, rows, page, key)
 
 
@@ -75,7 +75,7 @@ async def machine(
     def work(standing: Standing) -> dict[str, Any]:
         return describe(_assessor_at(standing, as_of).catalogue.machine(code))
 
-    found = await state_of(request).benches.quick.run(work)
+    found = await state_of(request).engine.quick.run(work)
     return {"schema": "cuttable.machine/1", **found}
 
 

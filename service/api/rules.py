@@ -83,7 +83,7 @@ async def rules(request: Request, asker: CanAsk, page: Page) -> Response:
     def work(standing: Standing) -> tuple[str, list[RuleLine]]:
         return standing.key, [plain_rule(rule) for rule in standing.assessor.rule_set.rules]
 
-    key, rows = await state_of(request).benches.quick.run(work)
+    key, rows = await state_of(request).engine.quick.run(work)
     return paged(request, rows, page, key)
 
 
@@ -95,7 +95,7 @@ async def rule(request: Request, asker: CanAsk, code: Code) -> RulePage:
     def work(standing: Standing) -> RulePage:
         return rule_page(standing, code)
 
-    return await state_of(request).benches.quick.run(work)
+    return await state_of(request).engine.quick.run(work)
 
 
 def rule_page(standing: Standing, code: str) -> RulePage:

@@ -41,7 +41,7 @@ async def _list(
     chosen: tuple[str, ...] = (), is_best: bool = False,
 ) -> HTMLResponse:  # fmt: skip
     state = state_of(request)
-    models = await state.benches.quick.run(lambda standing: models_of(standing.assessor))
+    models = await state.engine.quick.run(lambda standing: models_of(standing.assessor))
     found = [_told(item) for item in mine(state, asker)]
     return page(
         request, "backlogs.html", status, models=models, backlogs=found, fault=fault,
@@ -174,7 +174,7 @@ async def _words(request: Request, item: dict[str, Any]) -> _Words:
             {code: mitigation.title for code, mitigation in rule_set.mitigations.items()},
         )
 
-    return await state_of(request).benches.quick.run(work)
+    return await state_of(request).engine.quick.run(work)
 
 
 def _cells(row: dict[str, Any], words: _Words) -> dict[str, Any]:

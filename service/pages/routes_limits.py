@@ -90,7 +90,7 @@ async def document(
         return model.title, limit_lines(standing.assessor, model, units), None
 
     found, now = await state.ledgers.run(read)
-    title, lines, fault = await state.benches.quick.run(machine)
+    title, lines, fault = await state.engine.quick.run(machine)
     revisions = [
         {"item": item, "standing": history.standing(item, found, now),
          "changes": [change.text() for change in found.changes.get(item.number, [])]}

@@ -25,7 +25,7 @@ from ..auth.accounts_flow import change_password, clear_cookie, set_cookie, sign
 from ..problems import status_of
 from ..state import state_of
 from .faults import Fault, fault_of
-from .rendering import Administers, Asks, door_of, own_path, page
+from .rendering import Administers, Asks, authenticator_of, own_path, page
 
 router = APIRouter()
 
@@ -43,7 +43,7 @@ async def _sent(request: Request) -> dict[str, str]:
 async def sign_in_page(request: Request) -> Response:
     """Show the form; whoever is signed in already is led on."""
     back = own_path(request.query_params.get("next", "/"))
-    request.state.asker = await door_of(request).asker(request)
+    request.state.asker = await authenticator_of(request).asker(request)
     if request.state.asker is not None:
         return RedirectResponse(back, 303)
     return page(request, "sign_in.html", back=back, told=None, name="", links=())
@@ -70,7 +70,7 @@ async def sign_out_form(request: Request) -> Response:
     from ...catalogue.ledger.accounts import is_same_secret
     from ..auth.authenticator import FORM_FIELD
 
-    asker = await door_of(request).asker(request)
+    asker = await authenticator_of(request).asker(request)
     made = RedirectResponse("/sign-in", 303)
     if asker is not None and asker.secret:
         sent = await _sent(request)

@@ -57,7 +57,7 @@ async def _page(
         }  # fmt: skip
 
     told = await state.ledgers.run(read)
-    titles = await state.benches.quick.run(
+    titles = await state.engine.quick.run(
         lambda standing: {rule.code: rule.title for rule in standing.assessor.rule_set.rules}
     )
     report = told["report"]

@@ -11,9 +11,9 @@ from cuttable.engine.statics.support_loads import Carrier, Keyed, usable_support
 from cuttable.engine.statics.support_plan import find_plans
 from cuttable.engine.statics.support_plan_many import plan_many
 
-DESK = AssessorCore()
-MACHINES = list(DESK.catalogue.machines.values())
-FIGURES = figures_of(DESK.rule_set)
+CORE = AssessorCore()
+MACHINES = list(CORE.catalogue.machines.values())
+FIGURES = figures_of(CORE.rule_set)
 
 
 @pytest.mark.parametrize("machine", MACHINES, ids=lambda item: item.code)
@@ -51,22 +51,22 @@ def test_decisions_do_not_depend_on_it(machine: object, monkeypatch: pytest.Monk
     dice = np.random.default_rng(5)
     sections = [
         row.section()
-        for row in DESK.catalogue.tables.pipes.values()
+        for row in CORE.catalogue.tables.pipes.values()
         if row.standard == "ASME B36.10M" and row.od_in <= 20
     ]
     jobs = [
-        Job(section, grade_of(None, section, DESK.catalogue).grade, float(length))
+        Job(section, grade_of(None, section, CORE.catalogue).grade, float(length))
         for section, length in zip(
             [sections[place] for place in dice.integers(0, len(sections), 600)],
             dice.uniform(900, machine.limit("stock_length").absolute, 600).round(2),
             strict=True,
         )
     ]
-    table = table_of(jobs, DESK.rule_set.vocabulary)
+    table = table_of(jobs, CORE.rule_set.vocabulary)
     which = np.zeros(len(jobs), dtype=np.intp)
-    fast = DESK.engine.decide_table(table, [machine], which)
+    fast = CORE.engine.decide_table(table, [machine], which)
     monkeypatch.setattr(supports, "MANY", 10**9)
-    slow = DESK.engine.decide_table(table, [machine], which)
+    slow = CORE.engine.decide_table(table, [machine], which)
     assert (fast.ranks == slow.ranks).all()
     for kind in ("given", "heavy", "facts", "numbers"):
         for name, column in getattr(slow.frame, kind).items():
