@@ -130,7 +130,7 @@ def html_table(rows: Sequence[tuple[str, int]]) -> str:
 
 def pdf_report(summary: Summary, *, about: str, provenance: str) -> bytes:
     """Return the summary as a PDF of one page."""
-    from ..sheet.page import compiled, escaped
+    from ..sheet.typesetting import compiled, escaped
 
     def table(rows: Sequence[tuple[str, int]]) -> str:
         most = max((count for _, count in rows), default=1)
