@@ -11,7 +11,9 @@ from ..engine.answer.document import VERDICTS
 from ..engine.answer.reasons import lengths_content, reason_of
 from ..engine.answer.wording import System, show
 from ..engine.assessor import AssessorCore
-from ..engine.jobs.parse import Job, JobText, read_job
+from ..engine.jobs.fields import JobText
+from ..engine.jobs.job import Job
+from ..engine.jobs.parse import read_job
 from ..engine.search.lengths import STEPS, Interval, length_intervals
 from .apps import new_app
 from .context import open_assessor

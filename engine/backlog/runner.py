@@ -17,8 +17,9 @@ from ...catalogue.machines.model import MachineModel
 from ..arrays import Bools, Floats
 from ..assessor import AssessorCore
 from ..combinations import combined
+from ..jobs.checks import check_fitted, check_kerf
+from ..jobs.job import Geometry
 from ..jobs.job_table import Index, JobTable
-from ..jobs.parse import Geometry, check_fitted, check_kerf
 from .answer import COUNTED, DETAILS, NUMBERS, WORDS, Answers, rank_codes
 from .parse_jobs import Fault, Normaliser, Read, Texts
 from .workers import Workers

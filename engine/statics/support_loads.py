@@ -17,7 +17,7 @@ from ...catalogue.machines.model import UNSTATED, MachineModel, Support
 from ...catalogue.tables.sections import Section
 from ..arrays import GRAVITY, Bools, Floats
 from ..inputs.figures import Figures
-from ..jobs.parse import Geometry
+from ..jobs.job import Geometry
 from .part_release import Piece, Tube, pieces, tab_stress, tabs_of
 from .seating import Seated, seated
 from .support_plan import Bed, Bound, Choice, Rating, find_plans, unit_rating

@@ -28,7 +28,8 @@ from cuttable.engine.backlog.runner import Asked, Runner
 from cuttable.engine.impact.impact import EXAMPLES, Side, impact_of, state_over
 from cuttable.engine.impact.model import Impact, Source
 from cuttable.engine.impact.page import impact_page
-from cuttable.engine.jobs.parse import JobText, read_job
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.parse import read_job
 from cuttable.rules.loader import FOLDER as RULES
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st

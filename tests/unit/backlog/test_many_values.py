@@ -11,7 +11,7 @@ import pytest
 from cuttable.engine.backlog.parse_jobs import COLUMNS, Normaliser, Texts
 from cuttable.engine.backlog.runner import Asked, Runner
 from cuttable.engine.combinations import combined
-from cuttable.engine.jobs.parse import Geometry
+from cuttable.engine.jobs.job import Geometry
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

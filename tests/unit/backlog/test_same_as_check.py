@@ -15,7 +15,8 @@ from cuttable.engine.answer.document import Answer
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.backlog.parse_jobs import COLUMNS, Texts, split
 from cuttable.engine.backlog.runner import Asked, Runner
-from cuttable.engine.jobs.parse import JobText, read_job
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.parse import read_job
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 

@@ -19,7 +19,7 @@ from cuttable.engine.answer.wording import System
 from cuttable.engine.answer.words import WORTH_SHOWING, card_of, is_moot
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.decision.limit_check import FULL, is_near, is_over
-from cuttable.engine.jobs.parse import JobText
+from cuttable.engine.jobs.fields import JobText
 from cuttable.service.pages.answer_view import shown
 from cuttable.service.pages.rendering import ENVIRONMENT
 

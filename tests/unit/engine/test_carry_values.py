@@ -14,7 +14,7 @@ from cuttable.catalogue.designations.designations import read_section
 from cuttable.catalogue.machines.model import MachineModel
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.inputs.figures import figures_of
-from cuttable.engine.jobs.parse import Geometry, Part
+from cuttable.engine.jobs.job import Geometry, Part
 from cuttable.engine.statics.support_loads import (
     HOPELESS,
     MOST_STATIONS,

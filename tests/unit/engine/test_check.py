@@ -14,7 +14,9 @@ from cuttable.engine.answer.making import answers
 from cuttable.engine.assessor import AssessorCore, is_at_least
 from cuttable.engine.decision.decide import fullness
 from cuttable.engine.decision.inference import RANK
-from cuttable.engine.jobs.parse import Job, JobText, read_job
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.job import Job
+from cuttable.engine.jobs.parse import read_job
 from cuttable.engine.search.fit import longest_lengths
 from hypothesis import given, settings
 from hypothesis import strategies as st

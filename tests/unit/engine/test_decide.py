@@ -12,7 +12,9 @@ from cuttable.engine.decision.conditions import Scope
 from cuttable.engine.decision.decide import Decision, Engine, fullness
 from cuttable.engine.decision.decide import _distinct as distinct
 from cuttable.engine.inputs.frame import Frame
-from cuttable.engine.jobs.parse import Job, JobText, read_job
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.job import Job
+from cuttable.engine.jobs.parse import read_job
 from cuttable.engine.measures import Measured
 from cuttable.rules import loader
 from cuttable.rules.model import Measure, RuleSet, Served

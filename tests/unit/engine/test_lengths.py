@@ -8,8 +8,10 @@ import pytest
 from cuttable.catalogue.tables.families import FAMILIES
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.backlog.answer import answers_of
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.job import Geometry, Job
 from cuttable.engine.jobs.job_table import table_of
-from cuttable.engine.jobs.parse import Geometry, Job, JobText, grade_of, read_job
+from cuttable.engine.jobs.parse import grade_of, read_job
 from cuttable.engine.search.chart import chart_of
 from cuttable.engine.search.lengths import STEPS, Interval, length_intervals
 from cuttable.engine.search.section_range import section_range

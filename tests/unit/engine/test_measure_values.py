@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.decision.decide import Decision
-from cuttable.engine.jobs.parse import JobText, read_job
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.parse import read_job
 from cuttable.engine.measures import REGISTRY
 
 G: Final = 9.80665

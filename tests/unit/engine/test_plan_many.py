@@ -5,8 +5,9 @@ import pytest
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.inputs import supports
 from cuttable.engine.inputs.figures import figures_of
+from cuttable.engine.jobs.job import Geometry, Job
 from cuttable.engine.jobs.job_table import table_of
-from cuttable.engine.jobs.parse import Geometry, Job, grade_of
+from cuttable.engine.jobs.parse import grade_of
 from cuttable.engine.statics.support_loads import Carrier, Keyed, usable_supports
 from cuttable.engine.statics.support_plan import find_plans
 from cuttable.engine.statics.support_plan_many import plan_many

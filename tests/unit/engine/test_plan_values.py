@@ -14,8 +14,10 @@ from cuttable.catalogue.machines.model import MachineModel
 from cuttable.engine.answer.document import plain
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.backlog.answer import answers_of
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.job import Geometry, Job
 from cuttable.engine.jobs.job_table import table_of
-from cuttable.engine.jobs.parse import Geometry, Job, JobText, read_job
+from cuttable.engine.jobs.parse import read_job
 from cuttable.engine.search.fit import (
     longest_lengths,
     more_supports,

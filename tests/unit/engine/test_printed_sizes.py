@@ -15,7 +15,9 @@ from cuttable.engine.answer.wording import System
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.backlog.answer import answers_of
 from cuttable.engine.decision.decide import fullness
-from cuttable.engine.jobs.parse import Job, JobText, read_job
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.job import Job
+from cuttable.engine.jobs.parse import read_job
 from cuttable.engine.sheet.content import content_of
 
 MODEL = (Path(__file__).resolve().parents[3] / "catalogue/models/alder-320.toml").read_text()

@@ -11,7 +11,7 @@ import pytest
 from cuttable.engine.answer.document import Answer
 from cuttable.engine.answer.wording import System
 from cuttable.engine.assessor import AssessorCore
-from cuttable.engine.jobs.parse import JobText
+from cuttable.engine.jobs.fields import JobText
 from cuttable.engine.sheet import bed_drawing, content_of, html_page, pdf_page, svg_page
 from cuttable.engine.sheet.drawing import HEIGHT, WIDTH
 from pypdf import PdfReader
