@@ -9,7 +9,7 @@ from ..catalogue.machines.site_overlay import MARK
 from ..engine.answer.document import Reply, text_of
 from ..engine.answer.wording import system_of
 from ..engine.assessor import AssessorCore, is_at_least
-from ..engine.jobs.parse import JobText
+from ..engine.jobs.fields import JobText
 from .apps import new_app
 from .context import open_assessor
 from .options import JOB, Json, Machines, UnitsTyped, Who, Words, command, section_and_length

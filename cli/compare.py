@@ -2,16 +2,20 @@
 
 import json
 from collections.abc import Mapping
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from ..catalogue.errors import OpenQuestion
 from ..engine.answer.wording import show, system_of
-from ..engine.jobs.parse import Job, JobText, read_job
+from ..engine.jobs.fields import JobText
+from ..engine.jobs.parse import read_job
 from .apps import new_app
 from .context import open_assessor
 from .options import GRADE, Json, UnitsTyped, command
+
+if TYPE_CHECKING:
+    from ..engine.jobs.job import Job
 
 MEASURES = ("linear_mass", "stock_mass", "rotary_inertia")
 

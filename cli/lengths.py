@@ -10,20 +10,15 @@ from ..catalogue.errors import OpenQuestion
 from ..engine.answer.document import VERDICTS
 from ..engine.answer.reasons import lengths_content, reason_of
 from ..engine.answer.wording import System, show
+from ..engine.answer.words import WORDS_BY_NAME
 from ..engine.assessor import AssessorCore
-from ..engine.jobs.parse import Job, JobText, read_job
+from ..engine.jobs.fields import JobText
+from ..engine.jobs.job import Job
+from ..engine.jobs.parse import read_job
 from ..engine.search.lengths import STEPS, Interval, length_intervals
 from .apps import new_app
 from .context import open_assessor
 from .options import STOCK, Json, Machines, Section, command
-
-WORDS = {
-    VERDICTS["setting"]: "in range",
-    VERDICTS["conditions"]: "allowed with conditions",
-    VERDICTS["refused"]: "refused",
-    "": "question open",
-}
-
 
 app = new_app()
 
@@ -83,7 +78,7 @@ def lengths(
         sentence = f"{machine.named}: {_sentence(intervals, units)}"
         screen.print(paragraph(sentence, screen.width), soft_wrap=True)
         rows = [
-            [show(item.low, "mm", units), show(item.high, "mm", units), WORDS[item.verdict],
+            [show(item.low, "mm", units), show(item.high, "mm", units), WORDS_BY_NAME[item.verdict],
              _reason(item, rules, titles)]
             for item in intervals
         ]  # fmt: skip
@@ -121,7 +116,7 @@ def _sentence(intervals: Sequence[Interval], units: System) -> str:
             told = " and ".join(
                 f"{show(low, 'mm', units)} to {show(high, 'mm', units)}" for low, high in spans
             )
-            parts.append(f"{WORDS[verdict]} {told}")
+            parts.append(f"{WORDS_BY_NAME[verdict]} {told}")
     return f"{', '.join(parts)}." if parts else "refused at every length."
 
 

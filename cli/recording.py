@@ -11,7 +11,7 @@ from ..catalogue.ledger.snapshot import Snapshot
 from ..engine.answer.document import Reply
 from ..engine.answer.wording import System
 from ..engine.assessor import AssessorCore
-from ..engine.jobs.parse import JobText
+from ..engine.jobs.fields import JobText
 from ..engine.review.ledger_assessor import assessor_of
 from ..engine.review.recording import new_answer
 from .context import open_ledger, person

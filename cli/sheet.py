@@ -8,7 +8,7 @@ import typer
 
 from ..catalogue.errors import InputError, OpenQuestion
 from ..engine.answer.wording import system_of
-from ..engine.jobs.parse import JobText
+from ..engine.jobs.fields import JobText
 from .apps import new_app
 from .context import open_assessor
 from .files import write_whole

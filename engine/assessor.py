@@ -20,7 +20,10 @@ from .answer.wording import System
 from .decision.decide import Engine
 from .decision.inference import RANK
 from .inputs.contract import load_rules
-from .jobs.parse import Job, JobText, check_fitted, check_kerf, read_job
+from .jobs.checks import check_fitted, check_kerf
+from .jobs.fields import JobText
+from .jobs.job import Job
+from .jobs.parse import read_job
 from .search.fit import longest_lengths, more_supports, smallest_models, with_accessories
 from .version import VERSION
 

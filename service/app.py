@@ -12,14 +12,28 @@ from starlette.exceptions import HTTPException
 
 from ..catalogue.errors import CuttableError, OpenQuestion
 from ..engine.version import VERSION
-from .api import accounts, answers, asking, backlogs, health, limits
+from .api import (
+    accounts,
+    answers,
+    asking,
+    backlogs,
+    documents,
+    finding,
+    health,
+    impact,
+    machines,
+    revisions,
+    rules,
+)
 from .auth.authenticator import Authenticator, Ledgers
-from .engine_worker import Benches
-from .middleware import LOG, Guard, Metrics
+from .engine_worker import EngineWorkers
+from .logs import LOG
+from .metrics import Metrics
+from .middleware import Guard
 from .openapi import PROBLEMS, described
 from .pages import routes as pages
 from .problems import Told, is_api, status_of, told_of
-from .response_cache import Warm
+from .response_cache import ResponseCache
 from .settings import API, Settings
 from .state import State
 from .workers.backlogs import Backlogs
@@ -36,12 +50,12 @@ def create_app(settings: Settings) -> FastAPI:
     async def alive(app: FastAPI) -> AsyncGenerator[None]:
         _ = app
         await state.backlogs.start()
-        state.benches.start()
+        state.engine.start()
         try:
             yield
         finally:
             await state.backlogs.close()
-            state.benches.close()
+            state.engine.close()
             state.ledgers.close()
 
     app = FastAPI(
@@ -53,7 +67,9 @@ def create_app(settings: Settings) -> FastAPI:
         redirect_slashes=False,
     )  # fmt: skip
     app.state.all, app.state.authenticator = state, state.authenticator
-    for module in (asking, limits, answers, backlogs, accounts):
+    for module in (
+        asking, finding, machines, documents, revisions, impact, rules, answers, backlogs, accounts,
+    ):  # fmt: skip
         app.include_router(module.router, responses=PROBLEMS)
     app.include_router(health.router, include_in_schema=False)
     app.include_router(pages.router, include_in_schema=False)
@@ -68,9 +84,9 @@ def create_app(settings: Settings) -> FastAPI:
 def _state(settings: Settings) -> State:
     ledgers = Ledgers(settings)
     return State(
-        settings=settings, ledgers=ledgers, benches=Benches(settings),
+        settings=settings, ledgers=ledgers, engine=EngineWorkers(settings),
         authenticator=Authenticator(settings, ledgers),
-        metrics=Metrics(), warm=Warm(), backlogs=Backlogs(settings),
+        metrics=Metrics(), response_cache=ResponseCache(), backlogs=Backlogs(settings),
     )  # fmt: skip
 
 

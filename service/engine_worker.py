@@ -1,12 +1,11 @@
 """Threads with an assessor of their own, so that engine work never runs on the event loop.
 
-Each bench has one thread and one assessor: nothing of the engine is shared between threads. The
+Each worker has one thread and one assessor: nothing of the engine is shared between threads. The
 assessor is of what is in force; the ledger is looked at again after a second, and at once after a
 change made here.
 """
 
 import asyncio
-import datetime as dt
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -14,10 +13,9 @@ from contextlib import suppress
 from typing import Any, Final, NamedTuple, TypeVar
 
 from ..catalogue.errors import CuttableError
-from ..catalogue.files.file_source import digest_of
 from ..catalogue.ledger.snapshot import Snapshot
 from ..engine.assessor import AssessorCore
-from ..engine.review.ledger_assessor import assessor_of
+from ..engine.review.in_force import InForce
 from .settings import Settings
 
 T = TypeVar("T")
@@ -55,22 +53,26 @@ class EngineWorker:
     def __init__(self, settings: Settings, name: str) -> None:
         self._settings = settings
         self._thread = ThreadPoolExecutor(1, thread_name_prefix=name)
+        self._in_force = InForce(settings.fresh)
         self._standing: Standing | None = None
-        self._looked = -1e9
-        self.key = ""
         self.used = -1e9
         """When it was asked last."""
 
+    @property
+    def key(self) -> str:
+        """The key of what was in force when the ledger was looked at last."""
+        return self._in_force.key
+
     def is_fresh(self) -> bool:
         """Say whether the ledger was looked at a moment ago."""
-        return time.monotonic() - self._looked < self._settings.fresh
+        return self._in_force.is_fresh()
 
     def forget(self) -> None:
         """Look at the ledger again before the next answer."""
-        self._looked = -1e9
+        self._in_force.forget()
 
     def standing(self, *, is_anew: bool = False) -> Standing:
-        """Return what is in force; only from the bench's own thread.
+        """Return what is in force; only from the worker's own thread.
 
         Args:
             is_anew: look at the ledger even if it was looked at a moment ago.
@@ -78,27 +80,15 @@ class EngineWorker:
         Raises:
             FileError: the ledger cannot be read.
         """
-        if self._standing is not None and self.is_fresh() and not is_anew:
-            return self._standing
-        looked = time.monotonic()
-        snapshot = Snapshot(self._settings.place)
-        day = dt.datetime.now(dt.UTC).date().isoformat()
-        parts = [f"{name}={number}" for name, (number, _) in sorted(snapshot.numbers.items())]
-        key = digest_of(day.encode(), *(part.encode() for part in parts))
-        if self._standing is None or self._standing.key != key:
-            if self._standing is not None:
-                self._standing.snapshot.close()
-            self._standing = Standing(key, assessor_of(snapshot), snapshot, {})
-            self.key = key
-        else:
-            # The same revisions are in force; what is kept says when they were looked up.
-            self._standing.snapshot.mark = snapshot.mark
-            snapshot.close()
-        self._looked = looked
+        assessor = self._in_force.assessor(self._settings.place, is_anew=is_anew)
+        snapshot = self._in_force.snapshot
+        assert snapshot is not None  # noqa: S101 - a service has a ledger
+        if self._standing is None or self._standing.snapshot is not snapshot:
+            self._standing = Standing(self._in_force.key, assessor, snapshot, {})
         return self._standing
 
     async def run(self, work: Callable[[Standing], T]) -> T:
-        """Run work with what is in force on the bench's thread, and return what it returns."""
+        """Run work with what is in force on the worker's thread, and return what it returns."""
         self.used = time.monotonic()
         loop = asyncio.get_running_loop()
         return await loop.run_in_executor(self._thread, lambda: work(self.standing()))
@@ -116,13 +106,12 @@ class EngineWorker:
         self._thread.shutdown(wait=True)
 
     def _let_go(self) -> None:
-        if self._standing is not None:
-            self._standing.snapshot.close()
-            self._standing = None
+        self._in_force.close()
+        self._standing = None
 
 
-class Benches:
-    """One bench for checks, one for what takes longer, so that neither waits for the other."""
+class EngineWorkers:
+    """One worker for checks, one for what takes longer, so that neither waits for the other."""
 
     def __init__(self, settings: Settings) -> None:
         self.quick = EngineWorker(settings, "quick")

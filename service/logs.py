@@ -4,7 +4,9 @@ import datetime as dt
 import json
 import logging
 import sys
-from typing import Any
+from typing import Any, Final
+
+LOG: Final = logging.getLogger("cuttable.service")
 
 
 class JsonLines(logging.Formatter):

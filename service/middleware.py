@@ -1,36 +1,43 @@
 """What every request passes: an id, limits of size, time and rate, safe headers, a line of log.
 
-Plain ASGI, because a layer of a framework for each would cost more than a warm answer does.
+Plain ASGI, because a layer of a framework for each would cost more than a cached answer does.
 """
 
 import asyncio
-import functools
-import ipaddress
 import logging
 import re
 import secrets
 import time
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable, MutableMapping
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 from fastapi import Request
 from fastapi.responses import Response
-from prometheus_client import CollectorRegistry, Counter, Histogram
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 
 from ..catalogue.errors import InputError
+from .addresses import (
+    HERE,
+    MOST_ADDRESSES,
+    From,
+    Proxies,
+    Scope,
+    counted_as,
+    host_name,
+    is_loopback,
+    is_same_origin,
+)
+from .logs import LOG
+from .metrics import Metrics
 from .settings import API, Settings
 
-Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
 Tell = Callable[[Request, Exception], Awaitable[Response]]
-
-LOG: Final = logging.getLogger("cuttable.service")
 
 POLICY: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
@@ -52,99 +59,14 @@ _HEADERS: Final[tuple[tuple[bytes, bytes], ...]] = (
     (b"content-security-policy", POLICY.encode()),
     (b"cache-control", b"no-store"),
 )
-MOST_ADDRESSES: Final = 10_000
-"""Addresses whose rate is remembered."""
 LARGE: Final = 2**24
 """Bytes above which a request may take longer to come."""
 GONE: Final = 499
 """Status that is counted for whoever left before the answer."""
 FORMS: Final = ("application/x-www-form-urlencoded", "multipart/form-data")
-HERE: Final = frozenset({"localhost", "127.0.0.1", "[::1]"})
-"""Names by which a browser on this machine calls this machine."""
 SAFE: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 """Methods that change nothing."""
 _ID: Final = re.compile(rb"[A-Za-z0-9-]{8,64}")
-
-
-class Metrics:
-    """What is counted, for ``/metrics``."""
-
-    def __init__(self) -> None:
-        self.registry = CollectorRegistry()
-        self.requests = Counter(
-            "cuttable_requests_total", "Requests by route and status.",
-            ["method", "route", "status"], registry=self.registry,
-        )  # fmt: skip
-        self.seconds = Histogram(
-            "cuttable_request_seconds", "Time to answer, by route.", ["route"],
-            buckets=(0.001, 0.003, 0.01, 0.03, 0.1, 0.3, 1, 3, 10, 30), registry=self.registry,
-        )  # fmt: skip
-        self.answers = Counter(
-            "cuttable_answers_total", "Answers by whether they were worked out anew.", ["source"],
-            registry=self.registry,
-        )  # fmt: skip
-        self._known: dict[tuple[str, str, int], tuple[Any, Any]] = {}
-
-    def count(self, method: str, route: str, status: int, seconds: float) -> None:
-        """Count a request; looking its series up by name each time would be dear."""
-        key = (method, route, status)
-        found = self._known.get(key)
-        if found is None:
-            found = (self.requests.labels(method, route, str(status)), self.seconds.labels(route))
-            self._known[key] = found
-        found[0].inc()
-        found[1].observe(seconds)
-
-
-class From(NamedTuple):
-    """Where a request comes from.
-
-    Attributes:
-        peer: address of the other end of the connection.
-        client: address of the asker, as a trusted proxy tells it; else the same.
-        is_proxied: a proxy handed it on, trusted or not.
-    """
-
-    peer: str
-    client: str
-    is_proxied: bool
-
-
-class Proxies:
-    """Addresses whose word is taken for where a request comes from and who asks."""
-
-    def __init__(self, settings: Settings) -> None:
-        self._networks = [ipaddress.ip_network(item, strict=False) for item in settings.proxies]
-        self._known: dict[str, bool] = {}
-
-    def has(self, address: str) -> bool:
-        """Say whether an address is one of them."""
-        if not self._networks:
-            return False
-        found = self._known.get(address)
-        if found is None:
-            try:
-                there = ipaddress.ip_address(address)
-            except ValueError:
-                return False
-            mapped = getattr(there, "ipv4_mapped", None)
-            found = any((mapped or there) in network for network in self._networks)
-            if len(self._known) < MOST_ADDRESSES:
-                self._known[address] = found
-        return found
-
-    def origin(self, scope: Scope) -> From:
-        """Return where a request comes from: the last address that is no trusted proxy."""
-        peer = str((scope.get("client") or ("",))[0])
-        told = [value for name, value in scope["headers"] if name == b"x-forwarded-for"]
-        is_proxied = bool(told) or any(name == b"forwarded" for name, _ in scope["headers"])
-        client = peer
-        if told and self.has(peer):
-            for item in reversed(b",".join(told).decode("latin-1").split(",")):
-                client = item.strip()[:64]
-                if not self.has(client):
-                    break
-        return From(peer, client, is_proxied)
 
 
 class _Rates:
@@ -337,46 +259,3 @@ def _from_elsewhere(scope: Scope, known: From, head: dict[bytes, bytes]) -> str:
     if scope["method"] not in SAFE and not is_same_origin(head):
         return "the request comes from another page"
     return ""
-
-
-def host_name(host: bytes) -> str:
-    """Return the name of a Host header without its port, in small letters."""
-    text = host.decode("latin-1").strip().lower()
-    return text.partition("]")[0] + "]" if text.startswith("[") else text.partition(":")[0]
-
-
-def is_same_origin(head: dict[bytes, bytes]) -> bool:
-    """Say whether a request comes from a page of this service, or from no page at all."""
-    if head.get(b"sec-fetch-site", b"same-origin") not in (b"same-origin", b"none"):
-        return False
-    origin = head.get(b"origin")
-    if origin is None:
-        return True
-    return origin.lower().partition(b"://")[2] == head.get(b"host", b"").strip().lower()
-
-
-@functools.lru_cache(maxsize=MOST_ADDRESSES)
-def counted_as(address: str) -> str:
-    """Return the name under which an address is counted, however it is written.
-
-    An IPv4 address within IPv6 is that IPv4 address; of IPv6 a customer has a whole /64.
-    """
-    try:
-        there = ipaddress.ip_address(address)
-    except ValueError:
-        return address
-    if isinstance(there, ipaddress.IPv4Address):
-        return str(there)
-    if there.ipv4_mapped is not None:
-        return str(there.ipv4_mapped)
-    return str(ipaddress.IPv6Address(int(there) >> 64 << 64))
-
-
-def is_loopback(address: str) -> bool:
-    """Say whether an address is of this machine."""
-    try:
-        there = ipaddress.ip_address(address)
-    except ValueError:
-        return False
-    mapped = getattr(there, "ipv4_mapped", None)
-    return bool((mapped or there).is_loopback)

@@ -6,6 +6,7 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from ..engine.answer.document import answer_schemas
+from .asking import Question
 from .problems import MEDIA
 
 _PROBLEM: Final[dict[str, Any]] = {
@@ -23,12 +24,22 @@ _PROBLEM: Final[dict[str, Any]] = {
         "where": {"type": "string"},
         "remedy": {"type": "string"},
         "choices": {"type": "array", "items": {"type": "string"}},
-        "problems": {"type": "array", "items": {"type": ["string", "object"]}},
+        "problems": {
+            "type": "array",
+            "items": {
+                "anyOf": [
+                    {"type": "string"},
+                    {
+                        "type": "object",
+                        "properties": {"where": {"type": "string"}, "what": {"type": "string"}},
+                        "required": ["where", "what"],
+                    },
+                ]
+            },
+        },
     },
 }
 _REF: Final = {"$ref": "#/components/schemas/Problem"}
-ANSWER_REF: Final = {"$ref": "#/components/schemas/Reply"}
-"""What ``check --json`` prints, among the schemas of the description."""
 
 
 def _told(what: str) -> dict[str, Any]:
@@ -63,7 +74,8 @@ def described(app: FastAPI) -> None:
             )  # fmt: skip
             parts = found.setdefault("components", {})
             schemas = parts.setdefault("schemas", {})
-            schemas |= {"Problem": _PROBLEM} | _answer_parts()
+            schemas |= {"Problem": _PROBLEM, "Question": Question.model_json_schema()}
+            schemas |= _answer_parts()
             parts["securitySchemes"] = {
                 "token": {"type": "http", "scheme": "bearer",
                           "description": "A token of an account, made under /api/v1/tokens."},

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from typing import Annotated, Any, Final, NamedTuple
+from typing import Annotated, Any, NamedTuple
 
 from fastapi import Depends, Query, Request
 from fastapi.responses import Response
@@ -26,25 +26,6 @@ def page_asked(
 
 
 Page = Annotated[PageOf, Depends(page_asked)]
-
-LISTED: Final[dict[int | str, dict[str, Any]]] = {
-    200: {
-        "description": "A part of the list",
-        "headers": {"ETag": {"description": "Tag of this content", "schema": {"type": "string"}}},
-        "content": {"application/json": {"schema": {
-            "type": "object",
-            "required": ["total", "first", "items"],
-            "properties": {
-                "total": {"type": "integer", "description": "Items of the whole list"},
-                "first": {"type": "integer", "description": "Items left out"},
-                "items": {"type": "array", "items": {"type": "object"}},
-                "next": {"type": "string", "description": "Where the next part is"},
-            },
-        }}},
-    },
-    304: {"description": "The same as what `If-None-Match` names"},
-}  # fmt: skip
-"""What a list answers, for its description."""
 
 
 def paged(request: Request, rows: Sequence[Any], page: PageOf, key: str = "") -> Response:

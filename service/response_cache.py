@@ -11,7 +11,7 @@ MOST: Final = 20_000_000
 """Bytes of answers that are remembered."""
 
 
-class Warm:
+class ResponseCache:
     """A memory of answers that forgets the ones not asked for longest."""
 
     def __init__(self, most: int = MOST) -> None:

@@ -11,9 +11,9 @@ from typing import Any, Final
 import uvicorn
 
 from ..catalogue.errors import InputError
+from .addresses import Proxies
 from .app import create_app
 from .connection import connections
-from .middleware import Proxies
 from .settings import Settings
 
 MOST_CONNECTIONS: Final = 2000

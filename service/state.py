@@ -5,9 +5,9 @@ from typing import NamedTuple
 from fastapi import Request
 
 from .auth.authenticator import Authenticator, Ledgers
-from .engine_worker import Benches
-from .middleware import Metrics
-from .response_cache import Warm
+from .engine_worker import EngineWorkers
+from .metrics import Metrics
+from .response_cache import ResponseCache
 from .settings import Settings
 from .workers.backlogs import Backlogs
 
@@ -17,15 +17,15 @@ class State(NamedTuple):
 
     settings: Settings
     ledgers: Ledgers
-    benches: Benches
+    engine: EngineWorkers
     authenticator: Authenticator
     metrics: Metrics
-    warm: Warm
+    response_cache: ResponseCache
     backlogs: Backlogs
 
     def changed(self) -> None:
         """Look at the ledger again: limits, accounts or tokens were changed here."""
-        self.benches.forget()
+        self.engine.forget()
         self.authenticator.forget()
 
 

@@ -8,7 +8,8 @@ its answers by it, so that neither is a second list of their fields.
 import math
 from dataclasses import MISSING, fields, is_dataclass
 from functools import cache
-from typing import Any, Literal, cast, get_args, get_origin, get_type_hints
+from types import UnionType
+from typing import Any, Literal, Union, cast, get_args, get_origin, get_type_hints
 
 from pydantic import BaseModel, ConfigDict, Field, create_model
 
@@ -73,4 +74,6 @@ def _plain(kind: Any) -> Any:
         return list[_plain(arguments[0])]  # pyright: ignore[reportInvalidTypeForm]
     if origin is dict:
         return dict[arguments[0], _plain(arguments[1])]  # pyright: ignore[reportInvalidTypeForm]
+    if origin in (Union, UnionType):
+        return cast("Any", Union)[tuple(_plain(item) for item in arguments)]
     return kind if origin in (None, Literal) else Any

@@ -20,6 +20,7 @@ from ..tables.reader import SectionTables
 from ..tables.sections import Section, Shape
 from ..units.quantities import length, written_inches
 from ..units.units import INERTIA, Dimension
+from . import naming
 from .schema import (
     AnyLimit,
     BedTable,
@@ -178,15 +179,12 @@ class MachineModel(NamedTuple):
     @property
     def named(self) -> str:
         """Its code, told apart from the released model of that code where it is from a file."""
-        return f"{self.code} from {self.file}" if self.file else self.code
+        return naming.named(self.code, self.file)
 
     @property
     def release(self) -> str:
         """Which revision it is, in words; of a file, that nobody has released it."""
-        if self.file:
-            return f"from the file {self.file}, not released"
-        over = f", site revision {self.overlay_revision}" if self.overlay_revision else ""
-        return f"revision {self.revision}{over}"
+        return naming.release(self.revision, self.overlay_revision, self.file)
 
     def limit(self, name: str) -> Limit:
         """Return a limit, all NaN where the builder has not stated it."""

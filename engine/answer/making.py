@@ -21,7 +21,7 @@ from ..decision.limit_check import governing, is_near
 from ..decision.settings import SETTINGS, settings
 from ..inputs.figures import figures_of
 from ..inputs.stock import coating_mass
-from ..jobs.parse import Job
+from ..jobs.job import Job
 from ..measures.inch_column import inch_columns
 from . import document as doc
 from .setup import set_up

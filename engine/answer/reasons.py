@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ...catalogue.machines.model import MachineModel
-from ..jobs.parse import Job
+from ..jobs.job import Job
 from ..search.lengths import STEPS, Interval
 from ..search.section_range import Standing
 from .wording import System

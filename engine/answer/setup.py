@@ -11,8 +11,8 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from ...catalogue.machines.model import MachineModel, Support
+from ..jobs.job import Job
 from ..jobs.job_table import geometry_of
-from ..jobs.parse import Job
 from ..statics.beam import Bars, Carried, height_stiffness, height_tolerance, shape, solve
 from ..statics.part_release import Piece, Tabs
 from ..statics.seating import seated

@@ -5,7 +5,7 @@ from typing import Any
 
 from ...catalogue.machines.model import MachineModel
 from ..assessor import AssessorCore
-from ..jobs.parse import Job
+from ..jobs.job import Job
 from ..measures import GIVEN, REGISTRY
 
 

@@ -29,6 +29,8 @@ VERDICT_WORDS: Final = {
     Verdict.REFUSED: "refused",
     None: "question open",
 }
+WORDS_BY_NAME: Final = {str(verdict or ""): told for verdict, told in VERDICT_WORDS.items()}
+"""The same by the name that tables hold; an open question has an empty one."""
 OUTCOMES: Final[dict[Outcome, str]] = {
     "refused": "refused", "question": "asks", "conditions": "condition", "setting": "setting",
 }  # fmt: skip

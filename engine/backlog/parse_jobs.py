@@ -21,9 +21,11 @@ from ...catalogue.units.quantities import plain_length
 from ...rules.model import Vocabulary
 from ..arrays import Codes, Floats
 from ..combinations import combined
+from ..jobs.checks import check_positions
 from ..jobs.fields import FIELDS, Field
+from ..jobs.job import Geometry
 from ..jobs.job_table import JOB_FACTS, Index, JobTable, Stock
-from ..jobs.parse import Geometry, Reading, check_positions, grade_of, read_field
+from ..jobs.parse import Reading, grade_of, read_field
 
 K = TypeVar("K", bound=Hashable)
 

@@ -6,8 +6,9 @@ import numpy as np
 
 from ...catalogue.errors import InputError
 from ...catalogue.machines.model import MachineModel
+from ..jobs.checks import check_fitted, check_kerf
+from ..jobs.job import Geometry
 from ..jobs.job_table import Index
-from ..jobs.parse import Geometry, check_fitted, check_kerf
 from .parse_jobs import Read
 
 

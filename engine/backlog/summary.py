@@ -5,15 +5,10 @@ from html import escape
 from typing import Final, NamedTuple
 
 from ...rules.model import RuleSet
+from ..answer.words import WORDS_BY_NAME
 from ..impact.ranking import OTHER_TITLES
 from .tally import Tally
 
-VERDICTS: Final = {
-    "in-range": "in range",
-    "oversize-allowed-with-conditions": "allowed with conditions",
-    "refused": "refused",
-    "": "question open",
-}
 MOST: Final = 8
 """Entries of a list that are shown; the rest is counted."""
 
@@ -41,12 +36,12 @@ def summary_of(tally: Tally, rule_set: RuleSet, models: int) -> Summary:
     rules |= OTHER_TITLES
     mitigations = {item.code: item.title for item in rule_set.mitigations.values()}
     accessories = rule_set.vocabulary.accessories
-    jobs = [(words, tally.best.get(name, 0)) for name, words in VERDICTS.items()]
+    jobs = [(words, tally.best.get(name, 0)) for name, words in WORDS_BY_NAME.items()]
     jobs.append(("in error or with a question", tally.faulty))
     where = "one model" if models == 1 else f"the best of {models} models"
-    allowed = sum(tally.best.get(name, 0) for name in list(VERDICTS)[:2])
+    allowed = sum(tally.best.get(name, 0) for name in list(WORDS_BY_NAME)[:2])
     tables = [
-        Table("Answers by verdict", _named(tally.verdicts, VERDICTS)),
+        Table("Answers by verdict", _named(tally.verdicts, WORDS_BY_NAME)),
         Table("What decides", _named(tally.decided_by, rules, has_code=True)),
         Table("Fullest limit", _named(tally.governing, titles)),
         Table("What must be done where it is not refused", _named(tally.mitigations, mitigations)),
@@ -130,7 +125,7 @@ def html_table(rows: Sequence[tuple[str, int]]) -> str:
 
 def pdf_report(summary: Summary, *, about: str, provenance: str) -> bytes:
     """Return the summary as a PDF of one page."""
-    from ..sheet.page import compiled, escaped
+    from ..sheet.typesetting import compiled, escaped
 
     def table(rows: Sequence[tuple[str, int]]) -> str:
         most = max((count for _, count in rows), default=1)

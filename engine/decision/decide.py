@@ -13,8 +13,8 @@ from ..arrays import Bools, Floats
 from ..inputs.frame import Frame
 from ..inputs.pairing import build_frame
 from ..inputs.supports import CARRIED_LIMITS, carry_rows
+from ..jobs.job import Job
 from ..jobs.job_table import Index, JobTable, table_of
-from ..jobs.parse import Job
 from ..measures import REGISTRY, Measured, compute, needs_of
 from ..statics.support_loads import UNTROUBLED
 from .conditions import (

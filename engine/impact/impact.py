@@ -11,6 +11,7 @@ from typing import Final, NamedTuple
 from ...catalogue.errors import InputError
 from ...catalogue.machines.model import MachineModel
 from ...catalogue.machines.site_overlay import MARK
+from ..answer.words import WORDS_BY_NAME
 from ..assessor import AssessorCore
 from ..backlog.asked import Asked
 from ..backlog.opened import Chunk
@@ -18,7 +19,6 @@ from ..backlog.parse_jobs import Normaliser
 from ..backlog.pipeline import each_chunk
 from ..backlog.row_filter import Narrowing
 from ..backlog.runner import Runner
-from ..backlog.summary import VERDICTS
 from ..backlog.workers import Workers
 from .comparing import Comparing
 from .model import Impact, Names, Revision, Source, State
@@ -164,7 +164,7 @@ def _state(side: Side, runner: Runner) -> State:
         assessor.catalogue.digest,
         tally.jobs,
         tally.faulty,
-        {name: tally.verdicts[name] for name in VERDICTS if tally.verdicts.get(name)},
+        {name: tally.verdicts[name] for name in WORDS_BY_NAME if tally.verdicts.get(name)},
         ranking_of(tally, assessor.rule_set, side.machines),
     )
 

@@ -4,7 +4,8 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Final, NamedTuple
 
 from ..answer.wording import System, show
-from ..backlog.summary import MOST, VERDICTS
+from ..answer.words import WORDS_BY_NAME
+from ..backlog.summary import MOST
 from .model import KINDS, REFUSED, WORSE, Cause, Example, Group, Impact, State
 from .ranking import Refusal
 
@@ -81,7 +82,7 @@ def numbers_told(impact: Impact) -> str:
 
 def verdicts_told(group: Group) -> str:
     """Return the verdicts of a group, before and after."""
-    words = VERDICTS | {"": "no answer"}
+    words = WORDS_BY_NAME | {"": "no answer"}
     return f"{words[group.before]}{ARROW}{words[group.after]}"
 
 

@@ -11,8 +11,8 @@ from ...catalogue.grades.grades import Grade, MillRange, mill_range
 from ...catalogue.tables.sections import Section
 from ...rules.model import Lookup
 from ..arrays import Floats
+from ..jobs.job import Geometry
 from ..jobs.job_table import JobTable, part_total
-from ..jobs.parse import Geometry
 from .figures import StockFigures
 
 

@@ -12,7 +12,7 @@ from ...catalogue.tables.sections import Section
 from ...rules.model import Vocabulary
 from ..arrays import Codes, Floats
 from .fields import FIELDS
-from .parse import Geometry, Job
+from .job import Geometry, Job
 
 Index = NDArray[np.intp]
 K = TypeVar("K", bound=Hashable)

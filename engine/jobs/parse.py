@@ -1,4 +1,8 @@
-"""A job: one piece of stock, and what is to be cut from it, read from what people type."""
+"""A job read from what people type: questions are asked, what is taken for granted is told.
+
+Long because all kinds of text that a job is made of are read here, beside the table that names
+what reads each.
+"""
 
 import math
 import re
@@ -7,19 +11,19 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import partial
-from itertools import pairwise
 from typing import Any, Final, NamedTuple, TypeVar
 
 from ...catalogue.errors import InputError, OpenQuestion, Question
 from ...catalogue.grades.grades import Grade, default_grade, is_full_name
-from ...catalogue.machines.model import MachineModel
 from ...catalogue.nearest import did_you_mean
 from ...catalogue.store import Catalogue
 from ...catalogue.tables.sections import Section
 from ...catalogue.units.quantities import STOCK, Bounds, length, quantity
 from ...catalogue.units.units import MASS
 from ...rules.model import Vocabulary
+from .checks import check_positions
 from .fields import FIELDS, Field, JobText, Kind
+from .job import Geometry, Job, Part
 
 T = TypeVar("T")
 
@@ -31,50 +35,6 @@ BOW: Final = Bounds(
     "The bow is the greatest gap between the stock and a straight line.",
     has_zero=True,
 )
-
-
-@dataclass(frozen=True)
-class Part:
-    """Parts of one length, mm."""
-
-    length: float
-    count: int
-
-
-class Job(NamedTuple):
-    """A job read and complete.
-
-    Attributes:
-        bow: mid-offset in mm, NaN where not stated.
-        off_axis_mass, off_axis_distance: a flange, branch or clamp, kg and mm; 0 for none.
-        ends, contents, coating: values of the facts of the vocabulary.
-        fitted: codes of accessories the job or site says are fitted.
-        assumptions: what was taken for granted, as sentences for the answer.
-        behind: length that passes through the chuck and stands behind it, mm.
-        grip: ``outside`` or ``inside``, where the jaws hold.
-    """
-
-    section: Section
-    grade: Grade
-    length: float
-    parts: tuple[Part, ...] = ()
-    cuts: tuple[float, ...] = ()
-    stations: tuple[float, ...] = ()
-    bow: float = math.nan
-    off_axis_mass: float = 0.0
-    off_axis_distance: float = 0.0
-    ends: str = "not-stated"
-    contents: str = "not-stated"
-    coating: str = "not-stated"
-    fitted: frozenset[str] = frozenset()
-    assumptions: tuple[str, ...] = ()
-    behind: float = 0.0
-    grip: str = "outside"
-
-    @property
-    def front(self) -> float:
-        """Length in front of the chuck face, which supports carry and the head reaches."""
-        return self.length - self.behind
 
 
 @dataclass
@@ -279,51 +239,6 @@ def read_job(
     return job, []
 
 
-class Geometry(NamedTuple):
-    """What of a job decides where things stand, mm: the same for stock of any section.
-
-    Attributes:
-        length: of the stock.
-        behind: length that stands behind the chuck face.
-        parts: in their order from the free end; ``cuts`` where positions were given instead.
-        stations: given by the asker, else empty.
-    """
-
-    length: float
-    behind: float = 0.0
-    parts: tuple[Part, ...] = ()
-    cuts: tuple[float, ...] = ()
-    stations: tuple[float, ...] = ()
-
-    @property
-    def front(self) -> float:
-        """Length in front of the chuck face."""
-        return self.length - self.behind
-
-
-def check_positions(geometry: Geometry) -> None:
-    """Refuse positions that cannot be.
-
-    Raises:
-        InputError: ``length-range``, ``cuts-outside``, ``stations-bad``.
-    """
-    if geometry.behind >= geometry.length:
-        raise InputError(
-            "length-range",
-            f"{geometry.behind:g} mm behind the chuck leave nothing of {geometry.length:g} mm "
-            "in front",
-            remedy="Give the length that stands behind the chuck face.",
-        )
-    if geometry.parts and geometry.cuts:
-        raise InputError(
-            "parts-and-cuts",
-            "parts and cut positions are both given",
-            remedy="Give the parts in their order from the free end, or the positions of the cuts.",
-        )
-    _check_cuts(geometry)
-    _check_stations(geometry)
-
-
 class TakenGrade(NamedTuple):
     """A grade, and the sentence that says what was taken for granted; empty if nothing."""
 
@@ -409,62 +324,3 @@ def read_accessory(text: str, vocabulary: Vocabulary) -> str:
             remedy=f"Known: {known}. {did_you_mean(code, vocabulary.accessories)}".strip(),
         )
     return code
-
-
-def _check_cuts(job: Geometry) -> None:
-    for cut in job.cuts:
-        if cut >= job.front:
-            raise InputError(
-                "cuts-outside",
-                f"a cut at {cut:g} mm lies beyond the stock of {job.front:g} mm",
-                remedy="Positions are measured from the chuck face outward.",
-            )
-    for outer, inner in pairwise(job.cuts):
-        if outer - inner < 1.0:
-            raise InputError(
-                "cuts-outside", f"two cuts lie at {inner:g} mm", remedy="Give each cut once."
-            )
-
-
-def _check_stations(job: Geometry) -> None:
-    for station in job.stations:
-        if station > job.front:
-            raise InputError(
-                "stations-bad",
-                f"a station at {station:g} mm lies beyond the stock of {job.length:g} mm",
-                remedy="Positions are measured from the chuck face outward.",
-            )
-    if len(set(job.stations)) < len(job.stations):
-        raise InputError("stations-bad", "a station is given twice", remedy="Give it once.")
-
-
-def check_kerf(cuts: Sequence[float], machines: Sequence[MachineModel]) -> None:
-    """Refuse cuts that are nearer than the narrowest kerf of the machines asked.
-
-    Raises:
-        InputError: ``cuts-outside``.
-    """
-    kerf = min((machine.cutting.kerf for machine in machines), default=0.0)
-    for outer, inner in pairwise(cuts):
-        if outer - inner < kerf:
-            raise InputError(
-                "cuts-outside",
-                f"cuts at {inner:g} and {outer:g} mm are nearer than a cut is wide ({kerf:g} mm)",
-                remedy="Leave at least a kerf between cuts.",
-            )
-
-
-def check_fitted(fitted: frozenset[str], machines: Sequence[MachineModel]) -> None:
-    """Refuse accessories that none of the machines asked can have.
-
-    Raises:
-        InputError: ``accessory-unknown``.
-    """
-    for code in sorted(fitted):
-        if not any(code in machine.offered for machine in machines):
-            models = ", ".join(machine.code for machine in machines)
-            raise InputError(
-                "accessory-unknown",
-                f"{code!r} is not offered for {models}",
-                remedy="Leave it out, or name a model that can have it.",
-            )

@@ -7,7 +7,7 @@ from typing import Any, Final, Literal, TypedDict, cast
 
 from ...catalogue.errors import InputError, OpenQuestion, Question
 from ...catalogue.nearest import did_you_mean
-from ..jobs.parse import JobText
+from ..jobs.fields import JobText
 
 Texts = str | Sequence[str]
 """One text or several."""

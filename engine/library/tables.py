@@ -11,7 +11,8 @@ from ...catalogue.units.units import canonical
 from ..answer.reasons import plain
 from ..answer.wording import System
 from ..assessor import AssessorCore
-from ..jobs.parse import JobText, read_job
+from ..jobs.fields import JobText
+from ..jobs.parse import read_job
 from ..search.lengths import STEPS, length_intervals
 from .options import raise_open
 

@@ -8,7 +8,7 @@ from ...catalogue.ledger.snapshot import Mark
 from ..answer.document import Reply, text_of
 from ..answer.wording import System
 from ..assessor import AssessorCore
-from ..jobs.parse import JobText
+from ..jobs.fields import JobText
 
 
 def new_answer(

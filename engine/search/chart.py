@@ -7,7 +7,7 @@ from ...catalogue.grades.grades import Grade
 from ...catalogue.machines.model import MachineModel
 from ...catalogue.tables.sections import Section
 from ..decision.decide import Engine
-from ..jobs.parse import Job
+from ..jobs.job import Job
 from .lengths import Interval, intervals_of
 
 

@@ -12,6 +12,7 @@ from typing import Any, Final, NamedTuple
 
 from ..answer.document import VERDICTS
 from ..answer.wording import System, show
+from ..answer.words import WORDS_BY_NAME
 from .chart import Chart, ChartRow
 from .lengths import Interval
 
@@ -26,10 +27,10 @@ class Look(NamedTuple):
 
 
 LOOKS: Final[dict[str, Look]] = {
-    VERDICTS["setting"]: Look("in range", "#dcebe1", "#1c6b3a", ""),
-    VERDICTS["conditions"]: Look("allowed with conditions", "#f3e3bf", "#8a5a00", "//"),
-    VERDICTS["refused"]: Look("refused", "#f0d5d2", "#a3261b", "xx"),
-    "": Look("question open", "#e4e4ee", "#4a4a7a", ".."),
+    VERDICTS["setting"]: Look(WORDS_BY_NAME[VERDICTS["setting"]], "#dcebe1", "#1c6b3a", ""),
+    VERDICTS["conditions"]: Look(WORDS_BY_NAME[VERDICTS["conditions"]], "#f3e3bf", "#8a5a00", "//"),
+    VERDICTS["refused"]: Look(WORDS_BY_NAME[VERDICTS["refused"]], "#f0d5d2", "#a3261b", "xx"),
+    "": Look(WORDS_BY_NAME[""], "#e4e4ee", "#4a4a7a", ".."),
 }
 Reason = Callable[[Interval], str]
 

@@ -11,8 +11,8 @@ from ...catalogue.machines.model import MachineModel
 from ..arrays import Floats
 from ..decision.decide import Engine
 from ..decision.inference import RANK
+from ..jobs.job import Geometry, Job
 from ..jobs.job_table import table_of
-from ..jobs.parse import Geometry, Job
 
 COARSE: Final = 10.0  # mm
 FINE: Final = 1.0  # mm

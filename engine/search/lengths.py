@@ -15,8 +15,8 @@ from ...catalogue.machines.model import MachineModel
 from ..arrays import Floats
 from ..backlog.answer import Answers, answers_of
 from ..decision.decide import Engine
+from ..jobs.job import Geometry, Job
 from ..jobs.job_table import Index, JobTable, table_of
-from ..jobs.parse import Geometry, Job
 from ..statics.stocks import grid_of
 
 LONGEST: Final = 100_000.0

@@ -11,8 +11,8 @@ from ...catalogue.tables.sections import Section
 from ..backlog.answer import answers_of
 from ..decision.decide import Engine
 from ..jobs.fields import FIELDS
+from ..jobs.job import Geometry
 from ..jobs.job_table import JobTable, Stock, fact_column
-from ..jobs.parse import Geometry
 
 
 class Standing(NamedTuple):

@@ -6,6 +6,7 @@ drawing is one SVG in each of them.
 
 from .content import Content, content_of
 from .drawing import bed_drawing
-from .page import html_page, pdf_page, svg_page
+from .html_page import html_page
+from .typst_page import pdf_page, svg_page
 
 __all__ = ["Content", "bed_drawing", "content_of", "html_page", "pdf_page", "svg_page"]

@@ -1,6 +1,6 @@
 """What stands on the sheet: texts and numbers, ready to be set, in no layout yet."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
 
 from ..answer.document import Answer, JobAsked, Measure, Part, SetUp, Verdict
@@ -28,6 +28,12 @@ MEASURED: Final = (
 )  # fmt: skip
 SIGNED: Final = ("Set up by", "Checked by", "Date")
 MOST_ROWS: Final = 12
+
+
+MARKS: Final[Mapping[Verdict | None, str]] = {
+    Verdict.IN_RANGE: "#1c6b3a", Verdict.REFUSED: "#a3261b",
+}  # fmt: skip
+"""The colour of a verdict; all others have that of conditions."""
 
 
 class Both(NamedTuple):
@@ -83,6 +89,16 @@ class Content(NamedTuple):
     cautions: tuple[str, ...]
     fields: tuple[str, ...]
     provenance: str
+
+    @property
+    def mark(self) -> str:
+        """The colour of the verdict."""
+        return MARKS.get(self.verdict, "#8a5a00")
+
+    @property
+    def has_centres(self) -> bool:
+        """Say whether any support is set by the height of a centre: flat rests are not."""
+        return any(row.centre.shop for row in self.supports)
 
 
 def both(value: float, unit: str, system: System, *, digits: int = 4) -> Both:

@@ -8,7 +8,8 @@ from ..answer.document import Answer, PaperName
 from ..answer.wording import System
 from .content import content_of
 from .drawing import bed_drawing
-from .page import html_page, pdf_page, svg_page
+from .html_page import html_page
+from .typst_page import pdf_page, svg_page
 
 Kind = Literal["pdf", "svg", "html"]
 KINDS: Final[tuple[Kind, ...]] = ("pdf", "svg", "html")

@@ -12,7 +12,7 @@ from ...catalogue.machines.model import MachineModel, Support
 from ...catalogue.tables.sections import Section
 from ..arrays import GRAVITY, Floats
 from ..inputs.figures import Figures
-from ..jobs.parse import Geometry
+from ..jobs.job import Geometry
 from ..tolerance import TOLERANCE
 from .part_release import Tube
 from .seating import Seated, seated

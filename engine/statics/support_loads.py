@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ...catalogue.machines.model import MachineModel, Support
 from ..arrays import GRAVITY, Bools, Floats
 from ..inputs.figures import Figures
-from ..jobs.parse import Geometry
+from ..jobs.job import Geometry
 from ..tolerance import FULL
 from .part_release import Piece, pieces, tab_stress, tabs_of
 from .seating import seated

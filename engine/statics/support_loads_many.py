@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from ...catalogue.machines.model import UNSTATED, MachineModel
 from ..arrays import GRAVITY, Bools, Floats
 from ..inputs.figures import Figures
-from ..jobs.parse import Geometry
+from ..jobs.job import Geometry
 from ..tolerance import FULL
 from .seating import seated
 from .stocks import Stocks, Usable

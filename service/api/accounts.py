@@ -1,7 +1,7 @@
 """Accounts: who asks, their tokens for programs, and, for administrators, people."""
 
 import datetime as dt
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal, NotRequired
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -12,7 +12,8 @@ from ...catalogue.ledger import accounts
 from ...catalogue.ledger.accounts import Person, Right, Token
 from ...catalogue.ledger.database import Ledger
 from ..auth.authenticator import Asker, CanAdmin, CanAsk
-from ..paging import LISTED, Page, paged
+from ..content import Content, lists, sends
+from ..paging import Page, paged
 from ..settings import API
 from ..state import State, state_of
 
@@ -57,19 +58,67 @@ class ChangedPerson(BaseModel):
     new_password: Literal[True] | None = None
 
 
-def plain_person(item: Person) -> dict[str, Any]:
+class Me(Content):
+    """Who asks and what they may do."""
+
+    name: str
+    role: str
+    rights: list[Right]
+
+
+class TokenLine(Content):
+    """A token of a program; its secret is not kept."""
+
+    id: str
+    owner: str
+    title: str
+    """What it is for."""
+    rights: list[Right]
+    created: str
+    expires: str
+
+
+class MadeToken(TokenLine):
+    """A token that was just made."""
+
+    secret: str
+    """In this answer and nowhere else."""
+
+
+class PersonLine(Content):
+    """An account."""
+
+    name: str
+    role: str
+    is_active: bool
+    """False once it is closed."""
+    must_change: bool
+    """Its password must be changed at the next sign-in."""
+    rights: list[Right]
+
+
+class PersonMade(PersonLine):
+    """An account that was just made or changed."""
+
+    password: NotRequired[str]
+    """A one-time password, where one was made: in this answer and nowhere else."""
+
+
+def plain_person(item: Person) -> PersonLine:
     """Return an account as data."""
     return {"name": item.name, "role": item.role, "is_active": item.is_active,
             "must_change": item.must_change, "rights": sorted(item.rights)}  # fmt: skip
 
 
-def plain_token(item: Token) -> dict[str, Any]:
+def plain_token(item: Token) -> TokenLine:
     """Return a token as data, without its secret: nobody knows it any more."""
-    return item._asdict() | {"rights": sorted(item.rights)}
+    return {"id": item.id, "owner": item.owner, "title": item.title,
+            "rights": sorted(item.rights), "created": item.created,
+            "expires": item.expires}  # fmt: skip
 
 
-@router.get("/me")
-async def me(asker: CanAsk) -> dict[str, Any]:
+@router.get("/me", response_model=None, responses=sends(Me))
+async def me(asker: CanAsk) -> Me:
     """Return who asks and what they may do."""
     return {"name": asker.person.name, "role": asker.person.role,
             "rights": sorted(asker.rights)}  # fmt: skip
@@ -78,29 +127,29 @@ async def me(asker: CanAsk) -> dict[str, Any]:
 # --- tokens -------------------------------------------------------------------------------
 
 
-@router.get("/tokens", responses=LISTED)
+@router.get("/tokens", responses=lists(TokenLine))
 async def own_tokens(request: Request, asker: CanAsk, page: Page) -> Response:
     """List the tokens of whoever asks."""
     return paged(request, await tokens_of(state_of(request), asker.person.name), page)
 
 
-async def tokens_of(state: State, owner: str) -> list[dict[str, Any]]:
+async def tokens_of(state: State, owner: str) -> list[TokenLine]:
     """Return a person's tokens."""
 
-    def work(ledger: Ledger) -> list[dict[str, Any]]:
+    def work(ledger: Ledger) -> list[TokenLine]:
         with ledger.reading() as connection:
             return [plain_token(item) for item in accounts.tokens(connection, owner)]
 
     return await state.ledgers.run(work)
 
 
-@router.post("/tokens", status_code=201)
-async def make_token(request: Request, asker: CanAsk, asked: NewToken) -> dict[str, Any]:
+@router.post("/tokens", status_code=201, response_model=None, responses=sends(MadeToken, 201))
+async def make_token(request: Request, asker: CanAsk, asked: NewToken) -> MadeToken:
     """Make a token; its secret is in this answer and nowhere else."""
     return await added_token(state_of(request), asker, asked)
 
 
-async def added_token(state: State, asker: Asker, asked: NewToken) -> dict[str, Any]:
+async def added_token(state: State, asker: Asker, asked: NewToken) -> MadeToken:
     """Make a token and return it with its secret.
 
     Raises:
@@ -122,7 +171,7 @@ async def added_token(state: State, asker: Asker, asked: NewToken) -> dict[str, 
             return accounts.add_token(writing, owner, asked.title, rights, until)
 
     token, secret = await state.ledgers.run(work)
-    return plain_token(token) | {"secret": secret}
+    return {**plain_token(token), "secret": secret}
 
 
 @router.delete("/tokens/{token}", status_code=204)
@@ -152,30 +201,30 @@ async def ended_token(state: State, asker: Asker, token: str) -> None:
 # --- people -------------------------------------------------------------------------------
 
 
-@router.get("/people", responses=LISTED)
+@router.get("/people", responses=lists(PersonLine))
 async def every(request: Request, asker: CanAdmin, page: Page) -> Response:
     """List the accounts."""
     _ = asker
     return paged(request, await people_of(state_of(request)), page)
 
 
-async def people_of(state: State) -> list[dict[str, Any]]:
+async def people_of(state: State) -> list[PersonLine]:
     """Return all accounts."""
 
-    def work(ledger: Ledger) -> list[dict[str, Any]]:
+    def work(ledger: Ledger) -> list[PersonLine]:
         with ledger.reading() as connection:
             return [plain_person(item) for item in accounts.people(connection)]
 
     return await state.ledgers.run(work)
 
 
-@router.post("/people", status_code=201)
-async def add(request: Request, asker: CanAdmin, asked: NewPerson) -> dict[str, Any]:
+@router.post("/people", status_code=201, response_model=None, responses=sends(PersonMade, 201))
+async def add(request: Request, asker: CanAdmin, asked: NewPerson) -> PersonMade:
     """Make an account; its one-time password is in this answer and nowhere else."""
     return await added_person(state_of(request), asker, asked)
 
 
-async def added_person(state: State, asker: Asker, asked: NewPerson) -> dict[str, Any]:
+async def added_person(state: State, asker: Asker, asked: NewPerson) -> PersonMade:
     """Make an account and return it with its one-time password.
 
     Raises:
@@ -183,28 +232,24 @@ async def added_person(state: State, asker: Asker, asked: NewPerson) -> dict[str
     """
     check_accounts(state)
 
-    def work(ledger: Ledger) -> dict[str, Any]:
+    def work(ledger: Ledger) -> PersonMade:
         with ledger.writing(asker.person.name) as writing:
             password = accounts.add_person(writing, asked.name, asked.role)
             found = accounts.known(writing.connection, asked.name)
-            return plain_person(found) | {"password": password}
+            return {**plain_person(found), "password": password}
 
     made = await state.ledgers.run(work)
     state.changed()
     return made
 
 
-@router.patch("/people/{name}")
-async def change(
-    request: Request, asker: CanAdmin, name: str, asked: ChangedPerson
-) -> dict[str, Any]:
+@router.patch("/people/{name}", response_model=None, responses=sends(PersonMade))
+async def change(request: Request, asker: CanAdmin, name: str, asked: ChangedPerson) -> PersonMade:
     """Give a person another role, close their account, or make them a one-time password."""
     return await changed_person(state_of(request), asker, name, asked)
 
 
-async def changed_person(
-    state: State, asker: Asker, name: str, asked: ChangedPerson
-) -> dict[str, Any]:
+async def changed_person(state: State, asker: Asker, name: str, asked: ChangedPerson) -> PersonMade:
     """Change an account, all of it or nothing, and return it.
 
     A new password opens a closed account again; with it the one-time password is returned.
@@ -220,7 +265,7 @@ async def changed_person(
         raise InputError("option-needs", "a closed account has no password",
                          remedy="Name one of closed and new_password.")  # fmt: skip
 
-    def work(ledger: Ledger) -> dict[str, Any]:
+    def work(ledger: Ledger) -> PersonMade:
         password = ""
         with ledger.writing(asker.person.name) as writing:
             if asked.role:
@@ -230,7 +275,7 @@ async def changed_person(
             if asked.new_password:
                 password = accounts.set_password(writing, name)
             found = plain_person(accounts.known(writing.connection, name))
-        return found | ({"password": password} if password else {})
+        return {**found, "password": password} if password else {**found}
 
     made = await state.ledgers.run(work)
     state.changed()

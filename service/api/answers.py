@@ -1,7 +1,7 @@
 """Answers that were kept: as given, again, today."""
 
 import json
-from typing import Annotated, Any
+from typing import Annotated, Literal, NotRequired, cast
 
 from fastapi import APIRouter, Request
 from fastapi import Path as InPath
@@ -13,7 +13,8 @@ from ...catalogue.ledger.database import Ledger
 from ...catalogue.ledger.snapshot import Snapshot
 from ...engine.review.replay import assessor_for, mark_of, text_again
 from ..auth.authenticator import CanAsk
-from ..paging import LISTED, Page, part_of
+from ..content import ANSWER, Content, GivenAnswer, lists, sends
+from ..paging import Page, part_of
 from ..settings import API
 from ..state import state_of
 
@@ -22,37 +23,102 @@ Name = Annotated[str, InPath(max_length=40, examples=["1"],
 router = APIRouter(prefix=API, tags=["answers"])
 
 
-@router.get("/answers", responses=LISTED)
+class Inputs(Content):
+    """What was asked."""
+
+    job: dict[str, str | list[str]]
+    """As it was typed, by field."""
+    machines: list[str]
+    units: Literal["si", "us"]
+
+
+class Basis(Content):
+    """What an answer rests on."""
+
+    at: str
+    """The moment whose limits were asked."""
+    entries: int
+    """How many entries the journal had then."""
+    tool: str
+    rules: str
+    """Digest."""
+    catalogue: str
+    """Digest."""
+    machines: list[tuple[str, int, str]]
+    """Model, revision and digest."""
+    files: NotRequired[dict[str, str]]
+    """Machine files that were given by path, with their digests."""
+
+
+class KeptLine(Content):
+    """An answer that was kept, in a line."""
+
+    answer: int
+    at: str
+    asker: str
+    verdict: str | None
+    """The best; null where a question is open."""
+    inputs: Inputs
+
+
+class KeptAnswer(Content):
+    """An answer as it was given."""
+
+    answer: int
+    at: str
+    asker: str
+    inputs: Inputs
+    basis: Basis
+    given: GivenAnswer
+
+
+class AskedAgain(Content):
+    """Whether an answer worked out again is the same to the byte."""
+
+    answer: int
+    is_same: bool
+
+
+class AskedToday(AskedAgain):
+    """An answer as it was and as it would be today."""
+
+    before: GivenAnswer
+    after: GivenAnswer
+
+
+@router.get("/answers", responses=lists(KeptLine))
 async def recent(request: Request, asker: CanAsk, page: Page) -> Response:
     """List the answers kept last, the newest first."""
     _ = asker
 
-    def work(ledger: Ledger) -> tuple[int, list[dict[str, Any]]]:
+    def work(ledger: Ledger) -> tuple[int, list[KeptLine]]:
         with ledger.reading() as connection:
             found = answers.recent(connection, page.most, page.first)
             total = answers.count_of(connection)
-        rows = [
-            {"answer": number, "at": at, "asker": who, "verdict": verdict or None, "inputs": inputs}
+        rows: list[KeptLine] = [
+            {"answer": number, "at": at, "asker": who, "verdict": verdict or None,
+             "inputs": cast("Inputs", inputs)}
             for number, at, who, verdict, inputs in found
-        ]
+        ]  # fmt: skip
         return total, rows
 
     total, rows = await state_of(request).ledgers.run(work)
     return part_of(request, rows, page, total)
 
 
-@router.get("/answers/{name}")
-async def one(request: Request, asker: CanAsk, name: Name) -> dict[str, Any]:
+@router.get("/answers/{name}", response_model=None, responses=sends(KeptAnswer))
+async def one(request: Request, asker: CanAsk, name: Name) -> KeptAnswer:
     """Return an answer as it was given, by its number or the id of a verdict."""
     _ = asker
     kept, _ = await find(request, name)
     return {
-        "answer": kept.answer, "at": kept.at, "asker": kept.asker, "inputs": kept.inputs,
-        "basis": kept.basis, "given": json.loads(kept.text),
+        "answer": kept.answer, "at": kept.at, "asker": kept.asker,
+        "inputs": cast("Inputs", kept.inputs), "basis": cast("Basis", kept.basis),
+        "given": json.loads(kept.text),
     }  # fmt: skip
 
 
-@router.get("/answers/{name}/text")
+@router.get("/answers/{name}/text", responses=ANSWER)
 async def text(request: Request, asker: CanAsk, name: Name) -> Response:
     """Return the answer to the byte."""
     _ = asker
@@ -60,23 +126,23 @@ async def text(request: Request, asker: CanAsk, name: Name) -> Response:
     return Response(kept.text, media_type="application/json")
 
 
-@router.get("/answers/{name}/again")
-async def again(request: Request, asker: CanAsk, name: Name) -> dict[str, Any]:
+@router.get("/answers/{name}/again", response_model=None, responses=sends(AskedAgain))
+async def again(request: Request, asker: CanAsk, name: Name) -> AskedAgain:
     """Work an answer out again from the revisions of its day; it must be the same."""
     _ = asker
     kept, files = await find(request, name)
-    made = await state_of(request).benches.long.run(
+    made = await state_of(request).engine.long.run(
         lambda standing: asked_again(standing.snapshot, kept, files, is_today=False)
     )
     return {"answer": kept.answer, "is_same": made == kept.text}
 
 
-@router.get("/answers/{name}/today")
-async def today(request: Request, asker: CanAsk, name: Name) -> dict[str, Any]:
+@router.get("/answers/{name}/today", response_model=None, responses=sends(AskedToday))
+async def today(request: Request, asker: CanAsk, name: Name) -> AskedToday:
     """Return an answer as it was and as it would be today."""
     _ = asker
     kept, files = await find(request, name)
-    made = await state_of(request).benches.long.run(
+    made = await state_of(request).engine.long.run(
         lambda standing: asked_again(standing.snapshot, kept, files, is_today=True)
     )
     return {"answer": kept.answer, "is_same": made == kept.text,

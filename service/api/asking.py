@@ -1,4 +1,4 @@
-"""Ask: check, lengths, sheet, chart; find sections and grades."""
+"""Ask: check, lengths, sheet, chart."""
 
 import json
 import time
@@ -8,9 +8,6 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from ...catalogue.errors import InputError, OpenQuestion
-from ...catalogue.tables.families import FAMILIES
-from ...catalogue.tables.search import find_sections
-from ...catalogue.tables.sections import inches_of
 from ...engine.answer.document import text_of
 from ...engine.answer.reasons import lengths_content
 from ...engine.jobs.parse import read_job
@@ -19,25 +16,60 @@ from ...engine.search.lengths import STEPS, length_intervals
 from ...engine.sheet.rendering import sheet_file
 from ..asking import EXAMPLE, Question, answered, check_names, kept_answer
 from ..auth.authenticator import CanAsk
+from ..content import ANSWER, QUESTION_REF, Content, sends
 from ..engine_worker import EngineWorker, Standing
 from ..middleware import SHEET_POLICY
-from ..openapi import ANSWER_REF
-from ..paging import LISTED, Page, paged, tagged
+from ..paging import tagged
 from ..settings import API
 from ..state import State, state_of
 
 router = APIRouter(prefix=API, tags=["asking"])
-ANSWER = {"content": {"application/json": {"schema": ANSWER_REF}},
-          "description": "The answer, as `check --json` prints it"}  # fmt: skip
 BODY: dict[str, Any] = {
     "requestBody": {
         "required": True,
-        "content": {"application/json": {"schema": Question.model_json_schema(),
+        "content": {"application/json": {"schema": QUESTION_REF,
                                          "examples": {"a job": {"value": EXAMPLE}}}},
     }
 }  # fmt: skip
 MEDIA = {"pdf": "application/pdf", "svg": "image/svg+xml", "html": "text/html; charset=utf-8",
          "png": "image/png"}  # fmt: skip
+
+
+class LengthRange(Content):
+    """Lengths from `low` to `high` (mm, both included) that get the same answer."""
+
+    low: float
+    high: float
+    verdict: str
+    """Empty where a question stands before it."""
+    decided_by: str
+    """The rule that decides; empty where it is in range."""
+    governing: str
+    """The measure with the largest utilisation at the high end."""
+    utilisation: float | None
+    """Of that measure there."""
+    missing: list[str]
+    """Accessories needed and not fitted."""
+
+
+class LengthsOnMachine(Content):
+    """What lengths a model takes."""
+
+    model: str
+    revision: int
+    digest: str
+    intervals: list[LengthRange]
+
+
+class Lengths(Content):
+    """For which stock lengths a section is in range, allowed or refused."""
+
+    schema: Literal["cuttable.lengths/1"]
+    section: str
+    grade: str
+    step: float
+    """mm: borders are found to this."""
+    machines: list[LengthsOnMachine]
 
 
 def question_in(body: bytes) -> Question:
@@ -49,7 +81,7 @@ def question_in(body: bytes) -> Question:
     return Question.model_validate_json(body)
 
 
-@router.post("/check", responses={200: ANSWER}, openapi_extra=BODY)
+@router.post("/check", responses=ANSWER, openapi_extra=BODY)
 async def check(request: Request, asker: CanAsk) -> Response:
     """Can these machines cut this stock, and on what conditions?
 
@@ -57,8 +89,8 @@ async def check(request: Request, asker: CanAsk) -> Response:
     kept in the ledger, and `Location` says where.
     """
     state, body = state_of(request), await request.body()
-    quick = state.benches.quick
-    if quick.is_fresh() and (known := state.warm.get(quick.key, body)) is not None:
+    quick = state.engine.quick
+    if quick.is_fresh() and (known := state.response_cache.get(quick.key, body)) is not None:
         quick.used = time.monotonic()
         state.metrics.answers.labels("known").inc()
         return Response(known, media_type="application/json")
@@ -72,24 +104,24 @@ async def check(request: Request, asker: CanAsk) -> Response:
     known = None
     if not quick.is_fresh() and not question.keep:
         key = await quick.run(lambda standing: standing.key)
-        known = state.warm.get(key, body)
+        known = state.response_cache.get(key, body)
     if known is not None:
         state.metrics.answers.labels("known").inc()
         return Response(known, media_type="application/json")
-    key, text, kept = await bench_for(state, question).run(work)
+    key, text, kept = await worker_for(state, question).run(work)
     state.metrics.answers.labels("new").inc()
     headers: dict[str, str] = {}
     if kept is not None:
         number = await keep(state, asker.person.name, kept)
         headers["Location"] = f"{API}/answers/{number}"
     else:
-        state.warm.put(key, body, text)
+        state.response_cache.put(key, body, text)
     return Response(text, media_type="application/json", headers=headers)
 
 
-def bench_for(state: State, question: Question) -> EngineWorker:
-    """Return the bench for a question: what takes long keeps nobody waiting who asks briefly."""
-    return state.benches.long if question.is_heavy else state.benches.quick
+def worker_for(state: State, question: Question) -> EngineWorker:
+    """Return the worker for a question: what takes long keeps nobody waiting who asks briefly."""
+    return state.engine.long if question.is_heavy else state.engine.quick
 
 
 async def keep(state: State, asker: str, new: Any) -> int:
@@ -107,7 +139,7 @@ async def keep(state: State, asker: str, new: Any) -> int:
     return numbers[0]
 
 
-@router.post("/lengths", openapi_extra=BODY)
+@router.post("/lengths", openapi_extra=BODY, responses=sends(Lengths))
 async def lengths(request: Request, asker: CanAsk) -> Response:
     """For which stock lengths is a section in range, allowed, refused, and what decides?
 
@@ -129,11 +161,11 @@ async def lengths(request: Request, asker: CanAsk) -> Response:
                  for machine in assessor.machines(question.machines)]  # fmt: skip
         return json.dumps(lengths_content(job, found, system), allow_nan=False).encode()
 
-    made = await state_of(request).benches.long.run(work)
+    made = await state_of(request).engine.long.run(work)
     return Response(made, media_type="application/json")
 
 
-@router.post("/sheet", openapi_extra=BODY, responses={
+@router.post("/sheet", openapi_extra=BODY, response_class=Response, responses={
     200: {"content": {"application/pdf": {}, "image/svg+xml": {}, "text/html": {}}},
 })  # fmt: skip
 async def sheet(
@@ -171,14 +203,14 @@ async def sheet_response(
         one = answer.verdicts[0]
         return one.id, sheet_file(one, kind, question.system, paper)
 
-    name, made = await state.benches.long.run(work)
+    name, made = await state.engine.long.run(work)
     headers = {"Content-Disposition": f'inline; filename="sheet-{name}.{kind}"'}
     if kind != "pdf":
         headers["Content-Security-Policy"] = SHEET_POLICY
     return Response(made, media_type=MEDIA[kind], headers=headers)
 
 
-@router.get("/chart", responses={
+@router.get("/chart", response_class=Response, responses={
     200: {"content": {"image/svg+xml": {}, "image/png": {}, "text/html": {}}},
 })  # fmt: skip
 async def chart(
@@ -205,61 +237,6 @@ async def chart(
             return standing.key, drawn.page(units).encode()
         return standing.key, drawn.picture(kind, units)
 
-    key, made = await state_of(request).benches.long.run(work)
+    key, made = await state_of(request).engine.long.run(work)
     headers = {} if kind == "png" else {"Content-Security-Policy": SHEET_POLICY}
     return tagged(request, made, MEDIA[kind], key, headers)
-
-
-@router.get("/sections", responses=LISTED)
-async def sections(
-    request: Request, asker: CanAsk, page: Page, text: Annotated[str, Query(max_length=100)] = ""
-) -> Response:
-    """Find sections by size, schedule or standard; every word must be part of one."""
-    _ = asker
-
-    def work(standing: Standing) -> tuple[str, list[dict[str, Any]]]:
-        return standing.key, standing.known(f"sections {text}", lambda: told(standing))
-
-    def told(standing: Standing) -> list[dict[str, Any]]:
-        tables = standing.assessor.catalogue.tables
-        found = find_sections(text, tables) if text.strip() else list(tables.every_section())
-        return [
-            {"designation": item.designation, "shape": item.shape, "height": item.height,
-             "width": item.width, "wall": item.wall, "standard": item.standard,
-             "note": item.note, **inches_of(item)}
-            for item in found
-        ]  # fmt: skip
-
-    key, rows = await state_of(request).benches.quick.run(work)
-    return paged(request, rows, page, key)
-
-
-@router.get("/grades", responses=LISTED)
-async def grades(
-    request: Request, asker: CanAsk, page: Page, text: Annotated[str, Query(max_length=100)] = ""
-) -> Response:
-    """Find grades by name, alias or family."""
-    _ = asker
-    wanted = text.casefold().split()
-
-    def work(standing: Standing) -> tuple[str, list[dict[str, Any]]]:
-        rows: list[dict[str, Any]] = []
-        for item in standing.assessor.catalogue.grades.values():
-            told = " ".join((item.name, item.family, item.product.name, *item.aliases)).casefold()
-            if all(word in told for word in wanted):
-                rows.append({
-                    "grade": item.name, "family": item.family, "product": item.product.name,
-                    "density": item.density, "yield_strength": item.yield_strength,
-                    "source": item.source, "status": item.status,
-                })  # fmt: skip
-        return standing.key, rows
-
-    key, rows = await state_of(request).benches.quick.run(work)
-    return paged(request, rows, page, key)
-
-
-@router.get("/families")
-async def families(asker: CanAsk) -> list[str]:
-    """Return the families of sections a chart can be drawn for."""
-    _ = asker
-    return list(FAMILIES)

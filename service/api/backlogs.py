@@ -5,20 +5,22 @@ from collections.abc import AsyncIterator
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final, Literal, NotRequired, cast
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import FileResponse, Response
+from fastapi.responses import FileResponse, HTMLResponse, Response
 
 from ...catalogue.errors import InputError
 from ..asking import check_names
 from ..auth.authenticator import Asker, CanAsk
+from ..content import Content, lists, sends
 from ..middleware import SHEET_POLICY
-from ..paging import LISTED, Page, paged
+from ..paging import Page, paged
 from ..settings import API
 from ..state import State, state_of
-from ..workers.backlog_rows import rows_of
-from ..workers.backlogs import Order, read
+from ..workers.backlog_rows import BacklogRows, rows_of
+from ..workers.task_folder import BacklogStands, Order, read
+from .impact_report import ImpactReport, Totals
 
 router = APIRouter(prefix=API, tags=["backlogs"])
 
@@ -32,7 +34,39 @@ KINDS: Final = {
 _READER: Final = ThreadPoolExecutor(1, thread_name_prefix="rows")
 
 
-@router.post("/backlogs", status_code=201, openapi_extra={
+class TableOfCounts(Content):
+    """Counts under a title, the largest first."""
+
+    title: str
+    rows: list[tuple[str, int]]
+
+
+class BacklogSummary(Content):
+    """What a backlog came to; of an impact, headline and totals."""
+
+    headline: str
+    mapping: NotRequired[str]
+    """Which column was read as what, in a sentence."""
+    jobs: NotRequired[list[tuple[str, int]]]
+    """How the jobs divide."""
+    tables: NotRequired[list[TableOfCounts]]
+    taken: NotRequired[list[tuple[str, int]]]
+    """What was taken for granted, and in how many rows."""
+    verdicts: NotRequired[dict[str, int]]
+    """Answers by verdict; the empty name is an open question."""
+    totals: NotRequired[Totals]
+
+
+class BacklogWhole(BacklogStands):
+    """How a backlog stands, and what it came to when it is done."""
+
+    summary: NotRequired[BacklogSummary]
+    impact: NotRequired[ImpactReport]
+    """Of an impact, the report that is attached to the draft."""
+
+
+@router.post("/backlogs", status_code=201, response_model=None,
+             responses=sends(BacklogStands, 201), openapi_extra={
     "requestBody": {"required": True, "content": {"application/octet-stream": {
         "schema": {"type": "string", "format": "binary"}}}},
 })  # fmt: skip
@@ -44,7 +78,7 @@ async def send(
     *,
     best: Annotated[bool, Query(description="Keep only the best answer of each job")] = False,
     sheet: Annotated[str, Query(max_length=100)] = "",
-) -> dict[str, Any]:
+) -> BacklogStands:
     """Send a backlog as the body of the request: CSV, Excel or Parquet, told by its name."""
     state = state_of(request)
     if state.settings.is_open:
@@ -67,17 +101,17 @@ async def take(state: State, asker: Asker, order: Order, content: AsyncIterator[
         mark = standing.snapshot.mark
         return mark.at, mark.entries
 
-    mark = await state.benches.quick.run(look)
+    mark = await state.engine.quick.run(look)
     return await state.backlogs.take(order, asker.person.name, mark, content)
 
 
-@router.get("/backlogs", responses=LISTED)
+@router.get("/backlogs", responses=lists(BacklogStands))
 async def every(request: Request, asker: CanAsk, page: Page) -> Response:
     """List the backlogs, the newest first."""
     return paged(request, mine(state_of(request), asker), page)
 
 
-def mine(state: State, asker: Asker) -> list[dict[str, Any]]:
+def mine(state: State, asker: Asker) -> list[BacklogStands]:
     """Return the backlogs a person may see: their own; an administrator all."""
     found = state.backlogs.all()
     if "admin" in asker.rights:
@@ -85,7 +119,7 @@ def mine(state: State, asker: Asker) -> list[dict[str, Any]]:
     return [item for item in found if item["owner"] == asker.person.name]
 
 
-def one_of(state: State, asker: Asker, name: str) -> dict[str, Any]:
+def one_of(state: State, asker: Asker, name: str) -> BacklogStands:
     """Return a backlog that a person may see.
 
     Raises:
@@ -97,15 +131,15 @@ def one_of(state: State, asker: Asker, name: str) -> dict[str, Any]:
     return found
 
 
-@router.get("/backlogs/{name}")
-async def one(request: Request, asker: CanAsk, name: str) -> dict[str, Any]:
+@router.get("/backlogs/{name}", response_model=None, responses=sends(BacklogWhole))
+async def one(request: Request, asker: CanAsk, name: str) -> BacklogWhole:
     """Return how far a backlog is, and its summary when it is done."""
     state = state_of(request)
-    found = one_of(state, asker, name)
+    found: BacklogWhole = {**one_of(state, asker, name)}
     if found["state"] == "done":
-        found["summary"] = read(state.backlogs.file(name, "summary.json"))
+        found["summary"] = cast("BacklogSummary", read(state.backlogs.file(name, "summary.json")))
         if found["kind"] == "impact":
-            found["impact"] = read(state.backlogs.file(name, "impact.json"))
+            found["impact"] = cast("ImpactReport", read(state.backlogs.file(name, "impact.json")))
     return found
 
 
@@ -118,7 +152,7 @@ async def stop(request: Request, asker: CanAsk, name: str) -> Response:
     return Response(status_code=204)
 
 
-@router.get("/backlogs/{name}/answers")
+@router.get("/backlogs/{name}/answers", response_model=None, responses=sends(BacklogRows))
 async def answers(
     request: Request,
     asker: CanAsk,
@@ -128,7 +162,7 @@ async def answers(
     machine: Annotated[str, Query(max_length=100)] = "",
     text: Annotated[str, Query(max_length=100, description="Part of job, rule or error")] = "",
     sort: Annotated[str, Query(max_length=40, description="Column; -column for falling")] = "",
-) -> dict[str, Any]:
+) -> BacklogRows:
     """Return answers of a backlog that is done, filtered and sorted."""
     state = state_of(request)
     one_of(state, asker, name)
@@ -139,7 +173,9 @@ async def answers(
     return await asyncio.get_running_loop().run_in_executor(_READER, work)
 
 
-@router.get("/backlogs/{name}/file")
+@router.get("/backlogs/{name}/file", response_class=Response, responses={
+    200: {"content": {kind: {} for kind in KINDS.values()}},
+})  # fmt: skip
 async def file(
     request: Request,
     asker: CanAsk,
@@ -156,7 +192,7 @@ async def file(
     return FileResponse(path, media_type=KINDS[kind], filename=f"{plain}-answers.{kind}")
 
 
-@router.get("/backlogs/{name}/report")
+@router.get("/backlogs/{name}/report", response_class=HTMLResponse)
 async def report(request: Request, asker: CanAsk, name: str) -> Response:
     """Return the summary as a page with charts."""
     state = state_of(request)

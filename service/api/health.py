@@ -8,7 +8,7 @@ from prometheus_client import CONTENT_TYPE_LATEST, generate_latest
 
 from ...catalogue.errors import CuttableError, InputError
 from ...catalogue.ledger.snapshot import Snapshot
-from ..auth.authenticator import door_of, is_from_here
+from ..auth.authenticator import authenticator_of, is_from_here
 from ..problems import Told
 from ..state import state_of
 
@@ -44,7 +44,7 @@ async def metrics(request: Request) -> Response:
         InputError: ``not-allowed``.
     """
     if not is_from_here(request):
-        asker = await door_of(request).asker(request)
+        asker = await authenticator_of(request).asker(request)
         if asker is None or "admin" not in asker.rights:
             raise InputError("not-allowed", "metrics are for this machine or an administrator")
     made = generate_latest(state_of(request).metrics.registry)

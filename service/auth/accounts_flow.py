@@ -14,8 +14,8 @@ from ...catalogue.errors import InputError
 from ...catalogue.ledger import accounts
 from ...catalogue.ledger.accounts import Person
 from ...catalogue.ledger.database import Ledger
+from ..addresses import counted_as, is_same_origin
 from ..api.accounts import check_accounts
-from ..middleware import counted_as, is_same_origin
 from ..state import State, state_of
 from .authenticator import COOKIE, Asker, origin_of
 

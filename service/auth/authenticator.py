@@ -15,7 +15,8 @@ from ...catalogue.errors import InputError
 from ...catalogue.ledger import accounts
 from ...catalogue.ledger.accounts import Person, Right
 from ...catalogue.ledger.database import Ledger, open_ledger
-from ..middleware import HERE, SAFE, From, Proxies, host_name, is_loopback
+from ..addresses import HERE, From, Proxies, host_name, is_loopback
+from ..middleware import SAFE
 from ..settings import Settings
 
 T = TypeVar("T")
@@ -185,8 +186,8 @@ def is_from_here(request: Request) -> bool:
     return is_loopback(known.peer) and not known.is_proxied and host in HERE
 
 
-def door_of(request: Request) -> Authenticator:
-    """Return the door of the service."""
+def authenticator_of(request: Request) -> Authenticator:
+    """Return the authenticator of the service."""
     authenticator: Authenticator = request.app.state.authenticator
     return authenticator
 
@@ -199,7 +200,7 @@ def needs(right: Right) -> Callable[[Request], Awaitable[Asker]]:
     """
 
     async def let_in(request: Request) -> Asker:
-        asker = await door_of(request).asker(request)
+        asker = await authenticator_of(request).asker(request)
         if asker is None:
             raise InputError("sign-in-needed", "nobody is signed in",
                              remedy="Sign in, or send a token.")  # fmt: skip

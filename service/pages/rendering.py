@@ -12,7 +12,7 @@ from ...catalogue.ledger.accounts import ROLES, Right
 from ...catalogue.ledger.records import minute
 from ...engine.answer.words import OUTCOMES
 from ...engine.version import VERSION
-from ..auth.authenticator import COOKIE, FORM_FIELD, Asker, door_of, needs
+from ..auth.authenticator import COOKIE, FORM_FIELD, Asker, authenticator_of, needs
 from .static import address
 from .theme import verdict_mark, verdict_words
 
@@ -59,7 +59,7 @@ def asker_of(request: Request) -> Asker | None:
 
 def has_accounts(request: Request) -> bool:
     """Say whether people sign in here: not on an open page."""
-    return not door_of(request).settings.is_open
+    return not authenticator_of(request).settings.is_open
 
 
 def fragment(request: Request, template: str, **known: Any) -> str:
@@ -103,7 +103,7 @@ def _for_page(right: Right) -> Callable[[Request], AsyncGenerator[Asker]]:
 
     async def let_in(request: Request) -> AsyncGenerator[Asker]:
         # Known before the check, so that the page of a refusal has the right frame.
-        request.state.asker = await door_of(request).asker(request)
+        request.state.asker = await authenticator_of(request).asker(request)
         request.state.wanted = right
         try:
             yield await check(request)

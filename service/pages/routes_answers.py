@@ -76,10 +76,10 @@ async def one(request: Request, asker: Asks, name: str, see: str = "") -> Respon
         "is_same": None, "changed": [], "other_questions": [], "why": [], "fault": None,
     }  # fmt: skip
     try:
-        answer, made, basis = await state.benches.long.run(work)
+        answer, made, basis = await state.engine.long.run(work)
     except CuttableError as fault:  # it cannot be worked out any more: what was given stands
         see, told["fault"] = "", fault_of(fault)
-        answer, made, basis = await state.benches.long.run(work)
+        answer, made, basis = await state.engine.long.run(work)
     if see == "again":
         told["is_same"] = made == kept.text
     if see == "today":

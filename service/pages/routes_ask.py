@@ -10,7 +10,7 @@ from starlette.datastructures import MultiDict
 from ...catalogue.errors import CuttableError, InputError, Question
 from ...engine.answer.document import Question as Asked
 from ...engine.assessor import AssessorCore
-from ..api.asking import bench_for, keep, sheet_response
+from ..api.asking import keep, sheet_response, worker_for
 from ..asking import answered, kept_answer
 from ..engine_worker import EngineWorker, Standing
 from ..state import state_of
@@ -97,13 +97,13 @@ def _onward(request: Request, form: Form) -> dict[str, Any]:
     }
 
 
-def _bench(request: Request, form: Form) -> EngineWorker:
-    """Return the bench for what is typed: what takes long keeps nobody waiting."""
+def _worker(request: Request, form: Form) -> EngineWorker:
+    """Return the worker for what is typed: what takes long keeps nobody waiting."""
     state = state_of(request)
     try:
-        return bench_for(state, form.question())
+        return worker_for(state, form.question())
     except InputError:
-        return state.benches.quick  # it is refused there, at its field
+        return state.engine.quick  # it is refused there, at its field
 
 
 @router.get("/")
@@ -117,7 +117,7 @@ async def ask(request: Request, asker: Asks) -> Response:
     def work(standing: Standing) -> tuple[Told, dict[str, Any]]:
         return told(standing, form), _choices(standing.assessor)
 
-    found, choices = await _bench(request, form).run(work)
+    found, choices = await _worker(request, form).run(work)
     return page(request, "ask.html", form=form, **found._asdict(), **choices,
                 **_onward(request, form))  # fmt: skip
 
@@ -127,7 +127,7 @@ async def answer(request: Request, asker: Asks) -> HTMLResponse:
     """Return the answer alone, for a page that is open."""
     _ = asker
     form = form_of(request.query_params)
-    found = await _bench(request, form).run(lambda standing: told(standing, form))
+    found = await _worker(request, form).run(lambda standing: told(standing, form))
     return HTMLResponse(fragment(request, "answer_fragment.html", form=form, **found._asdict(),
                                  **_onward(request, form)))  # fmt: skip
 
@@ -161,5 +161,5 @@ async def keep_it(request: Request, asker: Asks) -> Response:
         question = form.question(keep=True)
         return kept_answer(standing, question, answered(standing, question))
 
-    number = await keep(state, asker.person.name, await _bench(request, form).run(work))
+    number = await keep(state, asker.person.name, await _worker(request, form).run(work))
     return RedirectResponse(f"/answers/{number}?kept=1", 303)

@@ -19,7 +19,7 @@ from ..engine_worker import Standing
 from ..paging import PageOf
 from ..problems import status_of
 from ..state import state_of
-from ..workers.backlogs import Order, read
+from ..workers.task_folder import BacklogStands, Order, read
 from .faults import Fault, fault_of
 from .rendering import Asks, fragment, page
 from .routes_ask import models_of
@@ -41,7 +41,7 @@ async def _list(
     chosen: tuple[str, ...] = (), is_best: bool = False,
 ) -> HTMLResponse:  # fmt: skip
     state = state_of(request)
-    models = await state.benches.quick.run(lambda standing: models_of(standing.assessor))
+    models = await state.engine.quick.run(lambda standing: models_of(standing.assessor))
     found = [_told(item) for item in mine(state, asker)]
     return page(
         request, "backlogs.html", status, models=models, backlogs=found, fault=fault,
@@ -49,10 +49,10 @@ async def _list(
     )  # fmt: skip
 
 
-def _told(item: dict[str, Any]) -> dict[str, Any]:
+def _told(item: BacklogStands) -> dict[str, Any]:
     sent = time.strftime("%Y-%m-%d %H:%M UTC", time.gmtime(item["sent"]))
-    what = f"impact of {item['revision']}" if item["kind"] == "impact" else ""
-    return item | {"when": sent, "what": what}
+    what = f"impact of {item.get('revision')}" if item["kind"] == "impact" else ""
+    return {**item, "when": sent, "what": what}
 
 
 @router.get("/backlogs")
@@ -174,7 +174,7 @@ async def _words(request: Request, item: dict[str, Any]) -> _Words:
             {code: mitigation.title for code, mitigation in rule_set.mitigations.items()},
         )
 
-    return await state_of(request).benches.quick.run(work)
+    return await state_of(request).engine.quick.run(work)
 
 
 def _cells(row: dict[str, Any], words: _Words) -> dict[str, Any]:

@@ -17,7 +17,8 @@ from ...catalogue.ledger.records import (
     stamp,
 )
 from ...engine.answer.wording import System
-from ..api.limits import Draft, draft, plain
+from ..api.documents import plain
+from ..api.revisions import Draft, draft
 from ..engine_worker import Standing
 from ..problems import status_of
 from ..state import state_of
@@ -89,7 +90,7 @@ async def document(
         return model.title, limit_lines(standing.assessor, model, units), None
 
     found, now = await state.ledgers.run(read)
-    title, lines, fault = await state.benches.quick.run(machine)
+    title, lines, fault = await state.engine.quick.run(machine)
     revisions = [
         {"item": item, "standing": history.standing(item, found, now),
          "changes": [change.text() for change in found.changes.get(item.number, [])]}

@@ -10,8 +10,10 @@ from ...catalogue.errors import CuttableError
 from ...catalogue.ledger.accounts import RIGHTS, ROLES
 from ..api.accounts import (
     ChangedPerson,
+    MadeToken,
     NewPerson,
     NewToken,
+    PersonMade,
     added_person,
     added_token,
     changed_person,
@@ -23,7 +25,7 @@ from ..auth.accounts_flow import change_password, clear_cookie, set_cookie, sign
 from ..problems import status_of
 from ..state import state_of
 from .faults import Fault, fault_of
-from .rendering import Administers, Asks, door_of, own_path, page
+from .rendering import Administers, Asks, authenticator_of, own_path, page
 
 router = APIRouter()
 
@@ -41,7 +43,7 @@ async def _sent(request: Request) -> dict[str, str]:
 async def sign_in_page(request: Request) -> Response:
     """Show the form; whoever is signed in already is led on."""
     back = own_path(request.query_params.get("next", "/"))
-    request.state.asker = await door_of(request).asker(request)
+    request.state.asker = await authenticator_of(request).asker(request)
     if request.state.asker is not None:
         return RedirectResponse(back, 303)
     return page(request, "sign_in.html", back=back, told=None, name="", links=())
@@ -68,7 +70,7 @@ async def sign_out_form(request: Request) -> Response:
     from ...catalogue.ledger.accounts import is_same_secret
     from ..auth.authenticator import FORM_FIELD
 
-    asker = await door_of(request).asker(request)
+    asker = await authenticator_of(request).asker(request)
     made = RedirectResponse("/sign-in", 303)
     if asker is not None and asker.secret:
         sent = await _sent(request)
@@ -84,7 +86,7 @@ async def sign_out_form(request: Request) -> Response:
 
 async def _account(
     request: Request, asker: Any, status: int = 200, *, fault: Fault | None = None,
-    where: str = "", made: dict[str, Any] | None = None, is_changed: bool = False,
+    where: str = "", made: MadeToken | None = None, is_changed: bool = False,
 ) -> HTMLResponse:  # fmt: skip
     state = state_of(request)
     tokens = [] if state.settings.is_open else await tokens_of(state, asker.person.name)
@@ -146,7 +148,7 @@ async def end_token(request: Request, asker: Asks, token: str) -> Response:
 
 async def _people(
     request: Request, status: int = 200, *, fault: Fault | None = None, who: str = "",
-    made: dict[str, Any] | None = None,
+    made: PersonMade | None = None,
 ) -> HTMLResponse:  # fmt: skip
     state = state_of(request)
     people = [] if state.settings.is_open else await people_of(state)

@@ -63,7 +63,7 @@ async def show_range(
             return known | {"fault": Fault("Nothing of this family can be drawn")}
         return known | {"drawings": drawn, "title": found.title}
 
-    found = await state_of(request).benches.long.run(work)
+    found = await state_of(request).engine.long.run(work)
 
     def link(system: System) -> str:
         pairs = {name: value for name, value in asked.items() if value}

@@ -15,18 +15,8 @@ from ...catalogue.ledger.database import Ledger
 from ...catalogue.ledger.records import Revision, check_document, stamp
 from ...engine.impact.ranking import OTHER_TITLES
 from ..api.backlogs import mine
-from ..api.limits import (
-    Edit,
-    Jobs,
-    Step,
-    approve,
-    edit,
-    give_back,
-    ordered_impact,
-    revoke,
-    submit,
-    withdraw,
-)
+from ..api.impact import Jobs, ordered_impact
+from ..api.revisions import Edit, Step, approve, edit, give_back, revoke, submit, withdraw
 from ..auth.authenticator import Asker
 from ..problems import status_of
 from ..state import state_of
@@ -67,7 +57,7 @@ async def _page(
         }  # fmt: skip
 
     told = await state.ledgers.run(read)
-    titles = await state.benches.quick.run(
+    titles = await state.engine.quick.run(
         lambda standing: {rule.code: rule.title for rule in standing.assessor.rule_set.rules}
     )
     report = told["report"]

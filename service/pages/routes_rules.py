@@ -6,7 +6,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from ..api.limits import plain_rule, rule_page
+from ..api.rules import plain_rule, rule_page
 from ..engine_worker import Standing
 from ..state import state_of
 from .rendering import Asks, page
@@ -43,7 +43,7 @@ async def rules(
                 topics.setdefault(topic_of(rule.file), []).append(item)
         return topics
 
-    topics = await state_of(request).benches.quick.run(work)
+    topics = await state_of(request).engine.quick.run(work)
     count = sum(len(items) for items in topics.values())
     return page(request, "rules.html", topics=topics, text=text, outcomes=OUTCOMES, count=count)
 
@@ -52,6 +52,6 @@ async def rules(
 async def rule(request: Request, asker: Asks, code: str) -> Response:
     """Show a rule: condition, outcome, why, what lifts it, the cases that prove it."""
     _ = asker
-    found = await state_of(request).benches.quick.run(lambda standing: rule_page(standing, code))
+    found = await state_of(request).engine.quick.run(lambda standing: rule_page(standing, code))
     return page(request, "rule.html", rule=found, outcomes=OUTCOMES,
                 topic=topic_of(found["file"]))  # fmt: skip

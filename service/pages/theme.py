@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from ...engine.backlog.summary import VERDICTS
+from ...engine.answer.words import WORDS_BY_NAME
 
 MARKS: Final = {
     "in-range": "yes", "oversize-allowed-with-conditions": "maybe", "refused": "no", "": "open",
@@ -12,7 +12,7 @@ MARKS: Final = {
 
 def verdict_words(verdict: str | None) -> str:
     """Return a verdict in words."""
-    return VERDICTS.get(verdict or "", verdict or "")
+    return WORDS_BY_NAME.get(verdict or "", verdict or "")
 
 
 def verdict_mark(verdict: str | None) -> str:

@@ -20,7 +20,7 @@ from ...engine.backlog.runner import Runner
 from ...engine.backlog.summary import html_report, summary_of
 from ...engine.backlog.writers import Answers, open_answers
 from ...engine.review.ledger_assessor import assessor_of
-from .backlogs import written
+from .task_folder import written
 from .uploads import check_unpacked
 
 LEAST_ROWS: Final = 50_000

@@ -23,7 +23,7 @@ from ...engine.review.draft_impact import (
 )
 from ...engine.review.from_answers import KEPT, write_kept
 from .backlog_answers import LEAST_ROWS, teller
-from .backlogs import written
+from .task_folder import written
 from .uploads import check_unpacked
 
 

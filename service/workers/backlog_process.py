@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from ...catalogue.errors import CuttableError, FileError, OpenQuestion
-from .backlogs import read, written
+from .task_folder import read, written
 
 GRACE: Final = 5.0
 """Seconds to end by itself once the service is gone."""

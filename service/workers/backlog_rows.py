@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from ...catalogue.errors import InputError
+from ..content import Content
 
 compute: Any = pc
 numpy: Any = np
@@ -21,9 +22,21 @@ SEARCHED: Final = ("job", "decided_by", "error", "error_text", "mitigations")
 STEP: Final = 131_072
 
 
+class BacklogRows(Content):
+    """A part of the answers of a backlog."""
+
+    total: int
+    """How many fit."""
+    first: int
+    """Rows left out."""
+    columns: list[str]
+    items: list[dict[str, str | int | float | None]]
+    """Rows by column."""
+
+
 def rows_of(
     path: Path, *, verdict: str, machine: str, text: str, sort: str, first: int, count: int
-) -> dict[str, Any]:
+) -> BacklogRows:
     """Return a part of the answers in a file, with how many fit.
 
     Raises:

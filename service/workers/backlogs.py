@@ -6,23 +6,21 @@ on goes on where it stopped.
 """
 
 import asyncio
-import json
 import os
 import secrets
 import shutil
-import signal
-import sys
 import time
 from collections.abc import AsyncIterator, Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import Any, Final, Literal, NamedTuple
+from typing import Any, Final
 
 from ...catalogue.errors import InputError
-from ...catalogue.ledger.location import VARIABLE
-from ..middleware import LOG
+from ..logs import LOG
 from ..settings import Settings
-from .uploads import check_name, kept_upload
+from .task_folder import ENDED, BacklogStands, ImpactOrder, Order, read, standing_of, written
+from .task_process import TaskProcess, why_ended
+from .uploads import check_name, kept_upload, shown_name
 
 MOST_WAITING: Final = 50
 """Tasks that wait; more are refused."""
@@ -32,52 +30,6 @@ MOST_TRIES: Final = 3
 """Times a task is begun: one that ends the whole service each time is not begun again."""
 KEPT: Final = 30 * 24 * 3600
 """Seconds a task is kept after its end."""
-PROCESS: Final = "cuttable.service.workers.backlog_process"
-TOLD: Final = ("id", "kind", "name", "machines", "is_best", "owner", "sent", "size", "revision")
-"""What of an order is shown."""
-
-State = Literal["waiting", "running", "done", "failed", "stopped"]
-Kind = Literal["answers", "impact"]
-_ENDED: Final = frozenset({"done", "failed", "stopped"})
-
-
-class Order(NamedTuple):
-    """What is asked of a backlog that is sent."""
-
-    name: str
-    machines: list[str]
-    is_best: bool = False
-    sheet: str = ""
-
-
-class ImpactOrder(NamedTuple):
-    """What is asked of an impact.
-
-    Attributes:
-        revision: the draft, ``rowan-150/2``.
-        backlog: id of the backlog whose jobs are looked at; empty for the answers kept.
-        units: of the report.
-    """
-
-    revision: str
-    backlog: str = ""
-    units: str = "si"
-
-
-def written(folder: Path, name: str, content: Mapping[str, Any]) -> None:
-    """Write a small JSON file, whole or not at all."""
-    beside = folder / f".{name}.part"
-    beside.write_text(json.dumps(content, ensure_ascii=False), encoding="utf-8")
-    beside.replace(folder / name)
-
-
-def read(path: Path) -> dict[str, Any]:
-    """Return a small JSON file; nothing where there is none."""
-    try:
-        content: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return {}
-    return content
 
 
 class Backlogs:
@@ -90,12 +42,12 @@ class Backlogs:
     def __init__(self, settings: Settings) -> None:
         self.settings = settings
         self.folder = settings.data / "backlogs"
-        self._process: asyncio.subprocess.Process | None = None
+        self._process = TaskProcess(settings.place.text)
         self._running = ""
         self._is_closing = False
         self._wake = asyncio.Event()
         self._task: asyncio.Task[None] | None = None
-        self._ended: dict[str, dict[str, Any]] = {}
+        self._ended: dict[str, BacklogStands] = {}
         self._converting: dict[tuple[str, str], asyncio.Task[None]] = {}
 
     async def start(self) -> None:
@@ -108,16 +60,14 @@ class Backlogs:
     async def close(self) -> None:
         """Stop the process at work; it goes on when the service is started again."""
         self._is_closing = True
-        if self._running and self._process is not None:
+        if self._running and self._process.is_there:
             self._tried(self._folder(self._running), -1)  # it was not its fault
-        await self._end()
+        await self._process.end()
         for task in (self._task, *self._converting.values()):
             if task is not None:
                 task.cancel()
                 with suppress(asyncio.CancelledError):
                     await task
-
-    # --- orders ---------------------------------------------------------------------------
 
     async def take(
         self, order: Order, owner: str, mark: tuple[str, int], content: AsyncIterator[bytes]
@@ -133,7 +83,7 @@ class Backlogs:
         try:
             size = await kept_upload(coming / f"jobs{suffix}", content)
             return self._placed(coming, {
-                "kind": "answers", "name": _shown(order.name), "file": f"jobs{suffix}",
+                "kind": "answers", "name": shown_name(order.name), "file": f"jobs{suffix}",
                 "machines": order.machines, "is_best": order.is_best, "sheet": order.sheet,
                 "owner": owner, "size": size, "at": mark[0], "entries": mark[1],
             })  # fmt: skip
@@ -161,12 +111,12 @@ class Backlogs:
             shutil.rmtree(coming, ignore_errors=True)
             raise
 
-    def all(self) -> list[dict[str, Any]]:
+    def all(self) -> list[BacklogStands]:
         """Return every task, the newest first."""
         found = [self._state(path) for path in self.folder.glob("[!.]*") if path.is_dir()]
         return sorted((item for item in found if item), key=lambda item: -item["sent"])
 
-    def one(self, name: str) -> dict[str, Any]:
+    def one(self, name: str) -> BacklogStands:
         """Return how a task stands.
 
         Raises:
@@ -175,7 +125,7 @@ class Backlogs:
         found = self._state(self._folder(name))
         if not found:
             raise _unknown(name)
-        return dict(found)
+        return found.copy()
 
     def file(self, name: str, which: str) -> Path:
         """Return a file of a task that is done.
@@ -207,7 +157,7 @@ class Backlogs:
         key = (name, kind)
         task = self._converting.get(key)
         if task is None:
-            task = asyncio.create_task(self._convert(source.parent, kind))
+            task = asyncio.create_task(self._process.convert(source.parent, kind))
             self._converting[key] = task
             task.add_done_callback(lambda _: self._converting.pop(key, None))
         await asyncio.shield(task)  # whoever leaves does not stop it for the others
@@ -226,15 +176,15 @@ class Backlogs:
         """
         state = self.one(name)["state"]
         folder = self._folder(name)
-        if state in _ENDED:
-            if self._running == name and self._process is not None:
-                await self._process.wait()  # its answers are there, but it is not gone yet
+        if state in ENDED:
+            if self._running == name:
+                await self._process.gone()  # its answers are there, but it is not gone yet
             self._ended.pop(name, None)
             shutil.rmtree(folder, ignore_errors=True)
             return
         (folder / "stopped").touch()
         if self._running == name:
-            await self._end()
+            await self._process.end()
 
     # --- within ---------------------------------------------------------------------------
 
@@ -281,28 +231,13 @@ class Backlogs:
         self._wake.set()
         return name
 
-    def _state(self, folder: Path) -> dict[str, Any]:
+    def _state(self, folder: Path) -> BacklogStands | None:
         ended = self._ended.get(folder.name)
         if ended is not None and folder.is_dir():
             return ended
-        order = read(folder / "order.json")
-        if not order:
-            return {}
-        known = {key: order[key] for key in TOLD if key in order}
-        progress = read(folder / "progress.json")
-        known |= {"rows": progress.get("rows", 0), "share": progress.get("share", 0.0)}
-        fault = read(folder / "fault.json")
-        state: State = "waiting"
-        if (folder / "summary.json").exists():
-            state, known["share"] = "done", 1.0
-        elif fault:
-            state, known["fault"] = "failed", fault
-        elif (folder / "stopped").exists():
-            state = "stopped"
-        elif self._running == folder.name:
-            state = "running"
-        known["state"] = state
-        if state in _ENDED and self._running != folder.name:
+        is_running = self._running == folder.name
+        known = standing_of(folder, is_running=is_running)
+        if known and known["state"] in ENDED and not is_running:
             self._ended[folder.name] = known
         return known
 
@@ -330,7 +265,7 @@ class Backlogs:
             return
         self._running = name
         try:
-            code = await self._process_over(folder)
+            code = await self._process.over(folder)
         finally:
             self._running = ""
         if not folder.is_dir():
@@ -338,42 +273,7 @@ class Backlogs:
         is_told = any((folder / item).exists() for item in ("summary.json", "fault.json"))
         if not is_told and not (folder / "stopped").exists() and not self._is_closing:
             # Killed from outside: it would be killed again, so it is told and not repeated.
-            what = f"the process that worked on it ended with status {code}"
-            if code in (-signal.SIGABRT, -signal.SIGSEGV, -signal.SIGKILL):
-                what += "; it may need more memory than there is"
-            self._fail(folder, what)
-
-    async def _process_over(self, folder: Path, *more: str) -> int:
-        process = await self._begun(folder, *more)
-        self._process = process
-        try:
-            return await process.wait()
-        finally:
-            self._process = None
-
-    async def _begun(self, folder: Path, *more: str) -> asyncio.subprocess.Process:
-        """Begin a process on a folder; it ends when this one does, whatever ends this one."""
-        told = {
-            # Not on the command line and not in a file: it may hold a password.
-            VARIABLE: self.settings.place.text,
-            # So that the limit of memory is of what is used, not of what is set aside.
-            "ARROW_DEFAULT_MEMORY_POOL": "system", "MALLOC_ARENA_MAX": "2",
-            "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1",
-        }  # fmt: skip
-        with (folder / "log.txt").open("ab") as log:
-            return await asyncio.create_subprocess_exec(
-                sys.executable, "-m", PROCESS, str(folder), *more,
-                stdin=asyncio.subprocess.PIPE, stdout=log, stderr=log,
-                env=os.environ | told, start_new_session=True,
-            )  # fmt: skip
-
-    async def _convert(self, folder: Path, kind: str) -> None:
-        process = await self._begun(folder, "--convert", kind)
-        try:
-            await process.wait()
-        except asyncio.CancelledError:
-            _kill(process, signal.SIGKILL)
-            raise
+            self._fail(folder, why_ended(code))
 
     def _fail(self, folder: Path, what: str) -> None:
         written(folder, "fault.json", {
@@ -387,18 +287,6 @@ class Backlogs:
             written(folder, "tries.json", {"tries": count})
         return count
 
-    async def _end(self) -> None:
-        process = self._process
-        if process is None:
-            return
-        _kill(process, signal.SIGTERM, is_group=False)
-        try:
-            await asyncio.wait_for(process.wait(), 10)
-        except TimeoutError:
-            pass
-        finally:
-            _kill(process, signal.SIGKILL)
-
     def _clear(self) -> None:
         """Take away what was half sent, and what is old."""
         for path in self.folder.glob(".*"):
@@ -408,20 +296,5 @@ class Backlogs:
                 shutil.rmtree(path, ignore_errors=True)
 
 
-def _kill(process: asyncio.subprocess.Process, number: int, *, is_group: bool = True) -> None:
-    """Send a signal to a process, or to it and all that it began."""
-    with suppress(ProcessLookupError, PermissionError):
-        if is_group:
-            os.killpg(process.pid, number)
-        else:
-            process.send_signal(number)
-
-
 def _unknown(name: str) -> InputError:
     return InputError("backlog-unknown", f"there is no backlog {name[:20]!r}")
-
-
-def _shown(name: str) -> str:
-    """Return a file's name as it is shown: without folders and control characters."""
-    last = name.replace("\\", "/").rsplit("/", 1)[-1]
-    return "".join(char for char in last if char.isprintable())[:120]

@@ -39,6 +39,12 @@ def check_name(name: str) -> str:
     return suffix
 
 
+def shown_name(name: str) -> str:
+    """Return a file's name as it is shown: without folders and control characters."""
+    last = name.replace("\\", "/").rsplit("/", 1)[-1]
+    return "".join(char for char in last if char.isprintable())[:120]
+
+
 async def kept_upload(path: Path, content: AsyncIterator[bytes]) -> int:
     """Write what is being sent to a file and return its size.
 

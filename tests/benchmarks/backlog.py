@@ -283,7 +283,7 @@ def differ(rows: int, sample: int) -> int:
     import pyarrow.csv as arrow_csv
     import pyarrow.parquet as pq
     from cuttable.engine.assessor import AssessorCore
-    from cuttable.engine.jobs.parse import JobText
+    from cuttable.engine.jobs.fields import JobText
 
     assessor = AssessorCore()
     wrong = 0

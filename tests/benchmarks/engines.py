@@ -30,8 +30,9 @@ from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.decision.conditions import Judge
 from cuttable.engine.decision.decide import Decision
 from cuttable.engine.decision.inference import Inference
+from cuttable.engine.jobs.job import Job
 from cuttable.engine.jobs.job_table import JobTable, table_of
-from cuttable.engine.jobs.parse import Job, grade_of
+from cuttable.engine.jobs.parse import grade_of
 from cuttable.engine.measures import Measured
 from cuttable.rules import expression as ex
 

@@ -54,7 +54,7 @@ def answer_texts(place: Any) -> list[tuple[dict[str, Any], dict[str, Any], str, 
     """Return inputs, basis, verdict and text of real answers about one model."""
     from cuttable.catalogue.ledger.snapshot import Snapshot
     from cuttable.engine.answer.document import text_of
-    from cuttable.engine.jobs.parse import JobText
+    from cuttable.engine.jobs.fields import JobText
     from cuttable.engine.review.ledger_assessor import assessor_of
 
     snapshot = Snapshot(place, at=BEGIN)

@@ -13,9 +13,10 @@ from typing import Literal
 import pytest
 import typst
 from cuttable.engine.assessor import AssessorCore
-from cuttable.engine.jobs.parse import JobText
+from cuttable.engine.jobs.fields import JobText
 from cuttable.engine.sheet import Content, bed_drawing, content_of
-from cuttable.engine.sheet.page import slimmed, typst_source
+from cuttable.engine.sheet.typesetting import slimmed
+from cuttable.engine.sheet.typst_page import typst_source
 from playwright.sync_api import Browser, Page
 from pypdf import PdfReader
 

@@ -11,7 +11,7 @@ import pytest
 from cuttable.catalogue.errors import CuttableError
 from cuttable.engine.answer.document import FORM, read_reply, text_of
 from cuttable.engine.assessor import AssessorCore
-from cuttable.engine.jobs.parse import JobText
+from cuttable.engine.jobs.fields import JobText
 from jsonschema import Draft202012Validator
 
 FOLDER: Final = Path(__file__).parents[1] / "data" / "golden"

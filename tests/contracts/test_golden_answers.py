@@ -26,7 +26,7 @@ import pytest
 from cuttable.catalogue.errors import CuttableError
 from cuttable.engine.answer.document import text_of
 from cuttable.engine.assessor import AssessorCore
-from cuttable.engine.jobs.parse import JobText
+from cuttable.engine.jobs.fields import JobText
 
 FOLDER: Final = Path(__file__).parents[1] / "data" / "golden"
 JOBS: Final[list[dict[str, Any]]] = [

@@ -25,7 +25,7 @@ from cuttable.catalogue.ledger.verify import verify
 from cuttable.cli.ledger_exchange import check_taken
 from cuttable.engine.answer.differences import leaf_differences
 from cuttable.engine.answer.document import text_of
-from cuttable.engine.jobs.parse import JobText
+from cuttable.engine.jobs.fields import JobText
 from cuttable.engine.review.ledger_assessor import assessor_of
 from cuttable.engine.review.replay import assessor_for, mark_of, text_again
 from cuttable.engine.version import VERSION

@@ -30,12 +30,13 @@ from cuttable.engine.backlog.runner import Runner
 from cuttable.engine.impact.impact import EXAMPLES, Side, impact_of, state_over
 from cuttable.engine.impact.model import Impact, Source
 from cuttable.engine.impact.page import impact_page
-from cuttable.engine.jobs.parse import JobText, read_job
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.parse import read_job
 from cuttable.rules.loader import FOLDER as RULES
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-DESK = AssessorCore()
+CORE = AssessorCore()
 SOURCE = Source("a.csv", "sha256:0")
 CODE = "alder-320"
 SETTINGS = (
@@ -77,7 +78,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("impact")
 
 
-def side(assessor: AssessorCore = DESK, *settings: str, codes: Sequence[str] = (CODE,)) -> Side:
+def side(assessor: AssessorCore = CORE, *settings: str, codes: Sequence[str] = (CODE,)) -> Side:
     """Return a side on which the first machine has values set."""
     content = (FOLDER / "models" / f"{codes[0]}.toml").read_bytes()
     first = amended_machine(assessor.catalogue, content, "a.toml", settings)
@@ -248,7 +249,7 @@ def test_other_limits_are_compared_as_two_runs(
     rows: list[Row], chunk: int, is_back: bool, folder: Path
 ) -> None:
     """One assessor, one machine with other limits; one way and back."""
-    sides = (side(), side(DESK, *SETTINGS))
+    sides = (side(), side(CORE, *SETTINGS))
     before, after = sides[::-1] if is_back else sides
     agree(before, after, rows, folder / "a.csv", chunk)
 
@@ -258,7 +259,7 @@ def test_other_limits_are_compared_as_two_runs(
 def test_several_machines_are_paired_by_place(rows: list[Row], chunk: int, folder: Path) -> None:
     """An answer a job and machine; a row that names one of them is asked on that one only."""
     codes = (CODE, "rowan-150")
-    agree(side(codes=codes), side(DESK, *SETTINGS, codes=codes), rows, folder / "b.csv", chunk)
+    agree(side(codes=codes), side(CORE, *SETTINGS, codes=codes), rows, folder / "b.csv", chunk)
 
 
 @settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
@@ -312,7 +313,7 @@ def test_nothing_changes_between_a_state_and_itself(folder: Path) -> None:
 def test_examples_are_the_jobs_as_they_stand_in_the_file(folder: Path) -> None:
     """Row, job, section and length as typed; numbers as batch has them on either side."""
     path = written(folder / "g.csv", many(400))
-    before, after = side(), side(DESK, *SETTINGS)
+    before, after = side(), side(CORE, *SETTINGS)
     found = impact(before, after, path, 37, examples=3)
     sides = [{row["row"]: row for row in batch(item, path)} for item in (before, after)]
     every = [item for group in found.groups for cause in group.causes for item in cause.examples]
@@ -332,7 +333,7 @@ def test_what_is_kept_does_not_grow_with_the_file(folder: Path) -> None:
 
     def kept(count: int) -> Impact:
         written(path, [(f"J{n}", *many(60)[n % 60][1:]) for n in range(count)])
-        return impact(side(), side(DESK, *SETTINGS), path, 60)
+        return impact(side(), side(CORE, *SETTINGS), path, 60)
 
     few, more = kept(600), kept(6000)
     assert more.changed == 10 * few.changed > 0
@@ -355,14 +356,14 @@ def nothing() -> Iterator[Chunk]:
 def test_a_backlog_without_rows(folder: Path) -> None:
     """Nothing was asked, nothing changes."""
     path = written(folder / "i.csv", [])
-    found = impact(side(), side(DESK, *SETTINGS), path)
+    found = impact(side(), side(CORE, *SETTINGS), path)
     assert (found.jobs, found.answers, found.groups) == (0, 0, ())
 
 
 def test_a_backlog_that_names_other_models_only(folder: Path) -> None:
     """No row is decided."""
     path = written(folder / "j.csv", [(*row[:-1], "rowan-150") for row in many(20)])
-    found = impact(side(), side(DESK, *SETTINGS), path)
+    found = impact(side(), side(CORE, *SETTINGS), path)
     assert (found.jobs, found.not_asked, found.answers) == (20, 20, 0)
 
 
@@ -378,7 +379,7 @@ def test_what_refuses_is_counted_as_single_answers_say(folder: Path) -> None:
     alone: Counter[str] = Counter()
     machine = side().machines[0]
     for row in rows:
-        (verdict,) = DESK.ask(JobText(row[1], row[2]), [machine.code]).verdicts
+        (verdict,) = CORE.ask(JobText(row[1], row[2]), [machine.code]).verdicts
         if verdict.verdict != "refused":
             continue
         refusing = {item.rule for item in verdict.findings if item.outcome == "refused"}
@@ -391,7 +392,7 @@ def test_what_refuses_is_counted_as_single_answers_say(folder: Path) -> None:
     jobs = [item.jobs for item in state.ranking]
     assert jobs == sorted(jobs, reverse=True)
     assert state.verdicts["refused"] <= sum(jobs)
-    titles = {rule.code: rule.title for rule in DESK.rule_set.rules}
+    titles = {rule.code: rule.title for rule in CORE.rule_set.rules}
     assert all(item.title == titles.get(item.code, item.title) for item in state.ranking)
 
 
@@ -401,7 +402,7 @@ def test_a_ranking_names_the_keys_of_the_machine_file(folder: Path) -> None:
     state = state_over(side(), open_backlog(path).chunks(), workers=1)
     (too_long,) = (item for item in state.ranking if item.code == "LEN-03")
     assert too_long.keys == ("limits.stock_length.absolute",)
-    longer = side(DESK, f"{too_long.keys[0]}=20 m")
+    longer = side(CORE, f"{too_long.keys[0]}=20 m")
     state = state_over(longer, open_backlog(path).chunks(), workers=1)
     assert "LEN-03" not in [item.code for item in state.ranking]
 
@@ -434,7 +435,7 @@ def page(folder: Path) -> Callable[[Sequence[Row]], tuple[Impact, Page]]:
 
     def make(rows: Sequence[Row]) -> tuple[Impact, Page]:
         path = written(folder / "m.csv", rows)
-        found = impact(side(), side(DESK, *SETTINGS), path)
+        found = impact(side(), side(CORE, *SETTINGS), path)
         text = impact_page(found, title="What <if>", set_lines=["a & b"], provenance="rules <1>")
         parsed = Page()
         parsed.feed(text)
@@ -472,7 +473,7 @@ def test_data_for_scripts_are_complete(page: Any) -> None:
     assert content["schema"] == "cuttable.impact/1"
     assert content["backlog"] == {"name": "a.csv", "digest": "sha256:0", "rows": 200}
     for name in ("before", "after"):
-        assert content[name]["rules"] == DESK.rule_set.digest
+        assert content[name]["rules"] == CORE.rule_set.digest
         assert content[name]["machines"][0]["model"] == CODE
     assert content["before"]["machines"] != content["after"]["machines"]
     assert sum(group["jobs"] for group in content["groups"]) == content["totals"]["changed"]
@@ -517,8 +518,8 @@ def test_unchanged_means_that_nothing_of_the_answer_is_different(
 ) -> None:
     """Every job that an impact calls unchanged has the same single answer, set-up and all."""
     content = (FOLDER / "models" / "rowan-150.toml").read_bytes()
-    before = DESK.catalogue.machine("rowan-150")
-    after = amended_machine(DESK.catalogue, content, "rowan-150.toml", [setting])
+    before = CORE.catalogue.machine("rowan-150")
+    after = amended_machine(CORE.catalogue, content, "rowan-150.toml", [setting])
     sizes = ("NPS 1 SCH 40", "NPS 3 SCH 40", "NPS 4 SCH 80", "NPS 5 SCH 160", "NPS 8 SCH 40")
     rows = [
         (f"{n}", size, f"{length} m", *[""] * (len(HEAD) - 3))
@@ -527,8 +528,8 @@ def test_unchanged_means_that_nothing_of_the_answer_is_different(
     differing = 0
     for row in rows:
         path = written(tmp_path / "one.csv", [row])
-        found = impact(Side(DESK, (before,)), Side(DESK, (after,)), path)
-        same = essence(DESK, before, row) == essence(DESK, after, row)
+        found = impact(Side(CORE, (before,)), Side(CORE, (after,)), path)
+        same = essence(CORE, before, row) == essence(CORE, after, row)
         if found.unchanged:
             assert same, row
         differing += not same

@@ -12,18 +12,18 @@ from cuttable.engine.backlog.asked import Asked
 from cuttable.engine.backlog.parse_jobs import COLUMNS, Normaliser, Texts
 from cuttable.engine.backlog.runner import Runner
 from cuttable.engine.combinations import combined
-from cuttable.engine.jobs.parse import Geometry
+from cuttable.engine.jobs.job import Geometry
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from .test_same_as_check import DESK, agree, checked
+from .test_same_as_check import CORE, agree, checked
 
 ROWS = 70_000
 """More than 16 bits hold."""
 SAMPLED = 2
 """Rows of each chunk that are asked of ``check``, which takes some 30 ms for one."""
-ROWAN = DESK.catalogue.machine("rowan-150")
-NORMALISER = Normaliser(DESK.catalogue, DESK.rule_set.vocabulary)
+ROWAN = CORE.catalogue.machine("rowan-150")
+NORMALISER = Normaliser(CORE.catalogue, CORE.rule_set.vocabulary)
 """One for all cases: reading a section takes 0.15 ms, and they are numbered by it anew."""
 
 PLAIN = dict.fromkeys(COLUMNS, "") | {"section": "NPS 2 SCH 40", "length": "3 m"}
@@ -81,7 +81,7 @@ def test_as_many_values_as_rows(name: str, rows_at_once: int) -> None:
 
     The last chunk is the first rows again, which were numbered before.
     """
-    runner = Runner(DESK, Asked((ROWAN,), has_numbers=True), 1, normaliser=NORMALISER)
+    runner = Runner(CORE, Asked((ROWAN,), has_numbers=True), 1, normaliser=NORMALISER)
     write = TEXTS[name]
     dice = np.random.default_rng(70_000)
     begins = [*range(0, ROWS, rows_at_once), 0]
@@ -150,7 +150,7 @@ def test_many_values_in_all_columns_that_make_a_geometry() -> None:
         columns[name] = Texts([write(number) for number in range(count)], code)
     # Parts and cuts are never given together; blank cells with ever more blanks are texts too.
     columns["parts"] = Texts([" " * number for number in range(count)], dice.permutation(count))
-    runner = Runner(DESK, Asked((ROWAN,)), 1)
+    runner = Runner(CORE, Asked((ROWAN,)), 1)
     try:
         read = runner.read(columns, count)
     finally:

@@ -16,12 +16,13 @@ from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.backlog.asked import Asked
 from cuttable.engine.backlog.parse_jobs import COLUMNS, Texts, split
 from cuttable.engine.backlog.runner import Runner
-from cuttable.engine.jobs.parse import JobText, read_job
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.parse import read_job
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-DESK = AssessorCore()
-MACHINES = list(DESK.catalogue.machines.values())
+CORE = AssessorCore()
+MACHINES = list(CORE.catalogue.machines.values())
 
 SECTIONS = [
     "NPS 4 SCH 40", "nps 6 sch 80", "6 in XS pipe", "NPS 10 XS", "NPS 20 STD", "tube 20 x 1 mm",
@@ -80,7 +81,7 @@ def answered(
     rows: Sequence[dict[str, str]], machines: Sequence[Any], workers: int = 1, **asked: Any
 ) -> list[dict[str, Any]]:
     """Return the answer rows of a batch."""
-    runner = Runner(DESK, Asked(tuple(machines), has_numbers=True, **asked), workers)
+    runner = Runner(CORE, Asked(tuple(machines), has_numbers=True, **asked), workers)
     try:
         return runner.answer(columns_of(rows), len(rows), 1, {}).to_pylist()
     finally:
@@ -97,13 +98,13 @@ def checked(row: dict[str, str], machines: Sequence[Any]) -> list[Answer] | tupl
         fitted=split(row["fitted"], "+;, "), behind=row["behind"], grip=row["grip"],
     )  # fmt: skip
     try:
-        job, questions = read_job(text, DESK.catalogue, DESK.rule_set.vocabulary)
+        job, questions = read_job(text, CORE.catalogue, CORE.rule_set.vocabulary)
         if job is None:
             return "question", questions[0].code
         answers = [
-            DESK.answer(job, [machine], system="si", is_all=False).verdicts for machine in machines
+            CORE.answer(job, [machine], system="si", is_all=False).verdicts for machine in machines
         ]
-        DESK.ask(text, [machine.code for machine in machines])
+        CORE.ask(text, [machine.code for machine in machines])
     except InputError as fault:
         return "error", fault.code
     return [found[0] if found else None for found in answers]  # type: ignore[misc]
@@ -153,7 +154,7 @@ def test_every_row_gets_the_answer_of_check(rows: list[dict[str, str]], machine:
             assert row["verdict"] == ""
         elif single[0] is None:  # a rule asks first
             assert row["verdict"] == ""
-            assert row["error"] in {rule.code for rule in DESK.rule_set.rules}
+            assert row["error"] in {rule.code for rule in CORE.rule_set.rules}
         else:
             assert row["error"] == ""
             agree(row, single[0])
@@ -205,7 +206,7 @@ def test_best_keeps_the_smallest_model_with_the_best_verdict() -> None:
     best = answered(rows, MACHINES, is_best=True)
     assert [answer["row"] for answer in best] == list(range(1, len(rows) + 1))
     for answer, row in zip(best, rows, strict=True):
-        first = DESK.ask(JobText(row["section"], row["length"])).verdicts[0]
+        first = CORE.ask(JobText(row["section"], row["length"])).verdicts[0]
         assert (answer["machine"], answer["verdict"]) == (first.machine.model, first.verdict)
 
 

@@ -13,7 +13,7 @@ from cuttable.catalogue.tables.reader import SectionTables
 from cuttable.catalogue.tables.search import find_sections
 from cuttable.engine.answer.document import plain
 from cuttable.engine.assessor import AssessorCore
-from cuttable.engine.jobs.parse import JobText
+from cuttable.engine.jobs.fields import JobText
 
 SHIPPED = Path(__file__).resolve().parents[3] / "catalogue"
 

@@ -19,11 +19,11 @@ from cuttable.engine.answer.wording import System
 from cuttable.engine.answer.words import WORTH_SHOWING, card_of, is_moot
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.decision.limit_check import FULL, is_near, is_over
-from cuttable.engine.jobs.parse import JobText
+from cuttable.engine.jobs.fields import JobText
 from cuttable.service.pages.answer_view import shown
 from cuttable.service.pages.rendering import ENVIRONMENT
 
-DESK: Final = AssessorCore()
+CORE: Final = AssessorCore()
 ASKED: Final[list[tuple[JobText, tuple[str, ...], System]]] = [
     (JobText("NPS 4 SCH 40", "20 ft", parts=("4 ft*3",)), ("rowan-150",), "us"),
     (JobText("NPS 4 SCH 40", "6 m", bow="3 mm", off_axis="5 kg @ 100 mm"), ("rowan-150",), "si"),
@@ -44,7 +44,7 @@ ASKED: Final[list[tuple[JobText, tuple[str, ...], System]]] = [
 def replies() -> list[tuple[Reply, System]]:
     """Answers of many kinds."""
     return [
-        (DESK.ask(text, names, system=system, is_traced=place % 3 == 0), system)
+        (CORE.ask(text, names, system=system, is_traced=place % 3 == 0), system)
         for place, (text, names, system) in enumerate(ASKED)
     ]
 
@@ -236,7 +236,7 @@ def test_what_is_over_near_and_full_is_said_once() -> None:
 
 def answer_of(section: str, length: str, machine: str, **more: Any) -> Answer:
     """Return the answer of one model."""
-    return DESK.ask(JobText(section, length, **more), [machine]).verdicts[0]
+    return CORE.ask(JobText(section, length, **more), [machine]).verdicts[0]
 
 
 def test_a_refusal_gives_nothing_to_do_unless_an_accessory_lifts_it() -> None:
@@ -257,7 +257,7 @@ def test_a_machine_with_a_ramp_of_constant_time_has_no_acceleration_to_set() -> 
     """The number is in the document, and in no setting that a person is told."""
     for machine in ("rowan-150", "medlar-300", "alder-320", "larch-610"):
         answer = answer_of("NPS 4 SCH 40", "6 m", machine)
-        ramp = DESK.catalogue.machine(machine).rotary.ramp
+        ramp = CORE.catalogue.machine(machine).rotary.ramp
         names = [name for name, _ in card_of(answer, "si").told_settings]
         assert ("ramp acceleration" in names) == (ramp == "constant-acceleration")
         assert {"rapid override", "jaw force, each", "refuse if bowed more than"} <= set(names)
@@ -326,10 +326,10 @@ def test_findings_supports_and_settings_are_compared_too() -> None:
 
 def test_an_answer_of_the_first_form_is_compared_by_what_it_tells() -> None:
     """Keys that came later are no change of the answer."""
-    reply = DESK.ask(JobText("NPS 4 SCH 40", "6 m", parts=("1 m*3",)))
+    reply = CORE.ask(JobText("NPS 4 SCH 40", "6 m", parts=("1 m*3",)))
     first = read_reply(text_of(reply, 1))
     assert changes(first, reply) == []
     assert changes(reply, reply) == []
-    asked = DESK.ask(JobText("NPS 4 SCH 40S", "6 m"), ["rowan-150"])
+    asked = CORE.ask(JobText("NPS 4 SCH 40S", "6 m"), ["rowan-150"])
     assert question_lines(first, asked)[0].startswith("Now a question is open: ")
     assert len(changes(first, asked)) == len(first.verdicts)

@@ -14,7 +14,7 @@ from cuttable.catalogue.designations.designations import read_section
 from cuttable.catalogue.machines.model import MachineModel
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.inputs.figures import figures_of
-from cuttable.engine.jobs.parse import Geometry, Part
+from cuttable.engine.jobs.job import Geometry, Part
 from cuttable.engine.statics.stocks import (
     MOST_STATIONS,
     Keyed,
@@ -31,9 +31,9 @@ from cuttable.engine.statics.stocks import (
 from cuttable.engine.statics.support_loads import HOPELESS, Carrier, Carry
 
 G: Final = 9.80665
-DESK: Final = AssessorCore()
-ROWAN: Final = DESK.catalogue.machine("rowan-150")
-FIGURES: Final = figures_of(DESK.rule_set)
+CORE: Final = AssessorCore()
+ROWAN: Final = CORE.catalogue.machine("rowan-150")
+FIGURES: Final = figures_of(CORE.rule_set)
 PAIRS: Final = usable_supports(Keyed(ROWAN), frozenset({"roller-pair"}), "round", 114.3, FIGURES)
 
 
@@ -65,8 +65,8 @@ def test_numbers_of_a_pipe() -> None:
 
     Weight counts at the heavy end, stiffness and tabs with the thin wall.
     """
-    pipe = read_section("NPS 4 SCH 40", DESK.catalogue.tables)
-    grade = DESK.catalogue.grades["ASTM A53 B"]
+    pipe = read_section("NPS 4 SCH 40", CORE.catalogue.tables)
+    grade = CORE.catalogue.grades["ASTM A53 B"]
     weight, stiffness, outside, radius, wall, girth, strength, mass, turning = stock_numbers(
         pipe, grade, 0.5
     )
@@ -86,8 +86,8 @@ def test_numbers_of_a_pipe() -> None:
 
 def test_numbers_of_a_rectangle() -> None:
     """RHS 150 x 100 x 6: bends about its weaker axis, tabs stand in the nearer pair of flats."""
-    box = read_section("RHS 150x100x6 cf", DESK.catalogue.tables)
-    grade = DESK.catalogue.grades["ASTM A53 B"]
+    box = read_section("RHS 150x100x6 cf", CORE.catalogue.tables)
+    grade = CORE.catalogue.grades["ASTM A53 B"]
     _, stiffness, outside, radius, wall, girth, *_ = stock_numbers(box, grade, 0.0)
     # Izz 444 cm4 (UK national section tables, three digits).
     assert stiffness == pytest.approx(grade.elasticity * 444e4 * wall / 6, rel=2e-3)

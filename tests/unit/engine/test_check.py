@@ -14,15 +14,17 @@ from cuttable.engine.answer.making import answers
 from cuttable.engine.assessor import AssessorCore, is_at_least
 from cuttable.engine.decision.decide import fullness
 from cuttable.engine.decision.inference import RANK
-from cuttable.engine.jobs.parse import Job, JobText, read_job
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.job import Job
+from cuttable.engine.jobs.parse import read_job
 from cuttable.engine.search.fit import longest_lengths
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 MODELS = Path(__file__).resolve().parents[3] / "catalogue" / "models"
 
-DESK = AssessorCore()
-MACHINES = list(DESK.catalogue.machines.values())
+CORE = AssessorCore()
+MACHINES = list(CORE.catalogue.machines.values())
 
 SECTIONS = [
     "NPS 1 SCH 40", "NPS 2 SCH 40", "NPS 4 SCH 40", "NPS 4 XXS", "NPS 6 SCH 40", "NPS 8 SCH 80",
@@ -34,7 +36,7 @@ GRADES = [None, "A106 B", "304", "6061", "EN 10219 S355J2H"]
 
 def ask(section: str, length: str, *machines: str, **more: str) -> Reply:
     """Ask the built-in assessor."""
-    return DESK.ask(JobText(section, length, **more), machines)
+    return CORE.ask(JobText(section, length, **more), machines)
 
 
 def one(section: str, length: str, machine: str, **more: str) -> Answer:
@@ -90,7 +92,7 @@ def test_what_is_not_assessed_is_listed() -> None:
 def test_every_answer_says_where_supports_stand() -> None:
     """Stations lie on the bed's grid and the stock, and each carries within its rating."""
     for verdict in ask("NPS 6 SCH 40", "6 m").verdicts:
-        setup, machine = verdict.setup, DESK.catalogue.machine(verdict.machine.model)
+        setup, machine = verdict.setup, CORE.catalogue.machine(verdict.machine.model)
         supports = {item.code: item for item in machine.supports}
         if verdict.verdict != "in-range":
             continue
@@ -104,22 +106,22 @@ def test_every_answer_says_where_supports_stand() -> None:
 
 def test_stations_given_by_the_asker_are_judged() -> None:
     """Good stations pass, a free end far too long is refused."""
-    good = DESK.ask(
+    good = CORE.ask(
         JobText("NPS 4 SCH 40", "6 m", stations=["1650 mm", "3450 mm", "5250 mm"]), ["rowan-150"]
     ).verdicts[0]
     assert good.verdict == "in-range"
     assert [item.station for item in good.setup.supports] == [1650.0, 3450.0, 5250.0]
-    poor = DESK.ask(JobText("NPS 4 SCH 40", "6 m", stations=["1650 mm"]), ["rowan-150"])
+    poor = CORE.ask(JobText("NPS 4 SCH 40", "6 m", stations=["1650 mm"]), ["rowan-150"])
     assert "HANG-02" in {item.rule for item in poor.verdicts[0].findings}
 
 
 def test_parts_say_what_they_do_and_what_holds_them() -> None:
     """Each part stays, or is held by tabs, or the job is refused."""
-    verdict = DESK.ask(JobText("NPS 4 SCH 40", "6 m", parts=["0.3 m*4"]), ["rowan-150"]).verdicts[0]
+    verdict = CORE.ask(JobText("NPS 4 SCH 40", "6 m", parts=["0.3 m*4"]), ["rowan-150"]).verdicts[0]
     assert len(verdict.setup.parts) == 4
     for part in verdict.setup.parts:
         assert part.behaviour == "stays" or (part.tabs is not None and part.tabs.count >= 3)
-    heavy = DESK.ask(JobText("NPS 12 STD", "12 m", parts=["4.4 m*2"]), ["alder-320"]).verdicts[0]
+    heavy = CORE.ask(JobText("NPS 12 STD", "12 m", parts=["4.4 m*2"]), ["alder-320"]).verdicts[0]
     for part in heavy.setup.parts:
         assert part.behaviour == "stays" or part.tabs is None
 
@@ -183,7 +185,7 @@ def test_an_accessory_turns_a_refusal_into_conditions() -> None:
     assert bare.verdict == "refused"
     assert bare.decided_by == "NOT-FITTED"
     assert set(bare.would_fit.accessories) == {"reversed-jaws", "wide-roller-pair"}
-    fitted = DESK.ask(
+    fitted = CORE.ask(
         JobText("NPS 6 SCH 40", "3 m", fitted=bare.would_fit.accessories), ["rowan-150"]
     ).verdicts[0]
     assert fitted.verdict == "oversize-allowed-with-conditions"
@@ -254,9 +256,9 @@ def test_a_known_bow_lowers_the_override_of_a_timed_ramp() -> None:
 
 def test_parts_that_do_not_fit_are_refused_by_how_much() -> None:
     """Trim, stub and kerfs are counted."""
-    fits = DESK.ask(JobText("NPS 4 SCH 40", "6 m", parts=["1.9 m*3"]), ["rowan-150"]).verdicts[0]
+    fits = CORE.ask(JobText("NPS 4 SCH 40", "6 m", parts=["1.9 m*3"]), ["rowan-150"]).verdicts[0]
     assert fits.verdict == "in-range"
-    short = DESK.ask(JobText("NPS 4 SCH 40", "6 m", parts=["1.95 m*3"]), ["rowan-150"]).verdicts[0]
+    short = CORE.ask(JobText("NPS 4 SCH 40", "6 m", parts=["1.95 m*3"]), ["rowan-150"]).verdicts[0]
     assert short.verdict == "refused"
     text = next(item.text for item in short.findings if item.rule == "LEN-05")
     # 3 x 1950 + 3 x 2.2 kerf = 5856.6; 6000 - 150 stub - 25 trim = 5825; short by 31.6 mm.
@@ -314,7 +316,7 @@ def test_a_changed_machine_file_changes_digest_and_id(tmp_path: Path) -> None:
 def test_the_longest_length_is_where_the_verdict_turns() -> None:
     """In range at the length found, no longer a millimetre beyond."""
     for section, machine in (("NPS 10 XS", "alder-320"), ("NPS 24 STD", "larch-610")):
-        found = longest_lengths(DESK.engine, job_of(section, "12 m"), model(machine))["in_range"]
+        found = longest_lengths(CORE.engine, job_of(section, "12 m"), model(machine))["in_range"]
         assert found is not None
         assert one(section, f"{found:g} mm", machine).verdict == "in-range"
         assert one(section, f"{found + 1:g} mm", machine).verdict != "in-range"
@@ -322,7 +324,7 @@ def test_the_longest_length_is_where_the_verdict_turns() -> None:
 
 def test_the_trace_shows_what_the_answer_says() -> None:
     """Traced and untraced numbers are the same."""
-    reply = DESK.ask(JobText("NPS 10 XS", "12 m"), ["alder-320"], is_traced=True)
+    reply = CORE.ask(JobText("NPS 10 XS", "12 m"), ["alder-320"], is_traced=True)
     verdict = reply.verdicts[0]
     assert not reply.untraced.verdicts[0].trace
     traced = {entry.name: entry for entry in verdict.trace}
@@ -353,14 +355,14 @@ def test_at_least(verdict: str, wanted: str, expected: bool) -> None:
 def job_of(section: str, length: str, grade: str | None = None, **more: str) -> Job:
     """Read a job."""
     text = JobText(section, length, grade=grade, **more)
-    job, questions = read_job(text, DESK.catalogue, DESK.rule_set.vocabulary)
+    job, questions = read_job(text, CORE.catalogue, CORE.rule_set.vocabulary)
     assert job is not None, questions
     return job
 
 
 def model(code: str) -> MachineModel:
     """Return a built-in model."""
-    return DESK.catalogue.machines[code]
+    return CORE.catalogue.machines[code]
 
 
 jobs = st.builds(
@@ -381,12 +383,12 @@ def test_a_batch_gives_the_verdicts_of_single_checks(
 ) -> None:
     """One path for one job and for many: the same answers to the byte."""
     items, machines = [pair[0] for pair in pairs], [pair[1] for pair in pairs]
-    engine = DESK.engine
+    engine = CORE.engine
     together = engine.decide(items, machines)
-    batch = answers(engine, together, items, machines, DESK.provenance, "si")
+    batch = answers(engine, together, items, machines, CORE.provenance, "si")
     for job, machine, found in zip(items, machines, batch, strict=True):
         decision = engine.decide([job], [machine])
-        alone = answers(engine, decision, [job], [machine], DESK.provenance, "si")[0]
+        alone = answers(engine, decision, [job], [machine], CORE.provenance, "si")[0]
         assert plain(found) == plain(alone)
 
 
@@ -396,7 +398,7 @@ def test_longer_stock_is_never_easier(job: Job, machine: MachineModel, factor: f
     """Mass, inertia and unbalance grow, override and grip fall, and no refusal is lifted."""
     # As straight for its length: the same bow of a longer piece is of a straighter one.
     longer = job._replace(length=job.length * factor, bow=job.bow * factor)
-    decision = DESK.engine.decide([job, longer], [machine, machine])
+    decision = CORE.engine.decide([job, longer], [machine, machine])
     measured = decision.measured
     for name in ("stock_mass", "rotary_inertia", "unbalance_torque", "drive_torque"):
         for column in (measured.nominal[name], measured.heavy[name]):
@@ -413,8 +415,8 @@ def test_longer_stock_is_never_easier(job: Job, machine: MachineModel, factor: f
 @given(jobs, st.sampled_from(MACHINES))
 def test_the_heavy_end_is_never_the_lighter_one(job: Job, machine: MachineModel) -> None:
     """Demands are at least nominal, and what is left is at most nominal."""
-    measured = DESK.engine.decide([job], [machine]).measured
-    for name, measure in DESK.rule_set.vocabulary.measures.items():
+    measured = CORE.engine.decide([job], [machine]).measured
+    for name, measure in CORE.rule_set.vocabulary.measures.items():
         nominal, heavy = measured.nominal[name][0], measured.heavy.get(name, [math.nan])[0]
         if measure.heavy == "more" and math.isfinite(nominal):
             assert heavy >= nominal * (1 - 1e-12)
@@ -426,10 +428,10 @@ def test_the_heavy_end_is_never_the_lighter_one(job: Job, machine: MachineModel)
 @given(jobs, st.sampled_from(MACHINES))
 def test_an_in_range_job_exceeds_nothing(job: Job, machine: MachineModel) -> None:
     """In range means: at most rated, at the heavy end too."""
-    decision = DESK.engine.decide([job], [machine])
+    decision = CORE.engine.decide([job], [machine])
     if decision.ranks[0] > RANK["setting"]:
         return
-    for full in fullness(DESK.rule_set, decision.scope):
+    for full in fullness(CORE.rule_set, decision.scope):
         if full.name == "unbalance_torque" and math.isnan(job.bow):
             continue  # the heavy end stands for a bow that the to-do list has measured
         assert not full.nominal[0] > 1 + 1e-9, full.name
@@ -439,7 +441,7 @@ def test_an_in_range_job_exceeds_nothing(job: Job, machine: MachineModel) -> Non
 def test_measures_do_not_warn_about_odd_numbers() -> None:
     """NaN and zero pass through without noise; pytest turns warnings into errors."""
     job = job_of("SHS 100x5", "1 m")
-    decision = DESK.engine.decide([job] * len(MACHINES), MACHINES)
+    decision = CORE.engine.decide([job] * len(MACHINES), MACHINES)
     assert np.isnan(decision.measured.nominal["jaw_stress"]).all()
 
 
@@ -496,13 +498,13 @@ def test_lengths_said_to_stay_do_stay() -> None:
     for low, high in verdict.setup.safe_part_lengths:
         for size, stays in ((low, True), (high, True), (low - 130, False)):
             job = JobText("NPS 4 SCH 40", "6 m", cuts=[f"{6000 - size:g} mm"], stations=stations)
-            piece = DESK.ask(job, ["rowan-150"]).verdicts[0].setup.parts[0]
+            piece = CORE.ask(job, ["rowan-150"]).verdicts[0].setup.parts[0]
             assert (piece.behaviour == "stays") is stays
 
 
 def test_how_many_parts_fit_is_said() -> None:
     """Three of 1.95 m do not come out of six metres; two do."""
-    verdict = DESK.ask(JobText("NPS 4 SCH 40", "6 m", parts=["1.95 m*3"]), ["rowan-150"])
+    verdict = CORE.ask(JobText("NPS 4 SCH 40", "6 m", parts=["1.95 m*3"]), ["rowan-150"])
     text = next(i.text for i in verdict.verdicts[0].findings if i.rule == "LEN-05")
     assert "2 of the parts fit" in text
 
@@ -526,7 +528,7 @@ def test_cuts_nearer_than_a_kerf_are_refused() -> None:
     from cuttable.catalogue.errors import InputError
 
     with pytest.raises(InputError, match="kerf"):
-        DESK.ask(JobText("NPS 4 SCH 40", "6 m", cuts=["3 m", "3001.5 mm"]), ["rowan-150"])
+        CORE.ask(JobText("NPS 4 SCH 40", "6 m", cuts=["3 m", "3001.5 mm"]), ["rowan-150"])
 
 
 def test_a_model_that_was_not_asked_is_read_only_to_find_one_that_takes_the_job(

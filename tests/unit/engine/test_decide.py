@@ -12,14 +12,16 @@ from cuttable.engine.decision.conditions import Scope
 from cuttable.engine.decision.decide import Decision, Engine, fullness
 from cuttable.engine.decision.decide import _distinct as distinct
 from cuttable.engine.inputs.frame import Frame
-from cuttable.engine.jobs.parse import Job, JobText, read_job
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.job import Job
+from cuttable.engine.jobs.parse import read_job
 from cuttable.engine.measures import Measured
 from cuttable.rules import loader
 from cuttable.rules.model import Measure, RuleSet, Served
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-DESK: Final = AssessorCore()
+CORE: Final = AssessorCore()
 SERVED: Final = Served(
     measures={name: Measure(name, "kg", name, "more") for name in ("first", "second", "third")},
     numbers={"limit.first.rated": "kg", "limit.first.absolute": "kg", "limit.first.minimum": "kg"},
@@ -196,14 +198,14 @@ def test_how_full_a_limit_is(
 
 def read(text: JobText) -> Job:
     """Read a job that leaves no question."""
-    job, questions = read_job(text, DESK.catalogue, DESK.rule_set.vocabulary)
+    job, questions = read_job(text, CORE.catalogue, CORE.rule_set.vocabulary)
     assert job is not None, questions
     return job
 
 
 def model(code: str) -> MachineModel:
     """Return a shipped model."""
-    return DESK.catalogue.machine(code)
+    return CORE.catalogue.machine(code)
 
 
 @pytest.mark.parametrize(
@@ -222,7 +224,7 @@ def test_supports_are_planned_only_for_what_nothing_else_refuses(
     job: JobText, code: str, is_carried: bool
 ) -> None:
     """Stations beside a refusal would be taken for leave to try."""
-    decision = DESK.engine.decide([read(job)], [model(code)])
+    decision = CORE.engine.decide([read(job)], [model(code)])
     assert bool(decision.frame.is_carried[0]) is is_carried
     assert np.isfinite(decision.scope.numbers["support_span"][0])
     if not is_carried:
@@ -236,11 +238,11 @@ def test_rows_of_several_models_are_those_of_one_at_a_time() -> None:
         read(JobText("NPS 10 XS", "9 m", bow="2 mm", coating="wet")),
         read(JobText("SHS 100x5", "2 m", fitted=["lift-and-index"])),
     ]
-    machines = list(DESK.catalogue.machines.values())
+    machines = list(CORE.catalogue.machines.values())
     pairs = [(job, machine) for job in jobs for machine in machines]
-    whole = DESK.engine.decide([job for job, _ in pairs], [machine for _, machine in pairs])
+    whole = CORE.engine.decide([job for job, _ in pairs], [machine for _, machine in pairs])
     for row, (job, machine) in enumerate(pairs):
-        alone = DESK.engine.decide([job], [machine])
+        alone = CORE.engine.decide([job], [machine])
         assert whole.of(row) == alone.of(0)
         for name, column in alone.scope.numbers.items():
             np.testing.assert_array_equal(whole.scope.numbers[name][row], column[0], err_msg=name)

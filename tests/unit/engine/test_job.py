@@ -5,7 +5,9 @@ import shlex
 import pytest
 from cuttable.catalogue.errors import InputError, Question
 from cuttable.engine.assessor import AssessorCore
-from cuttable.engine.jobs.parse import Job, JobText, read_job
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.job import Job
+from cuttable.engine.jobs.parse import read_job
 
 
 def read(

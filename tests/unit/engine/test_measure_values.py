@@ -13,11 +13,12 @@ import numpy as np
 import pytest
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.decision.decide import Decision
-from cuttable.engine.jobs.parse import JobText, read_job
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.parse import read_job
 from cuttable.engine.measures import REGISTRY
 
 G: Final = 9.80665
-DESK: Final = AssessorCore()
+CORE: Final = AssessorCore()
 
 # --- formulas ---------------------------------------------------------------------------------
 
@@ -338,9 +339,9 @@ UNBALANCE: Final = {
 
 def decided(job: JobText, model: str) -> Decision:
     """Decide one job on one model."""
-    found, questions = read_job(job, DESK.catalogue, DESK.rule_set.vocabulary)
+    found, questions = read_job(job, CORE.catalogue, CORE.rule_set.vocabulary)
     assert found is not None, questions
-    return DESK.engine.decide([found], [DESK.catalogue.machine(model)])
+    return CORE.engine.decide([found], [CORE.catalogue.machine(model)])
 
 
 def value(decision: Decision, name: str, end: str) -> float:
@@ -370,7 +371,7 @@ RING: Final = {
 
 def override(end: str) -> float:
     """Torque left over torque of the full timed ramp, or the energy rule; down to 5 %."""
-    rated = float(DESK.catalogue.machine("alder-320").limit("rotary_inertia").rated)
+    rated = float(CORE.catalogue.machine("alder-320").limit("rotary_inertia").rated)
     energy = math.sqrt((FIXED + rated) / (FIXED + J[end]))
     torque = (AVAILABLE - FRICTION - UNBALANCE[end]) / ((FIXED + J[end]) * RAMP)
     return math.floor(min(energy, torque, 1.0) * 20 + 1e-9) / 20
@@ -456,7 +457,7 @@ def test_bow_allowed_of_the_worked_job(worked: Decision) -> None:
         ramp_leaves = free - (FIXED + J[end]) * RAMP * override(end)
         left = min(0.5 * free, ramp_leaves) - 12 * G * 0.15
         held = 1.5 * left / (MASS[end] * L * G) * 1e3
-        model = DESK.catalogue.machine("alder-320")
+        model = CORE.catalogue.machine("alder-320")
         swept = 168.3 * (1.01 if end == "heavy" else 1)
         clear = (model.limit("swept_diameter").absolute - swept) / 2
         allowed = math.floor(min(held, clear, 45.0))
@@ -483,7 +484,7 @@ def test_a_thin_tube_is_dented_at_the_force_that_is_set() -> None:
 
 def test_a_ramp_of_constant_acceleration_is_lowered_by_torque_not_by_override() -> None:
     """larch-610 states its acceleration; what the torque left can do is set, down to 0.01."""
-    model = DESK.catalogue.machine("larch-610")
+    model = CORE.catalogue.machine("larch-610")
     decision = decided(
         JobText("NPS 20 SCH 40", "18 m", off_axis="500 kg @ 400 mm", bow="9 mm"), model.code
     )

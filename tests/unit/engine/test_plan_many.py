@@ -6,17 +6,18 @@ from cuttable.catalogue.machines.model import MachineModel
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.inputs import supports
 from cuttable.engine.inputs.figures import figures_of
+from cuttable.engine.jobs.job import Geometry, Job
 from cuttable.engine.jobs.job_table import table_of
-from cuttable.engine.jobs.parse import Geometry, Job, grade_of
+from cuttable.engine.jobs.parse import grade_of
 from cuttable.engine.statics import support_plan, support_plan_many
 from cuttable.engine.statics.stocks import Keyed, usable_supports
 from cuttable.engine.statics.support_loads import Carrier
 from cuttable.engine.statics.support_plan import find_plans
 from cuttable.engine.statics.support_plan_many import plan_many
 
-DESK = AssessorCore()
-MACHINES = list(DESK.catalogue.machines.values())
-FIGURES = figures_of(DESK.rule_set)
+CORE = AssessorCore()
+MACHINES = list(CORE.catalogue.machines.values())
+FIGURES = figures_of(CORE.rule_set)
 
 
 @pytest.mark.parametrize("pitch", [1.0, 0.5])
@@ -63,22 +64,22 @@ def test_decisions_do_not_depend_on_it(
     dice = np.random.default_rng(5)
     sections = [
         row.section()
-        for row in DESK.catalogue.tables.pipes.values()
+        for row in CORE.catalogue.tables.pipes.values()
         if row.standard == "ASME B36.10M" and row.od_in <= 20
     ]
     jobs = [
-        Job(section, grade_of(None, section, DESK.catalogue).grade, float(length))
+        Job(section, grade_of(None, section, CORE.catalogue).grade, float(length))
         for section, length in zip(
             [sections[place] for place in dice.integers(0, len(sections), 600)],
             dice.uniform(900, machine.limit("stock_length").absolute, 600).round(2),
             strict=True,
         )
     ]
-    table = table_of(jobs, DESK.rule_set.vocabulary)
+    table = table_of(jobs, CORE.rule_set.vocabulary)
     which = np.zeros(len(jobs), dtype=np.intp)
-    fast = DESK.engine.decide_table(table, [machine], which)
+    fast = CORE.engine.decide_table(table, [machine], which)
     monkeypatch.setattr(supports, "MANY", 10**9)
-    slow = DESK.engine.decide_table(table, [machine], which)
+    slow = CORE.engine.decide_table(table, [machine], which)
     assert (fast.ranks == slow.ranks).all()
     for kind in ("given", "heavy", "facts", "numbers"):
         for name, column in getattr(slow.frame, kind).items():
@@ -93,7 +94,7 @@ def test_decisions_do_not_depend_on_it(
 
 def test_what_the_planner_looks_at_in_part_is_left_to_it(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where there are more combinations than it looks at, its coarser grid stands."""
-    machine = DESK.catalogue.machine("medlar-300")
+    machine = CORE.catalogue.machine("medlar-300")
     monkeypatch.setattr(support_plan, "MOST_CANDIDATES", 5)
     monkeypatch.setattr(support_plan_many, "MOST_CANDIDATES", 5)
     support_plan._menu.cache_clear()

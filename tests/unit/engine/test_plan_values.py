@@ -14,8 +14,10 @@ from cuttable.catalogue.machines.model import MachineModel
 from cuttable.engine.answer.document import plain
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.backlog.answer import answers_of
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.job import Geometry, Job
 from cuttable.engine.jobs.job_table import table_of
-from cuttable.engine.jobs.parse import Geometry, Job, JobText, read_job
+from cuttable.engine.jobs.parse import read_job
 from cuttable.engine.search.fit import (
     longest_lengths,
     more_supports,
@@ -27,8 +29,8 @@ from cuttable.engine.statics import support_plan as planner
 from cuttable.engine.statics.support_plan import Plans, find_plans
 from cuttable.engine.statics.support_rating import Bed, Bound, Rating, rate, shares_of
 
-DESK = AssessorCore()
-ROWAN = DESK.catalogue.machine("rowan-150")
+CORE = AssessorCore()
+ROWAN = CORE.catalogue.machine("rowan-150")
 NONE = Bound(math.nan, math.nan)
 
 
@@ -199,7 +201,7 @@ def test_a_choice_keeps_the_demands_it_was_rated_by() -> None:
 
 def read(text: JobText) -> Job:
     """Read a job that leaves no question."""
-    job, questions = read_job(text, DESK.catalogue, DESK.rule_set.vocabulary)
+    job, questions = read_job(text, CORE.catalogue, CORE.rule_set.vocabulary)
     assert job is not None, questions
     return job
 
@@ -216,13 +218,13 @@ def without(model: MachineModel, *codes: str) -> MachineModel:
 def test_accessories_are_offered_only_where_all_are_made_and_they_help() -> None:
     """Both reversed jaws and wide supports are wanted; with one not made, neither is named."""
     job, wanted = read(JobText("NPS 6 SCH 40", "3 m")), ("reversed-jaws", "wide-roller-pair")
-    assert with_accessories(DESK.engine, job, ROWAN, wanted) == wanted
-    assert with_accessories(DESK.engine, job, ROWAN, wanted[:1]) == ()  # one alone does not do
+    assert with_accessories(CORE.engine, job, ROWAN, wanted) == wanted
+    assert with_accessories(CORE.engine, job, ROWAN, wanted[:1]) == ()  # one alone does not do
     lesser = without(ROWAN, "reversed-jaws")
-    assert with_accessories(DESK.engine, job, lesser, wanted) == ()
-    assert with_accessories(DESK.engine, job, ROWAN, ()) == ()
+    assert with_accessories(CORE.engine, job, lesser, wanted) == ()
+    assert with_accessories(CORE.engine, job, ROWAN, ()) == ()
     sealed = read(JobText("NPS 6 SCH 40", "3 m", ends="sealed"))
-    assert with_accessories(DESK.engine, sealed, ROWAN, wanted) == ()
+    assert with_accessories(CORE.engine, sealed, ROWAN, wanted) == ()
 
 
 def test_more_supports_are_those_of_the_shape_that_are_not_fitted() -> None:
@@ -235,12 +237,12 @@ def test_more_supports_are_those_of_the_shape_that_are_not_fitted() -> None:
 
 def test_the_smallest_model_is_the_first_that_has_it_in_range_or_allows_it() -> None:
     """In the order given; none where no model does."""
-    machines = list(DESK.catalogue.machines.values())
+    machines = list(CORE.catalogue.machines.values())
     for text in (JobText("NPS 4 SCH 40", "6 m"), JobText("NPS 10 XS", "12 m", bow="3 mm"),
                  JobText("NPS 6 SCH 80", "6.5 m", bow="2 mm"),
                  JobText("NPS 4 SCH 40", "6 m", ends="sealed")):  # fmt: skip
         job = read(text)
-        ranks = [int(DESK.engine.decide([job], [item]).ranks[0]) for item in machines]
+        ranks = [int(CORE.engine.decide([job], [item]).ranks[0]) for item in machines]
         expected = {
             name: next(
                 (item.code for item, rank in zip(machines, ranks, strict=True) if rank <= most),
@@ -248,7 +250,7 @@ def test_the_smallest_model_is_the_first_that_has_it_in_range_or_allows_it() -> 
             )
             for name, most in (("in_range", 0), ("allowed", 1))
         }
-        assert smallest_models(DESK.engine, job, machines) == expected
+        assert smallest_models(CORE.engine, job, machines) == expected
 
 
 def test_the_longest_length_is_to_a_millimetre_and_within_the_stated_longest() -> None:
@@ -257,10 +259,10 @@ def test_the_longest_length_is_to_a_millimetre_and_within_the_stated_longest() -
     limits["stock_length"] = limits["stock_length"]._replace(rated=5003.0, absolute=5777.5)
     model = ROWAN._replace(limits=limits, digest="lengths")
     job = read(JobText("NPS 2 SCH 40", "3 m", bow="1 mm"))
-    found = longest_lengths(DESK.engine, job, model)
+    found = longest_lengths(CORE.engine, job, model)
     assert found == {"in_range": 5003.0, "allowed": 5777.5}
     sealed = read(JobText("NPS 2 SCH 40", "3 m", ends="sealed"))
-    assert longest_lengths(DESK.engine, sealed, model) == {"in_range": None, "allowed": None}
+    assert longest_lengths(CORE.engine, sealed, model) == {"in_range": None, "allowed": None}
 
 
 @pytest.mark.parametrize("pitch", [700.0, 1300.0])
@@ -276,13 +278,13 @@ def test_stock_that_is_easier_beyond_a_station_has_an_interval_of_its_own(pitch:
     model = ROWAN._replace(limits=limits, bed=bed, digest=f"pitch-{pitch}")
     job = read(JobText("NPS 2 SCH 40", "3 m", bow="1 mm"))
     step, count = 20.0, 340
-    table = table_of([job], DESK.rule_set.vocabulary).take(np.zeros(count, dtype=np.intp))
+    table = table_of([job], CORE.rule_set.vocabulary).take(np.zeros(count, dtype=np.intp))
     table = table._replace(
         geometries=tuple(Geometry(step * (number + 1)) for number in range(count)),
         geometry=np.arange(count),
     )
-    decision = DESK.engine.decide_table(table, [model], np.zeros(count, dtype=np.intp))
-    answers = answers_of(DESK.engine, decision, has_extra=False)
+    decision = CORE.engine.decide_table(table, [model], np.zeros(count, dtype=np.intp))
+    answers = answers_of(CORE.engine, decision, has_extra=False)
     columns = [answers.words[name] for name in ("verdict", "decided_by", "missing")]
     kinds = [tuple(words[int(code[row])] for words, code in columns) for row in range(count)]
     expected = []
@@ -291,7 +293,7 @@ def test_stock_that_is_easier_beyond_a_station_has_an_interval_of_its_own(pitch:
         expected.append((step * (rows[0] + 1), step * (rows[-1] + 1), *kind))
     found = [
         (item.low, item.high, item.verdict, item.decided_by, item.missing)
-        for item in length_intervals(DESK.engine, job, model, step)
+        for item in length_intervals(CORE.engine, job, model, step)
     ]
     longest = math.floor(ROWAN.limit("stock_length").absolute / step) * step
     expected = [(low, min(high, longest), *kind) for low, high, *kind in expected if low <= longest]
@@ -306,13 +308,13 @@ def test_stock_that_is_easier_beyond_a_station_has_an_interval_of_its_own(pitch:
 
 def cautions(text: JobText) -> list[str]:
     """Return the safety lines of an answer."""
-    return list(DESK.ask(text, ["rowan-150"]).verdicts[0].cautions)
+    return list(CORE.ask(text, ["rowan-150"]).verdicts[0].cautions)
 
 
 def test_safety_lines_stand_with_every_answer_and_one_only_with_sections() -> None:
     """All of the file, in its order; spring-back is no business of rounds (common practice)."""
-    every = [item.text for item in DESK.rule_set.cautions]
-    only = [item.text for item in DESK.rule_set.cautions if item.when]
+    every = [item.text for item in CORE.rule_set.cautions]
+    only = [item.text for item in CORE.rule_set.cautions if item.when]
     assert len(only) == 1
     assert "spring open" in only[0]
     for text in (JobText("NPS 4 SCH 40", "3 m"), JobText("NPS 4 SCH 40", "3 m", ends="sealed")):
@@ -333,12 +335,12 @@ def test_safety_lines_stand_with_every_answer_and_one_only_with_sections() -> No
 )
 def test_what_is_left_in_the_chuck(text: JobText, remnant: float) -> None:
     """Up to the innermost cut, else the whole front; trim 25 and kerf 2.2 mm of the file."""
-    (verdict,) = DESK.ask(text, ["rowan-150"]).verdicts
+    (verdict,) = CORE.ask(text, ["rowan-150"]).verdicts
     assert plain(verdict)["setup"]["remnant"] == pytest.approx(remnant)
 
 
 @pytest.mark.parametrize(("length", "is_close"), [("5840 mm", False), ("5860 mm", True)])
 def test_a_limit_is_close_from_nine_tenths_on(length: str, is_close: bool) -> None:
     """6500 mm rated: 5850 mm are nine tenths of it."""
-    verdict = DESK.ask(JobText("NPS 2 SCH 40", length, bow="1 mm"), ["rowan-150"]).verdicts[0]
+    verdict = CORE.ask(JobText("NPS 2 SCH 40", length, bow="1 mm"), ["rowan-150"]).verdicts[0]
     assert ("stock_length" in verdict.close) is is_close

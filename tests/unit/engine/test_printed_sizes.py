@@ -15,12 +15,14 @@ from cuttable.engine.answer.wording import System
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.backlog.answer import answers_of
 from cuttable.engine.decision.decide import fullness
-from cuttable.engine.jobs.parse import Job, JobText, read_job
+from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.job import Job
+from cuttable.engine.jobs.parse import read_job
 from cuttable.engine.sheet.content import content_of
 
 MODEL = (Path(__file__).resolve().parents[3] / "catalogue/models/alder-320.toml").read_text()
-DESK = AssessorCore()
-PIPES = list(DESK.catalogue.tables.pipes.values())
+CORE = AssessorCore()
+PIPES = list(CORE.catalogue.tables.pipes.values())
 
 # Outside diameters in inches, ASME B36.10M and B36.19M (from memory of the standard; those of
 # tests/published/values.json are the same): what NPS means up to 12, and its own number above.
@@ -39,7 +41,7 @@ def machine(*limits: tuple[str, dict[str, str]]) -> MachineModel:
         table = rf"(\[limits\.{re.escape(name)}\][^\n]*\n)(?:(?:minimum|rated|absolute)[^\n]*\n)+"
         text, count = re.subn(table, lambda match, lines=lines: match[1] + lines, text)
         assert count == 1, name
-    return DESK.catalogue.machine_content(text.encode(), "test")
+    return CORE.catalogue.machine_content(text.encode(), "test")
 
 
 def at(name: str, value: str) -> MachineModel:
@@ -51,15 +53,15 @@ def at(name: str, value: str) -> MachineModel:
 def piece(section: str, length: str = "1 m", **more: str) -> Job:
     """Read a job."""
     text = JobText(section, length, grade="A53 B", **more)
-    job, questions = read_job(text, DESK.catalogue, DESK.rule_set.vocabulary)
+    job, questions = read_job(text, CORE.catalogue, CORE.rule_set.vocabulary)
     assert job is not None, questions
     return job
 
 
 def broken(jobs: Sequence[Job], machines: Sequence[MachineModel]) -> list[set[str]]:
     """Return the rules that hold for each pair, decided together as a backlog is."""
-    decision = DESK.engine.decide(jobs, machines)
-    rules = DESK.rule_set.rules
+    decision = CORE.engine.decide(jobs, machines)
+    rules = CORE.rule_set.rules
     return [
         {rules[found.rule].code for found in decision.of(row).findings} for row in range(len(jobs))
     ]
@@ -68,8 +70,8 @@ def broken(jobs: Sequence[Job], machines: Sequence[MachineModel]) -> list[set[st
 def told(section: str, model: MachineModel, system: System, **more: str) -> Answer:
     """Return the answer of one job, in words."""
     job = piece(section, **more)
-    decision = DESK.engine.decide([job], [model])
-    return made(DESK.engine, decision, [job], [model], DESK.provenance, system)[0]
+    decision = CORE.engine.decide([job], [model])
+    return made(CORE.engine, decision, [job], [model], CORE.provenance, system)[0]
 
 
 OUTSIDE_RULES = {"SIZE-01", "SIZE-02", "SIZE-03"}
@@ -194,18 +196,18 @@ def test_grip_from_within_and_passing_through_use_the_column_of_their_limit() ->
     assert not found & {"GRIP-01", "GRIP-02", "GRIP-03"}
     swept = 6.625 * 1.01  # 1 % of A53, in inches; no bow
     text = re.sub(r'(?m)^(bore\s*=\s*)"[^"]*"', rf'\1"{swept:.5f} in"', MODEL)
-    model = DESK.catalogue.machine_content(text.encode(), "test")
+    model = CORE.catalogue.machine_content(text.encode(), "test")
     assert model.in_inches == ("chuck.bore",)
     job = piece("NPS 6 SCH 40", "6 m", behind="2 m", bow="0 mm")
     less = re.sub(r'(?m)^(bore\s*=\s*)"[^"]*"', rf'\1"{swept - 0.001:.5f} in"', MODEL)
-    narrow = DESK.catalogue.machine_content(less.encode(), "test")
+    narrow = CORE.catalogue.machine_content(less.encode(), "test")
     found_both = broken([job, job], [model, narrow])
     assert ["BORE-01" in codes for codes in found_both] == [False, True]
 
 
 def test_a_square_is_compared_by_its_inches() -> None:
     """HSS has one column; a limit of its own sweep in inches takes it."""
-    section = DESK.catalogue.section("HSS 4x4x1/4")
+    section = CORE.catalogue.section("HSS 4x4x1/4")
     text = f"{section.swept_diameter / 25.4:.9f} in"
     codes = broken([piece("HSS 4x4x1/4")], [at("swept_diameter", text)])[0]
     assert not codes & {"SIZE-06", "SIZE-07", "SIZE-08"}
@@ -219,18 +221,18 @@ def test_a_backlog_answers_as_one_job_does() -> None:
     ]  # fmt: skip
     sections = ["NPS 6 SCH 40", "NPS 18 STD", "CHS 168.3x8 cf", "HSS 4x4x1/4", "NPS 12 STD"]
     pairs = [(piece(section), model) for section in sections for model in models]
-    together = DESK.engine.decide([job for job, _ in pairs], [model for _, model in pairs])
-    answers = answers_of(DESK.engine, together, has_extra=True)
+    together = CORE.engine.decide([job for job, _ in pairs], [model for _, model in pairs])
+    answers = answers_of(CORE.engine, together, has_extra=True)
     for row, (job, model) in enumerate(pairs):
-        alone = DESK.engine.decide([job], [model])
+        alone = CORE.engine.decide([job], [model])
         assert together.of(row) == alone.of(0), (job.section.designation, row)
         for many, one in zip(
-            fullness(DESK.rule_set, together.scope), fullness(DESK.rule_set, alone.scope),
+            fullness(CORE.rule_set, together.scope), fullness(CORE.rule_set, alone.scope),
             strict=True,
         ):  # fmt: skip
             assert repr(many.nominal[row]) == repr(one.nominal[0]), many.name
             assert repr(many.heavy[row]) == repr(one.heavy[0]), many.name
-        verdict = made(DESK.engine, alone, [job], [model], DESK.provenance, "us")[0]
+        verdict = made(CORE.engine, alone, [job], [model], CORE.provenance, "us")[0]
         texts, codes = answers.words["verdict"]
         assert texts[int(codes[row])] == verdict.verdict
 
@@ -293,7 +295,7 @@ def test_the_json_answer_adds_inches_and_keeps_its_numbers() -> None:
 )
 def test_printed_sizes_in_both_units(text: str, us: str, si: str) -> None:
     """As the standard prints it where it does, else converted."""
-    section = DESK.catalogue.section(text)
+    section = CORE.catalogue.section(text)
     assert (section.printed("us"), section.printed("si")) == (us, si)
 
 
@@ -325,6 +327,6 @@ def own() -> Callable[[str], dict[str, Section]]:
 
     def read(text: str) -> dict[str, Section]:
         content = f"schema = 1\n[sections]\n{text}".encode()
-        return read_own_sections(content, "own.toml", DESK.catalogue.tables)
+        return read_own_sections(content, "own.toml", CORE.catalogue.tables)
 
     return read

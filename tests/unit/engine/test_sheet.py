@@ -11,12 +11,12 @@ import pytest
 from cuttable.engine.answer.document import Answer
 from cuttable.engine.answer.wording import System
 from cuttable.engine.assessor import AssessorCore
-from cuttable.engine.jobs.parse import JobText
+from cuttable.engine.jobs.fields import JobText
 from cuttable.engine.sheet import bed_drawing, content_of, html_page, pdf_page, svg_page
 from cuttable.engine.sheet.drawing import HEIGHT, WIDTH
 from pypdf import PdfReader
 
-DESK = AssessorCore()
+CORE = AssessorCore()
 SVG, LINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}href"
 
 JOBS: dict[str, tuple[str, str, str, dict[str, Any]]] = {
@@ -37,7 +37,7 @@ JOBS: dict[str, tuple[str, str, str, dict[str, Any]]] = {
 def verdict_of(name: str) -> Answer:
     """Ask one of the jobs."""
     section, length, machine, more = JOBS[name]
-    return DESK.ask(JobText(section, length, **more), [machine]).verdicts[0]
+    return CORE.ask(JobText(section, length, **more), [machine]).verdicts[0]
 
 
 @pytest.mark.parametrize("system", ["si", "us"])

@@ -14,7 +14,7 @@ from typing import Any, get_type_hints
 import cuttable
 import pandas as pd
 import pytest
-from cuttable.engine.jobs.parse import JobText
+from cuttable.engine.jobs.fields import JobText
 from cuttable.engine.library.options import Options
 
 MODULES = (

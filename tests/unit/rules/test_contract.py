@@ -15,8 +15,8 @@ from cuttable.engine.inputs.contract import SERVED, load_rules
 from cuttable.engine.inputs.figures import LOOKUPS, MEASURED, PARAMETERS
 from cuttable.engine.inputs.machine import NUMBERS
 from cuttable.engine.inputs.pairing import build_frame
+from cuttable.engine.jobs.fields import JobText
 from cuttable.engine.jobs.job_table import table_of
-from cuttable.engine.jobs.parse import JobText
 from cuttable.engine.measures import GIVEN, REGISTRY
 from cuttable.rules.loader import EARLIER, FOLDER
 from cuttable.rules.model import RuleSet

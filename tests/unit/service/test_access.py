@@ -177,7 +177,7 @@ class Form:
 
     def request(self, client: str = HERE, **headers: str) -> Request:
         """Return the request that a guard would hand on."""
-        from cuttable.service.middleware import From
+        from cuttable.service.addresses import From
 
         told = {"host": "localhost:8460"} | {
             name.replace("_", "-"): value for name, value in headers.items()

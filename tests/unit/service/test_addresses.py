@@ -5,9 +5,9 @@ from contextlib import AbstractContextManager
 
 import pytest
 from cuttable.catalogue.errors import InputError
+from cuttable.service.addresses import From, counted_as
 from cuttable.service.auth import accounts_flow
 from cuttable.service.auth.authenticator import TRIES
-from cuttable.service.middleware import From, counted_as
 from fastapi import Request
 from service_workshop import JOB, PASSWORD, Service
 

@@ -7,7 +7,7 @@ import time
 import pytest
 from cuttable.service.asking import Question
 from cuttable.service.engine_worker import Standing
-from cuttable.service.response_cache import Warm
+from cuttable.service.response_cache import ResponseCache
 from cuttable.service.settings import Settings
 from cuttable.service.state import State
 from service_workshop import JOB, Service
@@ -26,7 +26,7 @@ def test_a_check_is_answered_while_something_long_is_worked_out(service: Service
         assert may_end.wait(60)
         return standing.key
 
-    thread = threading.Thread(target=lambda: service.run(state.benches.long.run(long)))
+    thread = threading.Thread(target=lambda: service.run(state.engine.long.run(long)))
     thread.start()
     try:
         for feet in (6, 7, 8):
@@ -104,7 +104,7 @@ def _lower(service: Service) -> bytes:
 
 
 def test_what_was_asked_longest_ago_is_forgotten_first() -> None:
-    warm = Warm(most=100)
+    warm = ResponseCache(most=100)
     for number in range(5):
         warm.put("key", b"%d" % number, b"x" * 30)
         warm.get("key", b"2")
