@@ -255,12 +255,12 @@ class Quantity:
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
         _ = schema, handler
-        needs_unit = "" if self.dimension == NUMBER else _AND_A_UNIT
+        is_pure = self.dimension == NUMBER
         return {
             "type": "string",
-            "pattern": _A_NUMBER + needs_unit,
+            "pattern": _A_NUMBER + ("" if is_pure else _AND_A_UNIT),
             UNITS: units_of(self.dimension),
-            "examples": [f"1 {canonical(self.dimension).name}"],
+            "examples": ["1" if is_pure else f"1 {canonical(self.dimension).name}"],
         }
 
 

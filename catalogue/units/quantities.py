@@ -168,21 +168,21 @@ def quantity(text: str, dimension: Dimension) -> float:
         raise InputError(
             "number-unreadable",
             f"{text.strip()!r} is not a number with a unit",
-            remedy=f"Write it like '12 {wanted.name}'.",
+            remedy=_written_like("12", dimension),
         )
     sign, digits, unit_text = match.groups()
     if not unit_text and dimension != NUMBER:
         raise InputError(
             "unit-mismatch",
             f"{text.strip()!r} has no unit",
-            remedy=f"Write it like '{digits} {wanted.name}'.",
+            remedy=_written_like(digits, dimension),
         )
     given = unit(unit_text or "1", dimension)
     if given.dimension != dimension:
         raise InputError(
             "unit-mismatch",
             f"{text.strip()!r} is not in a unit of this kind",
-            remedy=f"Write it like '{digits} {wanted.name}'.",
+            remedy=_written_like(digits, dimension),
         )
     try:
         exact = number(digits) * given.factor / wanted.factor
@@ -190,6 +190,13 @@ def quantity(text: str, dimension: Dimension) -> float:
         code, question, _ = asked.question
         raise OpenQuestion(code, question, comma_readings(text)) from None
     return _to_float(-exact if sign == "-" else exact, text)
+
+
+def _written_like(digits: str, dimension: Dimension) -> str:
+    """Return the remedy that shows a quantity as it is written; a pure number has no unit."""
+    if dimension == NUMBER:
+        return f"Write it like '{digits}', or with a percent sign."
+    return f"Write it like '{digits} {canonical(dimension).name}'."
 
 
 INCH_UNITS: Final = frozenset({"in", "ft"})

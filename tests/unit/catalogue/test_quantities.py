@@ -15,6 +15,7 @@ from cuttable.catalogue.units.units import (
     NUMBER,
     STRESS,
     TORQUE,
+    Dimension,
     unit,
 )
 from hypothesis import given, settings
@@ -593,6 +594,29 @@ def test_unusable_quantity_is_refused_by_code(
     with pytest.raises(InputError) as found:
         quantity(text, dimension)
     assert found.value.code == code
+
+
+@pytest.mark.parametrize("dimension", [LENGTH, MASS, FORCE, STRESS, TORQUE, INERTIA, NUMBER])
+@pytest.mark.parametrize("text", ["0.6 s", "0.6 parsecs", "nothing", "0.6"])
+def test_a_remedy_can_be_typed_as_it_stands(text: str, dimension: Dimension) -> None:
+    """What is shown between quotes is read; a pure number is never shown with a unit named 1."""
+    if text == "0.6" and dimension == NUMBER:
+        assert quantity(text, dimension) == 0.6
+        return
+    with pytest.raises(InputError) as found:
+        quantity(text, dimension)
+    remedy = found.value.remedy
+    if shown := re.search(r"like '([^']+)'", remedy):
+        assert quantity(shown[1], dimension) > 0
+        return
+    # Of a unit that is not known, those that can be written are named.
+    names = re.findall(
+        r"(?:Write|or|with|mean) '?([^\s',.?]+)", remedy.replace("the number alone, or with ", "")
+    )
+    assert text == "0.6 parsecs"
+    assert [unit(name).dimension for name in names] == [dimension] * len(names)
+    assert names
+    assert "1" not in names
 
 
 @FUZZ
