@@ -105,7 +105,11 @@ def check_there(path: Path, what: str) -> None:
     Raises:
         FileError: ``file-missing``.
     """
-    if not path.exists():
+    try:
+        is_there = path.exists()
+    except OSError:  # a name longer than any file has
+        is_there = False
+    if not is_there:
         raise FileError("file-missing", f"there is no such {what}", where=str(path),
                         remedy="See its name, and the folder it is in.")  # fmt: skip
 

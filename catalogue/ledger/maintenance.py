@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from sqlalchemy import delete, insert, inspect, select, text, update
 
 from ..errors import FileError, InputError
+from ..files.targets import check_new
 from . import schema
 from .database import (
     FORMS,
@@ -205,11 +206,7 @@ def back_up(ledger: Ledger, target: Path, *, is_verified: bool = True) -> Report
         InputError: ``output-exists``.
         FileError: ``output-unwritable`` or ``ledger-damaged``.
     """
-    if target.exists():
-        raise InputError(
-            "output-exists", "there is a file of this name", where=str(target),
-            remedy="Give the backup another name.",
-        )  # fmt: skip
+    check_new(target)
     with _beside(target, "backup") as beside:
         place = Location("sqlite", str(beside))
         if ledger.place.kind == "sqlite":

@@ -29,12 +29,13 @@ from cuttable.catalogue.errors import FileError
 from cuttable.catalogue.ledger import lifecycle as life
 from cuttable.catalogue.ledger import maintenance
 from cuttable.catalogue.ledger.answers import keep_answers
-from cuttable.catalogue.ledger.bundle import Bundle, take_bundle, trust
+from cuttable.catalogue.ledger.bundle import Bundle, take_bundle
 from cuttable.catalogue.ledger.database import FORMS, Ledger, migrate
 from cuttable.catalogue.ledger.location import Location
 from cuttable.catalogue.ledger.maintenance import back_up, bring_up, restore
 from cuttable.catalogue.ledger.records import Revision, pack
 from cuttable.catalogue.ledger.releases import renew
+from cuttable.catalogue.ledger.signing import trust
 from cuttable.catalogue.ledger.verify import verify
 from ledger_workshop import (
     FIRST,
