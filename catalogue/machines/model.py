@@ -18,7 +18,7 @@ from ..files.toml_lines import Path
 from ..grades.grades import DEFAULT_GRADE, FAMILIES, Grade, find_grade
 from ..tables.reader import SectionTables
 from ..tables.sections import Section, Shape
-from ..units.quantities import length, written_inches
+from ..units.lengths import length, written_inches
 from ..units.units import INERTIA, Dimension
 from .schema import (
     AnyLimit,

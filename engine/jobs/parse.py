@@ -16,7 +16,8 @@ from ...catalogue.machines.model import MachineModel
 from ...catalogue.nearest import did_you_mean
 from ...catalogue.store import Catalogue
 from ...catalogue.tables.sections import Section
-from ...catalogue.units.quantities import STOCK, Bounds, length, quantity
+from ...catalogue.units.lengths import STOCK, Bounds, length
+from ...catalogue.units.quantities import quantity
 from ...catalogue.units.units import MASS
 from ...rules.model import Vocabulary
 from .fields import FIELDS, Field, JobText, Kind
@@ -136,7 +137,7 @@ class Reading:
 
         Raises:
             InputError: ``parts-unreadable`` or as
-                :func:`cuttable.catalogue.units.quantities.length`.
+                :func:`cuttable.catalogue.units.lengths.length`.
         """
         first = _COUNT_FIRST.fullmatch(text.strip())
         match = first or _PART.fullmatch(text.strip())

@@ -5,8 +5,9 @@ from fractions import Fraction
 
 import pytest
 from cuttable.catalogue.errors import ERROR_CODES, InputError, OpenQuestion, Question
-from cuttable.catalogue.units import quantities
-from cuttable.catalogue.units.quantities import Bounds, length, number, quantity, tidy
+from cuttable.catalogue.units import lengths
+from cuttable.catalogue.units.lengths import Bounds, length
+from cuttable.catalogue.units.quantities import number, quantity, tidy
 from cuttable.catalogue.units.units import (
     FORCE,
     INERTIA,
@@ -640,11 +641,11 @@ def test_plain_decimals_are_read_as_exact_fractions(
 ) -> None:
     """The quick way of reading gives what the careful one gives, or leaves the text to it."""
     text = f"{whole}{'.' if part else ''}{part}{gap}{name}"
-    quick = quantities._plain_length(text)
+    quick = lengths._plain_length(text)
     if len(part) == 3 and whole < 1000:
         assert quick is None
         return
     exact = Fraction(f"{whole}{'.' if part else ''}{part}") * unit(name).factor
     exact /= unit("mm").factor
     assert quick == float(exact)
-    assert quantities._exact_length(text, "length", quantities.STOCK) == exact
+    assert lengths._exact_length(text, "length", lengths.STOCK) == exact
