@@ -17,7 +17,8 @@ from .files.file_source import (
 )
 from .files.problems import Problems
 from .grades.grades import Grade, Product, find_grade, read_grades, read_products
-from .machines.model import MachineModel, read_machine
+from .machines.model import MachineModel
+from .machines.reader import read_machine
 from .machines.site_overlay import MARK, merged
 from .nearest import nearest
 from .tables.reader import SectionTables

@@ -15,7 +15,8 @@ from ..files.problems import Problems
 from ..grades.grades import FAMILIES
 from ..nearest import did_you_mean
 from ..store import Catalogue, ModelFile
-from .model import LIMITS, MachineModel, read_machine
+from .model import LIMITS, MachineModel
+from .reader import read_machine
 from .site_overlay import merged
 
 LONGEST: Final = 400

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, Final, Literal, cast
 
 from ...catalogue.errors import CuttableError
+from ...catalogue.machines import naming
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
@@ -177,15 +178,12 @@ class MachineAsked(_Part):
     @property
     def named(self) -> str:
         """Its code, told apart from the released model of that code where it is from a file."""
-        return f"{self.model} from {self.file}" if self.file else self.model
+        return naming.named(self.model, self.file)
 
     @property
     def release(self) -> str:
         """Which revision it is, in words; of a file, that nobody has released it."""
-        if self.file:
-            return f"from the file {self.file}, not released"
-        over = f", site revision {self.overlay_revision}" if self.overlay_revision else ""
-        return f"revision {self.revision}{over}"
+        return naming.release(self.revision, self.overlay_revision, self.file)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,9 +18,9 @@ import pytest
 from cuttable.catalogue.errors import CuttableError
 from cuttable.catalogue.ledger import answers, bundle, history, lifecycle, signing
 from cuttable.catalogue.ledger.bundle_reading import read_bundle
+from cuttable.catalogue.ledger.creation import bring_up, make_ledger
 from cuttable.catalogue.ledger.database import FORMS, Ledger, open_ledger
 from cuttable.catalogue.ledger.location import Location
-from cuttable.catalogue.ledger.maintenance import bring_up, make_ledger
 from cuttable.catalogue.ledger.snapshot import Snapshot
 from cuttable.catalogue.ledger.verify import verify
 from cuttable.cli.ledger_exchange import check_taken

@@ -14,9 +14,9 @@ from typing import Any, Final, NamedTuple, TypeVar
 import anyio
 import httpx
 from cuttable.catalogue.ledger import accounts, sessions
+from cuttable.catalogue.ledger.creation import make_ledger
 from cuttable.catalogue.ledger.database import Ledger, open_ledger
 from cuttable.catalogue.ledger.location import Location
-from cuttable.catalogue.ledger.maintenance import make_ledger
 from cuttable.catalogue.ledger.tokens import add_token
 from cuttable.cli.context import brought_here
 from cuttable.service.app import create_app
