@@ -16,8 +16,10 @@ from .files.file_source import (
     read_bytes,
 )
 from .files.problems import Problems
-from .grades.grades import Grade, Product, find_grade, read_grades, read_products
-from .machines.model import MachineModel, read_machine
+from .grades.grades import Grade, find_grade, read_grades
+from .grades.tolerances import Product, read_products
+from .machines.model import MachineModel
+from .machines.reader import read_machine
 from .machines.site_overlay import MARK, merged
 from .nearest import nearest
 from .tables.reader import SectionTables

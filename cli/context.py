@@ -105,7 +105,7 @@ def open_ledger(*, is_made: bool = False) -> "Ledger":
     from ..catalogue.ledger import database
 
     if is_made and place.is_default and not place.path.is_file():
-        from ..catalogue.ledger.maintenance import make_ledger
+        from ..catalogue.ledger.creation import make_ledger
 
         ledger = make_ledger(place, person(None), brought_here())
         typer.echo(f"Your ledger of limits was made: {place.label}", err=True)

@@ -31,7 +31,7 @@ app = new_app(
 @command(app, "init", epilog="Example: cuttable ledger init --ledger plant.db")
 def init(*, who: Who = None) -> int:
     """Make a ledger. Its first release is what the tool brings: sections, grades, models, rules."""
-    from ..catalogue.ledger.maintenance import make_ledger
+    from ..catalogue.ledger.creation import make_ledger
 
     place = named_place()
     if place.kind == "sqlite" and place.path.exists() and not _is_ledger(place):
@@ -169,8 +169,8 @@ def verify(
 @command(app, "migrate", epilog="Example: cuttable ledger migrate --ledger plant.db")
 def migrate() -> int:
     """Bring an older ledger to today's form. A copy of it is kept beside it."""
+    from ..catalogue.ledger.creation import bring_up
     from ..catalogue.ledger.database import FORMS, Ledger
-    from ..catalogue.ledger.maintenance import bring_up
 
     ledger = Ledger(named_place())
     before, copy = bring_up(ledger)

@@ -29,8 +29,8 @@ def backup(
     It is a SQLite ledger whichever database the ledger is in. Without FILE it goes beside a SQLite
     ledger, where it is offered should the ledger be damaged.
     """
+    from ..catalogue.ledger.backup import back_up
     from ..catalogue.ledger.database import copy_name
-    from ..catalogue.ledger.maintenance import back_up
 
     ledger = open_ledger()
     if file is None:
@@ -63,8 +63,8 @@ def restore(
     What was approved or kept since the backup is then not in the ledger any more, and limits of
     that day are in force again.
     """
-    from ..catalogue.ledger.maintenance import check_backup, loss
-    from ..catalogue.ledger.maintenance import restore as put_back
+    from ..catalogue.ledger.restore import check_backup, loss
+    from ..catalogue.ledger.restore import restore as put_back
 
     place = named_place()
     check_there(file, "backup")
@@ -105,7 +105,11 @@ def check_there(path: Path, what: str) -> None:
     Raises:
         FileError: ``file-missing``.
     """
-    if not path.exists():
+    try:
+        is_there = path.exists()
+    except OSError:  # a name longer than any file has
+        is_there = False
+    if not is_there:
         raise FileError("file-missing", f"there is no such {what}", where=str(path),
                         remedy="See its name, and the folder it is in.")  # fmt: skip
 

@@ -34,8 +34,8 @@ app = new_app()
 
 
 def _key_file(named: Path | None) -> Path:
-    from ..catalogue.ledger.bundle import key_path
     from ..catalogue.ledger.location import default_path
+    from ..catalogue.ledger.signing import key_path
 
     if named is not None and not named.is_file():
         raise FileError(
@@ -47,7 +47,7 @@ def _key_file(named: Path | None) -> Path:
 
 def _signer(named: Path | None) -> "Ed25519PrivateKey":
     """Return the key to sign with, and say so where it was made for it."""
-    from ..catalogue.ledger.bundle import signing_key
+    from ..catalogue.ledger.signing import signing_key
 
     path = _key_file(named)
     is_new = not path.exists()
@@ -60,7 +60,7 @@ def _signer(named: Path | None) -> "Ed25519PrivateKey":
 @command(app, "key", epilog="Example: cuttable ledger key")
 def key(*, key_file: Key = None) -> int:
     """Print the fingerprint of your signing key, for those who are to trust your bundles."""
-    from ..catalogue.ledger.bundle import fingerprint, public_bytes
+    from ..catalogue.ledger.signing import fingerprint, public_bytes
 
     path = _key_file(key_file)
     typer.echo(fingerprint(public_bytes(_signer(key_file))))
@@ -80,12 +80,12 @@ def trust(
     who: Who = None,
 ) -> int:  # fmt: skip
     """Take bundles signed with a key. Without FINGERPRINT: list the keys that are trusted."""
-    from ..catalogue.ledger import bundle
+    from ..catalogue.ledger.signing import trust, trusted_keys
 
     ledger = open_ledger()
     if not fingerprint:
         with ledger.reading() as connection:
-            known = bundle.trusted_keys(connection)
+            known = trusted_keys(connection)
         for digest, owner, since, by in known:
             typer.echo(f"{digest}  {owner}, since {since[:10]}, by {by}")
         if not known:
@@ -94,7 +94,7 @@ def trust(
     if not name.strip():
         raise InputError("option-needs", "whose key is it", remedy="Say so with --name NAME.")
     with ledger.writing(person(who)) as writing:
-        bundle.trust(writing, fingerprint, name)
+        trust(writing, fingerprint, name)
     typer.echo(f"Bundles of {name} are taken from now on.")
     return 0
 
@@ -116,8 +116,10 @@ def export(
     who: Who = None,
 ) -> int:  # fmt: skip
     """Write a signed bundle of documents with their whole history."""
-    from ..catalogue.ledger import bundle, lifecycle
+    from ..catalogue.ledger import lifecycle
+    from ..catalogue.ledger.bundle_writing import bundle_files, write_bundle
     from ..catalogue.ledger.records import check_document, stamp
+    from ..catalogue.ledger.signing import fingerprint, public_bytes
 
     ledger = open_ledger()
     with ledger.reading() as connection:
@@ -126,11 +128,9 @@ def export(
     with ledger.reading() as connection:
         names = [check_document(name) for name in dict.fromkeys(documents)]
         names = names or lifecycle.approved_documents(connection)
-        files = bundle.bundle_files(
-            connection, names, signer, by=person(who), made=stamp(ledger.clock())
-        )
-    bundle.write_bundle(files, target)
-    print_key = bundle.fingerprint(bundle.public_bytes(signer))
+        files = bundle_files(connection, names, signer, by=person(who), made=stamp(ledger.clock()))
+    write_bundle(files, target)
+    print_key = fingerprint(public_bytes(signer))
     typer.echo(f"{target}: {counted(len(names), 'document')}, signed with {print_key}")
     return 0
 
@@ -157,10 +157,11 @@ def take(
 ) -> int:
     """Take what a signed bundle has and the ledger has not: all of it, or nothing."""
     from ..catalogue.ledger import bundle
+    from ..catalogue.ledger.bundle_reading import read_bundle
 
     ledger = open_ledger()
     check_there(source, "bundle")
-    read, taker = bundle.read_bundle(source), person(who)
+    read, taker = read_bundle(source), person(who)
     with ledger.reading() as connection:
         plan = bundle.plan_bundle(connection, read, taker)
     # Read as it will be in force before the transaction: it may be larger than a transaction

@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 from pathlib import Path
 
-from ..catalogue.errors import FileError, InputError
+from ..catalogue.errors import FileError
 from ..catalogue.files.file_source import Folder, read_bytes
+from ..catalogue.files.targets import check_new
 from .revision_kind import Kind
 
 
@@ -55,9 +56,7 @@ def write_files(kind: Kind, files: Mapping[str, bytes], target: Path) -> None:
     """
     from .files import write_whole
 
-    if target.exists():
-        raise InputError("output-exists", "there is such a file already", where=str(target),
-                         remedy="Choose another name.")  # fmt: skip
+    check_new(target)
     if not kind.patterns:
         write_whole(target, next(iter(files.values())), "the draft")
         return

@@ -10,9 +10,11 @@ from ..catalogue.errors import InputError
 from ..catalogue.ledger.records import RULES
 from ..catalogue.ledger.shipped import RULE_FILES
 from ..catalogue.nearest import did_you_mean
+from ..catalogue.units.units import PURE, canonical, convert, unit
 from ..rules.cases import Case, load_cases
+from ..rules.expression import names_in
 from ..rules.loader import FOLDER
-from ..rules.model import Rule, RuleSet
+from ..rules.model import Parameter, Rule, RuleSet
 from .apps import new_app
 from .context import open_assessor
 from .options import Json, command
@@ -73,6 +75,13 @@ def show_one(
     return 0
 
 
+def _written(parameter: Parameter) -> str:
+    """Return a parameter in the unit that its file states it in."""
+    kept = canonical(unit(parameter.unit).dimension).name
+    value = f"{convert(parameter.value, kept, parameter.unit):g}"
+    return value if parameter.unit == PURE else f"{value} {parameter.unit}"
+
+
 def _print_page(rule: Rule, rule_set: RuleSet, cases: list[Case]) -> None:
     from .terminal.layout import print_rows
 
@@ -94,10 +103,11 @@ def _print_page(rule: Rule, rule_set: RuleSet, cases: list[Case]) -> None:
         rows.insert(1, ("marks the job as", ", ".join(rule.tags)))
     if rule.ask_text:
         rows.append(("asks", f"{rule.ask_text} {' or '.join(rule.ask_choices)}"))
+    told = [field for field in rule.says.fields if not isinstance(field, str)]
+    read = names_in(rule.when).union(*map(names_in, told))
     for name, parameter in rule_set.parameters.items():
-        if f"param.{name}" in rule.source:
-            shown = f"{parameter.value:g} {'' if parameter.unit == '1' else parameter.unit}".strip()
-            rows.append((f"param.{name}", f"{shown}: {parameter.basis}"))
+        if f"param.{name}" in read:
+            rows.append((f"param.{name}", f"{_written(parameter)}: {parameter.basis}"))
     print_rows(("", ""), rows)
     if mitigations:
         typer.echo("\nWhat must be done, and so lifts it:")

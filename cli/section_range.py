@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from ..catalogue.tables.families import FAMILIES, Family
-from ..catalogue.units.quantities import length as read_length
+from ..catalogue.units.lengths import length as read_length
 from ..engine.answer.document import VERDICTS
 from ..engine.answer.reasons import plain, reason_of
 from ..engine.answer.wording import show_both, system_of

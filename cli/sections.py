@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from ..catalogue.grades.grades import mill_range
+from ..catalogue.grades.tolerances import mill_range
 from ..catalogue.ledger.records import SECTIONS
 from ..catalogue.tables.sections import Section as Stock
 from ..catalogue.tables.sections import inches_of

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from ..catalogue.files.problems import Problems
 from ..catalogue.files.toml_lines import Path
 from ..catalogue.nearest import did_you_mean
-from ..catalogue.units.units import unit
+from ..catalogue.units.units import in_words, unit
 from .model import Lookup, Measure, Parameter, Served, Vocabulary
 
 
@@ -25,7 +25,7 @@ def check_measures(problems: Problems, stated: Mapping[str, Measure], served: Se
             )
             continue
         if measure.unit != declared.unit:
-            what = f"is {measure.unit!r}, but it is computed in {declared.unit}."
+            what = f"is {measure.unit!r}, but it is computed {in_words(declared.unit)}."
             problems.note(("measures", name, "unit"), f"{what} Write {declared.unit!r}.")
         if measure.heavy != declared.heavy:
             what = f"is {measure.heavy!r}, but the heavy end is computed as {declared.heavy!r}."
@@ -71,7 +71,7 @@ def _check_numbers(top: Problems, vocabulary: Vocabulary, served: Served) -> Non
             hint = did_you_mean(name, served.numbers)
             top.note(_key(name), f"this version fills no such number. {hint}".strip())
         elif used != served.numbers[name]:
-            what = f"is {used!r}, but it is filled in {served.numbers[name]}."
+            what = f"is {used!r}, but it is filled {in_words(served.numbers[name])}."
             top.note((*_key(name), "unit"), f"{what} Write {served.numbers[name]!r}.")
 
 
@@ -82,10 +82,10 @@ def _check_parameters(
         parameter = parameters.get(name)
         top = problems.get(parameter.file if parameter else "", problems["vocabulary"])
         if parameter is None:
-            what = f"is missing; the engine reads it. State it in a topic file, in {wanted}."
+            what = f"is missing; the engine reads it. State it in a topic file, {in_words(wanted)}."
             top.note(("parameters", name), what)
         elif unit(parameter.unit).dimension != unit(wanted).dimension:
-            what = f"is {parameter.unit!r}, but the engine reads it in {wanted}."
+            what = f"is {parameter.unit!r}, but the engine reads it {in_words(wanted)}."
             top.note(("parameters", name, "unit"), f"{what} Write {wanted!r}.")
         elif parameter.value < 0 or (name in served.not_zero and parameter.value == 0):
             what = "above zero" if name in served.not_zero else "zero or more"

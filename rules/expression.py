@@ -8,6 +8,8 @@
 Numbers and arithmetic, ``< <= > >=``, ``is``, ``is not`` and ``in`` for facts, ``and``,
 ``or``, ``not``, ``known(...)``, ``min``, ``max``. Names come from the closed vocabulary;
 units are checked when the text is parsed. Nothing is ever evaluated as Python.
+
+Long because the tree, its parser and the questions asked of it are one language, read together.
 """
 
 import re

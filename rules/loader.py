@@ -2,7 +2,6 @@
 
 import datetime as dt
 import math
-import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -14,30 +13,24 @@ from ..catalogue.files.schema import Hole
 from ..catalogue.files.toml_lines import Path as Keys
 from ..catalogue.nearest import did_you_mean
 from ..catalogue.units.quantities import quantity
-from ..catalogue.units.units import Dimension, unit
+from ..catalogue.units.units import unit
 from .contract import check_measures, check_served
-from .expression import FactIs, Logical, Names, Numeric, parse_condition, parse_number
 from .lookup import read_lookups
 from .model import (
-    Caution,
     Fact,
-    LimitCheck,
     Measure,
     Mitigation,
     Parameter,
     Rule,
     RuleSet,
     Served,
-    Template,
     Vocabulary,
 )
+from .rule_reader import RuleReader
 from .schema import (
     CautionFile,
-    GaugeTable,
     MitigationFile,
-    MitigationTable,
     NumbersFile,
-    RuleTable,
     TopicFile,
     VocabularyFile,
 )
@@ -91,19 +84,19 @@ def load_rules(served: Served, folder: Path | Files = FOLDER, on: dt.date | None
         before, noted = _earlier(schema)
         parameters = _parameters(before, noted) | parameters
         lookups = read_lookups(before, vocabulary, noted) | lookups
-    loader = _Loader(vocabulary, parameters)
+    reader = RuleReader(vocabulary, parameters)
     every = [
-        loader.rule(code, table, f"{name}.toml", problems[name])
+        reader.rule(code, table, f"{name}.toml", problems[name])
         for name, topic in topics.items()
         for code, table in topic.rules.items()
     ]
-    mitigations = loader.mitigations(
+    mitigations = reader.mitigations(
         problems["mitigations"].read(MitigationFile, data["mitigations"]), problems["mitigations"]
     )
-    cautions = loader.cautions(
+    cautions = reader.cautions(
         problems["cautions"].read(CautionFile, data["cautions"]), problems["cautions"]
     )
-    limit_checks = loader.limit_checks(words.gauges.items(), problems["vocabulary"])
+    limit_checks = reader.limit_checks(words.gauges.items(), problems["vocabulary"])
     _check_links(every, mitigations, problems)
     if every:  # where there is no rule at all, that is what is wrong
         check_served(problems, vocabulary, parameters, lookups, served)
@@ -232,181 +225,6 @@ def _parameters(
                 problems[file].note(path, what)
             parameters[name] = Parameter(name, value, unit_name, table.basis, file)
     return parameters
-
-
-NEVER: Final = FactIs("", ())
-"""Stands for a condition that cannot be read."""
-
-_FIELD = re.compile(r"\{([^{}]*)\}")
-
-
-class _Loader:
-    def __init__(self, vocabulary: Vocabulary, parameters: dict[str, Parameter]) -> None:
-        self.vocabulary = vocabulary
-        self.parameters = parameters
-        self.names = Names(self.number, self.fact)
-
-    def number(self, name: str) -> Dimension:
-        if name.startswith("param."):
-            parameter = self.parameters.get(name[6:])
-            if parameter is None:
-                raise _unknown_name(name, (f"param.{known}" for known in self.parameters))
-            return unit(parameter.unit).dimension
-        if name not in self.vocabulary.numbers:
-            raise _unknown_name(name, (*self.vocabulary.numbers, *self.vocabulary.facts))
-        return unit(self.vocabulary.numbers[name]).dimension
-
-    def fact(self, name: str) -> tuple[str, ...] | None:
-        fact = self.vocabulary.facts.get(name)
-        return fact.values if fact else None
-
-    def condition(self, text: str, path: Keys, problems: Problems) -> Logical:
-        try:
-            return NEVER if isinstance(text, Hole) else parse_condition(text, self.names)
-        except InputError as fault:
-            problems.note(path, f"{fault.what}. {fault.remedy}".strip())
-            return NEVER
-
-    def expression(self, text: str | None, path: Keys, problems: Problems) -> Numeric | None:
-        if text is None or isinstance(text, Hole):
-            return None
-        try:
-            return parse_number(text, self.names)
-        except InputError as fault:
-            problems.note(path, f"{fault.what}. {fault.remedy}".strip())
-            return None
-
-    def template(self, text: str, path: Keys, problems: Problems) -> Template:
-        if isinstance(text, Hole):
-            return Template(("",), (), ())
-        pieces = _FIELD.split(text)
-        fields: list[Numeric | str] = []
-        styles: list[str] = []
-        for piece in pieces[1::2]:
-            source, _, style = piece.partition(":")
-            styles.append(style)
-            if style not in ("", "%"):
-                problems.note(path, f"{style!r} is no style; % is the only one.")
-            if source in self.vocabulary.facts:
-                fields.append(source)
-            elif (node := self.expression(source, path, problems)) is not None:
-                fields.append(node)
-        if len(fields) != len(pieces) // 2:
-            return Template((text,), (), ())
-        return Template(tuple(pieces[::2]), tuple(fields), tuple(styles))
-
-    def rule(self, code: str, table: RuleTable, file: str, problems: Problems) -> Rule:
-        path = ("rules", code)
-        if table.outcome == "conditions" and table.mitigations == ():
-            problems.note((*path, "mitigations"), "must name what lifts the condition.")
-        _check_question(table, path, problems)
-        return Rule(
-            code=code,
-            title=table.title,
-            source=table.when,
-            when=self.condition(table.when, (*path, "when"), problems),
-            given=table.given,
-            outcome=table.outcome,
-            unknown=table.unknown,
-            says=self.template(table.says, (*path, "says"), problems),
-            tags=table.tags,
-            mitigations=table.mitigations,
-            ask_text=table.ask or "",
-            ask_choices=table.choices or (),
-            because=table.because,
-            basis=table.basis,
-            may_be_wrong_when=table.may_be_wrong_when,
-            since=table.since,
-            until=table.until,
-            file=file,
-        )
-
-    def mitigations(self, file: MitigationFile, problems: Problems) -> dict[str, Mitigation]:
-        return {
-            code: self.mitigation(code, table, problems) for code, table in file.mitigations.items()
-        }
-
-    def mitigation(self, code: str, table: MitigationTable, problems: Problems) -> Mitigation:
-        path = ("mitigations", code)
-        named = [
-            (name, self.expression(text, (*path, "values", name), problems))
-            for name, text in table.values.items()
-        ]
-        provided_by = table.provided_by or ""
-        if provided_by and provided_by not in self.vocabulary.accessories:
-            hint = did_you_mean(provided_by, self.vocabulary.accessories)
-            problems.note((*path, "provided_by"), f"{provided_by!r} is no accessory. {hint}")
-        return Mitigation(
-            code=code,
-            title=table.title,
-            text=self.template(table.text, (*path, "text"), problems),
-            values=tuple((name, node) for name, node in named if node is not None),
-            provided_by=provided_by,
-            needs=table.needs,
-            replaces=table.replaces,
-            conflicts=table.conflicts,
-            basis=table.basis,
-        )
-
-    def limit_checks(
-        self, tables: Iterable[tuple[str, GaugeTable]], problems: Problems
-    ) -> tuple[LimitCheck, ...]:
-        found: list[LimitCheck] = []
-        for name, table in tables:
-            path = ("gauges", name)
-            if name not in self.vocabulary.measures:
-                problems.note(path, "is no measure of the vocabulary.")
-            demand, rated, absolute, minimum = (
-                self.expression(getattr(table, key), (*path, key), problems)
-                for key in ("demand", "rated", "absolute", "minimum")
-            )
-            when = (
-                None
-                if table.when is None
-                else self.condition(table.when, (*path, "when"), problems)
-            )
-            if demand is not None and rated is not None:
-                found.append(
-                    LimitCheck(
-                        name, demand, rated, absolute, minimum, when, table.style, table.chosen
-                    )
-                )
-        return tuple(found)
-
-    def cautions(self, file: CautionFile, problems: Problems) -> tuple[Caution, ...]:
-        return tuple(
-            Caution(
-                code,
-                table.text,
-                None
-                if table.when is None
-                else self.condition(table.when, ("cautions", code, "when"), problems),
-                table.source,
-            )
-            for code, table in file.cautions.items()
-        )
-
-
-def _check_question(table: RuleTable, path: Keys, problems: Problems) -> None:
-    """Check that a rule which asks says what, and that no other does."""
-    is_asking = "question" in (table.outcome, table.unknown)
-    may_ask = is_asking or isinstance(table.outcome, Hole) or isinstance(table.unknown, Hole)
-    for key in ("ask", "choices"):
-        is_there = getattr(table, key) is not None
-        if is_asking and not is_there:
-            problems.note((*path, key), "is missing; a rule that asks says what, with choices.")
-        if is_there and not may_ask:
-            problems.note(
-                (*path, key), "is read by nothing: neither outcome nor unknown is a question."
-            )
-
-
-def _unknown_name(name: str, known: Iterable[str]) -> InputError:
-    return InputError(
-        "measure-unknown",
-        f"the name {name!r} is not in the vocabulary",
-        remedy=did_you_mean(name, known),
-    )
 
 
 def _check_links(

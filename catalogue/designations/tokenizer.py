@@ -1,7 +1,7 @@
 """Take a section as typed apart: kind words, schedule, gauge, finish, and sizes.
 
 Nothing is decided here. :mod:`cuttable.catalogue.designations.designations` decides what the
-pieces mean.
+pieces mean. Long because the patterns stand in one list: the order of all of them matters.
 """
 
 import re

@@ -36,11 +36,15 @@ def read_bytes(path: Path) -> bytes:
             remedy="Name a file in it.",
         ) from None  # fmt: skip
     except OSError as fault:
-        reason = fault.strerror or "unreadable"
-        raise FileError(
-            "file-missing", f"the file cannot be read ({reason})", where=str(path),
-            remedy="See its name and folder, and who may read it.",
-        ) from None  # fmt: skip
+        raise unreadable(path, fault) from None
+
+
+def unreadable(path: Path, fault: OSError) -> FileError:
+    """Return the error for a file that the system does not give."""
+    return FileError(
+        "file-missing", f"the file cannot be read ({fault.strerror or 'unreadable'})",
+        where=str(path), remedy="See its name and folder, and who may read it.",
+    )  # fmt: skip
 
 
 class Files(Protocol):

@@ -138,8 +138,14 @@ _A_TEXT: Final = "a text in quotes"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Read:
-    """A text that a function makes something else of."""
+class Read:
+    """Marks a text that a function makes something else of.
+
+    Attributes:
+        of_text: the function; what it cannot make it raises as :func:`told`.
+        kind: what is wanted, in words.
+        schema: what the JSON Schema says beside that it is a text.
+    """
 
     of_text: Callable[[str], Any]
     kind: str
@@ -166,7 +172,7 @@ def _one_line(text: str) -> str:
     return line
 
 
-Text = Annotated[str, _Read(_one_line, _A_TEXT, {"pattern": r"\S"})]
+Text = Annotated[str, Read(_one_line, _A_TEXT, {"pattern": r"\S"})]
 """A text on one line that is not empty; runs of white space become one space."""
 
 
@@ -176,7 +182,7 @@ def _not_empty(text: str) -> str:
     return text
 
 
-Word = Annotated[str, _Read(_not_empty, _A_TEXT, {"minLength": 1})]
+Word = Annotated[str, Read(_not_empty, _A_TEXT, {"minLength": 1})]
 """An item of a list of texts."""
 
 Words = Annotated[tuple[Word, ...], Field(strict=False)]
@@ -192,7 +198,7 @@ def _date(text: str) -> dt.date:
 
 Date = Annotated[
     dt.date,
-    _Read(_date, _A_TEXT, {
+    Read(_date, _A_TEXT, {
         "pattern": r"^\d{4}-?(\d{2}-?\d{2}|W\d{2}-?\d)$", "examples": ["2026-11-25"],
     }),
 ]  # fmt: skip
@@ -228,55 +234,36 @@ def read_quantity(text: str, dimension: Dimension, *, may_be_zero: bool = False)
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class Quantity:
-    """Marks a number that is written as a text with its unit, e.g. ``"2.1 kN"``."""
-
-    dimension: Dimension
-    may_be_zero: bool = False
-
-    @property
-    def kind(self) -> str:
-        """What is wanted, in words."""
-        return "a text with number and unit"
-
-    def __get_pydantic_core_schema__(
-        self, source: Any, handler: GetCoreSchemaHandler
-    ) -> core_schema.CoreSchema:
-        _ = source, handler
-        return core_schema.no_info_after_validator_function(
-            self._read, core_schema.str_schema(strict=True)
-        )
-
-    def _read(self, text: str) -> float:
-        return read_quantity(text, self.dimension, may_be_zero=self.may_be_zero)
-
-    def __get_pydantic_json_schema__(
-        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, Any]:
-        _ = schema, handler
-        needs_unit = "" if self.dimension == NUMBER else _AND_A_UNIT
-        return {
-            "type": "string",
-            "pattern": _A_NUMBER + needs_unit,
-            UNITS: units_of(self.dimension),
-            "examples": [f"1 {canonical(self.dimension).name}"],
-        }
+A_QUANTITY: Final = "a text with number and unit"
 
 
-Length = Annotated[float, Quantity(LENGTH)]
-LengthOrNone = Annotated[float, Quantity(LENGTH, may_be_zero=True)]
-Mass = Annotated[float, Quantity(MASS)]
-Inertia = Annotated[float, Quantity(INERTIA)]
-Force = Annotated[float, Quantity(FORCE)]
-Torque = Annotated[float, Quantity(TORQUE)]
-TorqueOrNone = Annotated[float, Quantity(TORQUE, may_be_zero=True)]
-Speed = Annotated[float, Quantity(SPEED)]
-Acceleration = Annotated[float, Quantity(ACCELERATION)]
-Time = Annotated[float, Quantity(TIME)]
-Number = Annotated[float, Quantity(NUMBER)]
-Density = Annotated[float, Quantity(DENSITY)]
-Stress = Annotated[float, Quantity(STRESS)]
+def _quantity(dimension: Dimension, *, may_be_zero: bool = False) -> Read:
+    """Return the mark of a number that is written as a text with its unit, e.g. ``"2.1 kN"``."""
+    is_pure = dimension == NUMBER
+
+    def read(text: str) -> float:
+        return read_quantity(text, dimension, may_be_zero=may_be_zero)
+
+    return Read(read, A_QUANTITY, {
+        "pattern": _A_NUMBER + ("" if is_pure else _AND_A_UNIT),
+        UNITS: units_of(dimension),
+        "examples": ["1" if is_pure else f"1 {canonical(dimension).name}"],
+    })  # fmt: skip
+
+
+Length = Annotated[float, _quantity(LENGTH)]
+LengthOrNone = Annotated[float, _quantity(LENGTH, may_be_zero=True)]
+Mass = Annotated[float, _quantity(MASS)]
+Inertia = Annotated[float, _quantity(INERTIA)]
+Force = Annotated[float, _quantity(FORCE)]
+Torque = Annotated[float, _quantity(TORQUE)]
+TorqueOrNone = Annotated[float, _quantity(TORQUE, may_be_zero=True)]
+Speed = Annotated[float, _quantity(SPEED)]
+Acceleration = Annotated[float, _quantity(ACCELERATION)]
+Time = Annotated[float, _quantity(TIME)]
+Number = Annotated[float, _quantity(NUMBER)]
+Density = Annotated[float, _quantity(DENSITY)]
+Stress = Annotated[float, _quantity(STRESS)]
 
 # --- schemas that are partly another's ----------------------------------------------------
 

@@ -1,17 +1,17 @@
 """The schemas of grades, the curated ones and the site's own, and of mill tolerances."""
 
-from dataclasses import dataclass
-from typing import Annotated, Any, Literal, NamedTuple
+from typing import Annotated, Literal, NamedTuple
 
-from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler
-from pydantic_core import core_schema
+from pydantic import Field
 
 from ..files.schema import (
+    A_QUANTITY,
     UNITS,
     Density,
     Entry,
     Length,
     Number,
+    Read,
     Rows,
     Stress,
     Table,
@@ -69,37 +69,19 @@ class Deviation(NamedTuple):
     length: float
 
 
-@dataclass(frozen=True, slots=True)
-class _ShareOrLength:
-    """Marks a deviation, written with a percent sign or a unit of length."""
-
-    @property
-    def kind(self) -> str:
-        return "a text with number and unit"
-
-    def __get_pydantic_core_schema__(
-        self, source: Any, handler: GetCoreSchemaHandler
-    ) -> core_schema.CoreSchema:
-        _ = source, handler
-        return core_schema.no_info_after_validator_function(
-            self._read, core_schema.str_schema(strict=True)
-        )
-
-    def _read(self, text: str) -> Deviation:
-        is_share = "%" in text
-        value = read_quantity(text, NUMBER if is_share else LENGTH)
-        return Deviation(value, 0.0) if is_share else Deviation(0.0, value)
-
-    def __get_pydantic_json_schema__(
-        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, Any]:
-        _ = schema, handler
-        units = ["%", *units_of(LENGTH)]
-        return {"type": "string", "pattern": r"[0-9]", "examples": ["1 %", "0.4 mm"],
-                UNITS: units}  # fmt: skip
+def _share_or_length(text: str) -> Deviation:
+    """Return a deviation that is written with a percent sign or a unit of length."""
+    is_share = "%" in text
+    value = read_quantity(text, NUMBER if is_share else LENGTH)
+    return Deviation(value, 0.0) if is_share else Deviation(0.0, value)
 
 
-_Off = Annotated[Deviation, _ShareOrLength()]
+_Off = Annotated[
+    Deviation,
+    Read(_share_or_length, A_QUANTITY, {
+        "pattern": r"[0-9]", "examples": ["1 %", "0.4 mm"], UNITS: ["%", *units_of(LENGTH)],
+    }),
+]  # fmt: skip
 
 
 class BandTable(Table):

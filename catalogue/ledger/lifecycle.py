@@ -1,7 +1,10 @@
 """The life of a revision: drafted, submitted, approved by another person, superseded.
 
-Every step is a function on a :class:`~.connect.Writing`; what a step refuses, it refuses before
+Every step is a function on a :class:`~.database.Writing`; what a step refuses, it refuses before
 it writes. Nothing is deleted: a draft that is given up is withdrawn.
+
+Long because every step stands beside the others, with what each reads and refuses: who may do what
+with a revision, and when, is one table of states, and is read as one.
 """
 
 import datetime as dt

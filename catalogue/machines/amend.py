@@ -15,7 +15,8 @@ from ..files.problems import Problems
 from ..grades.grades import FAMILIES
 from ..nearest import did_you_mean
 from ..store import Catalogue, ModelFile
-from .model import LIMITS, MachineModel, read_machine
+from .model import LIMITS, MachineModel
+from .reader import read_machine
 from .site_overlay import merged
 
 LONGEST: Final = 400
@@ -130,9 +131,7 @@ def _amended(
     for setting in settings:
         key, text = _taken_apart(setting)
         if any(item.key == key for item in made):
-            raise InputError(
-                "setting-unreadable", f"{key} is set twice", remedy="Set it once."
-            )  # fmt: skip
+            raise InputError("setting-unreadable", f"{key} is set twice", remedy="Set it once.")
         holder, name = _holder(result, key)
         old = holder.get(name)
         value = _value(key, text, old)
@@ -214,9 +213,7 @@ def _leaves(table: dict[str, Any], prefix: str) -> Iterator[tuple[str, dict[str,
 
 
 def _is_tables(value: Any) -> bool:
-    if not isinstance(value, list):
-        return False
-    items = cast("list[Any]", value)
+    items = cast("list[Any]", value) if isinstance(value, list) else []
     return bool(items) and all(isinstance(item, dict) for item in items)
 
 

@@ -2,7 +2,9 @@
 
 Every key with what it means, its unit and an example: what editors show comes from here, and so
 does what ``cuttable machines validate`` refuses. What values mean together is checked in
-:mod:`~cuttable.catalogue.machines.model`.
+:mod:`~cuttable.catalogue.machines.reader`.
+
+Long because every key of a machine file stands here, so that it is read in one place.
 """
 
 from functools import cache

@@ -12,7 +12,7 @@ from ..errors import CuttableError, OpenQuestion
 from ..files.file_source import parse_toml
 from ..files.problems import Problems
 from ..files.schema import Hole
-from ..units.quantities import written_inches
+from ..units.lengths import written_inches
 from .reader import SectionTables, own_name
 from .schema import OwnSectionFile, OwnSectionTable
 from .sections import INCH, Section, hollow_section, round_section, with_inches

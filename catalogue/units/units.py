@@ -39,6 +39,10 @@ ACCELERATION: Final[Dimension] = (0, 0, -2)
 TIME: Final[Dimension] = (0, 0, 1)
 
 
+PURE: Final = "1"
+"""The unit of a pure number. Only the key ``unit`` of a file spells it; a quantity has none."""
+
+
 class Unit(NamedTuple):
     """A unit: how it is written, its dimension, and its exact size in SI base units."""
 
@@ -48,7 +52,7 @@ class Unit(NamedTuple):
 
 
 _UNITS: dict[str, tuple[Dimension, Fraction]] = {
-    "1": (NUMBER, Fraction(1)),
+    PURE: (NUMBER, Fraction(1)),
     "%": (NUMBER, Fraction(1, 100)),
     "rad": (NUMBER, Fraction(1)),
     "deg": (NUMBER, _TURN / 360),
@@ -137,7 +141,7 @@ _ALIASES: dict[str, str] = {
 }
 
 _CANONICAL: dict[Dimension, str] = {
-    NUMBER: "1",
+    NUMBER: PURE,
     LENGTH: "mm",
     AREA: "mm^2",
     MASS: "kg",
@@ -177,10 +181,20 @@ def unit(name: str, wanted: Dimension | None = None) -> Unit:
         raise InputError(
             "unit-unknown",
             f"unit {name.strip()!r} is not known",
-            remedy=did_you_mean(text, close, otherwise="Write mm, m, in or ft."),
+            remedy=did_you_mean(text, close, otherwise=_units_to_write(wanted or LENGTH)),
         )
     dimension, factor = _UNITS[known]
     return Unit(known, dimension, factor)
+
+
+def _units_to_write(dimension: Dimension) -> str:
+    """Return the remedy that names the units a quantity can be written in."""
+    if dimension == LENGTH:
+        return "Write mm, m, in or ft."
+    names = [name for name in units_of(dimension) if name != PURE]
+    if dimension == NUMBER:
+        return f"Write the number alone, or with {' or '.join(names)}."
+    return f"Write {' or '.join(names)}."
 
 
 def canonical(dimension: Dimension) -> Unit:
@@ -205,6 +219,11 @@ def ratio_to_canonical(name: str, dimension: Dimension) -> tuple[int, int] | Non
 def units_of(dimension: Dimension) -> list[str]:
     """Return the names of all units of ``dimension``, as they are written."""
     return [name for name, (of, _) in _UNITS.items() if of == dimension]
+
+
+def in_words(name: str) -> str:
+    """Return what a value is said to be in: ``in mm``, or ``as a pure number``."""
+    return "as a pure number" if name == PURE else f"in {name}"
 
 
 def has_canonical(dimension: Dimension) -> bool:

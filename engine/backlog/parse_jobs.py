@@ -17,7 +17,7 @@ from ...catalogue.errors import InputError, OpenQuestion, Question
 from ...catalogue.grades.grades import Grade
 from ...catalogue.store import Catalogue
 from ...catalogue.tables.sections import Section
-from ...catalogue.units.quantities import plain_length
+from ...catalogue.units.lengths import plain_length
 from ...rules.model import Vocabulary
 from ..arrays import Codes, Floats
 from ..combinations import combined

@@ -7,7 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from ...catalogue.grades.grades import Grade, MillRange, mill_range
+from ...catalogue.grades.grades import Grade
+from ...catalogue.grades.tolerances import MillRange, mill_range
 from ...catalogue.tables.sections import Section
 from ...rules.model import Lookup
 from ..arrays import Floats

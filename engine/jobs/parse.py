@@ -18,7 +18,8 @@ from ...catalogue.grades.grades import Grade, default_grade, is_full_name
 from ...catalogue.nearest import did_you_mean
 from ...catalogue.store import Catalogue
 from ...catalogue.tables.sections import Section
-from ...catalogue.units.quantities import STOCK, Bounds, length, quantity
+from ...catalogue.units.lengths import STOCK, Bounds, length
+from ...catalogue.units.quantities import quantity
 from ...catalogue.units.units import MASS
 from ...rules.model import Vocabulary
 from .checks import check_positions
@@ -96,7 +97,7 @@ class Reading:
 
         Raises:
             InputError: ``parts-unreadable`` or as
-                :func:`cuttable.catalogue.units.quantities.length`.
+                :func:`cuttable.catalogue.units.lengths.length`.
         """
         first = _COUNT_FIRST.fullmatch(text.strip())
         match = first or _PART.fullmatch(text.strip())

@@ -6,7 +6,7 @@ from typing import Final, Literal, NamedTuple
 from ...catalogue.errors import InputError
 from ...catalogue.machines.model import MachineModel
 from ...catalogue.tables.families import FAMILIES, Member
-from ...catalogue.units.quantities import length as read_length
+from ...catalogue.units.lengths import length as read_length
 from ..answer.document import VERDICTS
 from ..answer.wording import System
 from ..assessor import AssessorCore

@@ -7,7 +7,8 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ...catalogue.grades.grades import Grade, mill_range
+from ...catalogue.grades.grades import Grade
+from ...catalogue.grades.tolerances import mill_range
 from ...catalogue.machines.model import MachineModel, Support
 from ...catalogue.tables.sections import Section
 from ..arrays import GRAVITY, Floats

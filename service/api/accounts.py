@@ -8,9 +8,10 @@ from fastapi.responses import Response
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from ...catalogue.errors import InputError
-from ...catalogue.ledger import accounts
-from ...catalogue.ledger.accounts import Person, Right, Token
+from ...catalogue.ledger import accounts, tokens
+from ...catalogue.ledger.accounts import Person, Right
 from ...catalogue.ledger.database import Ledger
+from ...catalogue.ledger.tokens import Token
 from ..auth.authenticator import Asker, CanAdmin, CanAsk
 from ..content import Content, lists, sends
 from ..paging import Page, paged
@@ -138,7 +139,7 @@ async def tokens_of(state: State, owner: str) -> list[TokenLine]:
 
     def work(ledger: Ledger) -> list[TokenLine]:
         with ledger.reading() as connection:
-            return [plain_token(item) for item in accounts.tokens(connection, owner)]
+            return [plain_token(item) for item in tokens.tokens(connection, owner)]
 
     return await state.ledgers.run(work)
 
@@ -168,7 +169,7 @@ async def added_token(state: State, asker: Asker, asked: NewToken) -> MadeToken:
             if owner is None:
                 raise InputError("not-allowed", "the account was closed meanwhile")
             until = dt.datetime.fromisoformat(writing.at) + dt.timedelta(days=asked.days)
-            return accounts.add_token(writing, owner, asked.title, rights, until)
+            return tokens.add_token(writing, owner, asked.title, rights, until)
 
     token, secret = await state.ledgers.run(work)
     return {**plain_token(token), "secret": secret}
@@ -192,7 +193,7 @@ async def ended_token(state: State, asker: Asker, token: str) -> None:
 
     def work(ledger: Ledger) -> None:
         with ledger.writing(asker.person.name) as writing:
-            accounts.end_token(writing, token, owner)
+            tokens.end_token(writing, token, owner)
 
     await state.ledgers.run(work)
     state.changed()

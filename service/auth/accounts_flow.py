@@ -11,7 +11,7 @@ from fastapi import Request
 from fastapi.responses import Response
 
 from ...catalogue.errors import InputError
-from ...catalogue.ledger import accounts
+from ...catalogue.ledger import accounts, credentials, sessions
 from ...catalogue.ledger.accounts import Person
 from ...catalogue.ledger.database import Ledger
 from ..addresses import counted_as, is_same_origin
@@ -69,7 +69,7 @@ async def change_password(request: Request, asker: Asker, old: str, new: str) ->
     if await _person(state, name, old) is None:
         raise InputError("sign-in-wrong", "the old password is not right")
     state.authenticator.tried(*keys, is_right=True)
-    if accounts.is_same_secret(old, new):
+    if credentials.is_same_secret(old, new):
         raise InputError("password-weak", "the new password is the old one",
                          remedy="Choose four words that do not go together.")  # fmt: skip
     if not new:
@@ -91,7 +91,7 @@ async def change_password(request: Request, asker: Asker, old: str, new: str) ->
 def set_cookie(request: Request, response: Response, secret: str) -> None:
     """Give the browser the secret of a session: no script reads it, no other page sends it."""
     response.set_cookie(
-        COOKIE, secret, max_age=int(accounts.SESSION.total_seconds()), path="/", httponly=True,
+        COOKIE, secret, max_age=int(sessions.SESSION.total_seconds()), path="/", httponly=True,
         samesite="strict", secure=state_of(request).settings.is_https,
     )  # fmt: skip
 
@@ -132,7 +132,7 @@ async def _begin(request: Request, person: Person) -> tuple[Asker, str]:
 
     def work(ledger: Ledger) -> tuple[str, str]:
         with ledger.locked() as connection:
-            return accounts.begin_session(connection, person, dt.datetime.now(dt.UTC))
+            return sessions.begin_session(connection, person, dt.datetime.now(dt.UTC))
 
     secret, csrf = await state.ledgers.run(work)
     request.state.who = person.name
@@ -141,4 +141,4 @@ async def _begin(request: Request, person: Person) -> tuple[Asker, str]:
 
 def _ended(ledger: Ledger, secret: str) -> None:
     with ledger.locked() as connection:
-        accounts.end_session(connection, secret)
+        sessions.end_session(connection, secret)

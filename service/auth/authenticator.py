@@ -12,7 +12,7 @@ from typing import Annotated, Any, Final, NamedTuple, TypeVar
 from fastapi import Depends, Request
 
 from ...catalogue.errors import InputError
-from ...catalogue.ledger import accounts
+from ...catalogue.ledger import accounts, credentials, sessions, tokens
 from ...catalogue.ledger.accounts import Person, Right
 from ...catalogue.ledger.database import Ledger, open_ledger
 from ..addresses import HERE, From, Proxies, host_name, is_loopback
@@ -151,13 +151,13 @@ class Authenticator:
 
 def _by_token(ledger: Ledger, secret: str) -> Asker | None:
     with ledger.reading() as connection:
-        found = accounts.token_of(connection, secret, dt.datetime.now(dt.UTC))
+        found = tokens.token_of(connection, secret, dt.datetime.now(dt.UTC))
     return None if found is None else Asker(found[0], found[1])
 
 
 def _by_session(ledger: Ledger, secret: str) -> Asker | None:
     with ledger.reading() as connection:
-        found = accounts.session_of(connection, secret, dt.datetime.now(dt.UTC))
+        found = sessions.session_of(connection, secret, dt.datetime.now(dt.UTC))
     if found is None:
         return None
     return Asker(found.person, found.person.rights, found.csrf, secret)
@@ -169,7 +169,7 @@ def _by_name(ledger: Ledger, name: str) -> Asker | None:
     if found is None:
         return None
     # A key of its own for forms: the browser may send the proxy's cookie from anywhere.
-    key = accounts.form_key_of(found.name)
+    key = sessions.form_key_of(found.name)
     return Asker(found, found.rights, key)
 
 
@@ -225,7 +225,7 @@ async def _check_form(request: Request, key: str) -> None:
     if not given and kind.startswith(("application/x-www-form-urlencoded", "multipart/form-data")):
         form = await request.form()
         given = form.get(FORM_FIELD, "")
-    if not isinstance(given, str) or not accounts.is_same_secret(given, key):
+    if not isinstance(given, str) or not credentials.is_same_secret(given, key):
         raise InputError("form-stale", "the form is not of this session",
                          remedy="Open the page again and repeat.")  # fmt: skip
 

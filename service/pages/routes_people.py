@@ -67,7 +67,7 @@ async def sign_in_form(request: Request) -> Response:
 @router.post("/sign-out")
 async def sign_out_form(request: Request) -> Response:
     """End the session; a form that is not of this session ends nothing."""
-    from ...catalogue.ledger.accounts import is_same_secret
+    from ...catalogue.ledger.credentials import is_same_secret
     from ..auth.authenticator import FORM_FIELD
 
     asker = await authenticator_of(request).asker(request)

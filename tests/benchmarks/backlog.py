@@ -460,7 +460,7 @@ def files(rows: int) -> None:
     import numpy as np
     import pyarrow as pa
     import xlsxwriter
-    from cuttable.catalogue.units.quantities import length
+    from cuttable.catalogue.units.lengths import length
     from cuttable.engine.backlog.readers import open_backlog
     from cuttable.engine.backlog.writers import open_answers
     from python_calamine import CalamineWorkbook

@@ -208,7 +208,7 @@ def main() -> None:
     asked.add_argument("--answers", type=int, default=1_000_000)
     asked.add_argument("--postgres", action="store_true")
     options = asked.parse_args()
-    from cuttable.catalogue.ledger.maintenance import make_ledger
+    from cuttable.catalogue.ledger.creation import make_ledger
     from cuttable.catalogue.ledger.shipped import brought
     from cuttable.catalogue.store import FOLDER
     from cuttable.rules.loader import FOLDER as RULES

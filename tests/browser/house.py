@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from cuttable.catalogue.ledger import accounts
+from cuttable.catalogue.ledger.creation import make_ledger
 from cuttable.catalogue.ledger.location import Location
-from cuttable.catalogue.ledger.maintenance import make_ledger
 from cuttable.catalogue.ledger.shipped import brought
 from cuttable.catalogue.store import FOLDER
 from cuttable.rules.loader import FOLDER as RULES_FOLDER

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import httpx
 import pytest
-from cuttable.catalogue.ledger import accounts
+from cuttable.catalogue.ledger import accounts, sessions
 from cuttable.catalogue.ledger.database import open_ledger
 from cuttable.service.pages import routes
 from cuttable.service.settings import Settings
@@ -73,7 +73,7 @@ def keys(own_house: House) -> dict[str, tuple[str, str]]:
         with ledger.locked() as connection:
             person = accounts.named(connection, name)
             assert person is not None
-            found[role] = accounts.begin_session(connection, person, dt.datetime.now(dt.UTC))
+            found[role] = sessions.begin_session(connection, person, dt.datetime.now(dt.UTC))
     ledger.close()
     return found
 

@@ -16,10 +16,11 @@ from typing import Any, Final
 
 import pytest
 from cuttable.catalogue.errors import CuttableError
-from cuttable.catalogue.ledger import answers, bundle, history, lifecycle
+from cuttable.catalogue.ledger import answers, bundle, history, lifecycle, signing
+from cuttable.catalogue.ledger.bundle_reading import read_bundle
+from cuttable.catalogue.ledger.creation import bring_up, make_ledger
 from cuttable.catalogue.ledger.database import FORMS, Ledger, open_ledger
 from cuttable.catalogue.ledger.location import Location
-from cuttable.catalogue.ledger.maintenance import bring_up, make_ledger
 from cuttable.catalogue.ledger.snapshot import Snapshot
 from cuttable.catalogue.ledger.verify import verify
 from cuttable.cli.ledger_exchange import check_taken
@@ -193,7 +194,7 @@ def target_ledger(place: Location, ledger: Ledger) -> Ledger:
 
 def test_the_bundle_is_read_and_its_signature_holds() -> None:
     """By the fingerprint that was noted when it was made."""
-    found = bundle.read_bundle(BUNDLE, clock=lambda: LATER)
+    found = read_bundle(BUNDLE, clock=lambda: LATER)
     assert found.key == KEY
     assert {name: len(items) for name, items in found.histories.items()} == {
         "quince-250": 2, "rowan-150": 2, "rowan-150@north-hall": 1, "rules": 2,
@@ -203,12 +204,12 @@ def test_the_bundle_is_read_and_its_signature_holds() -> None:
 def test_the_bundle_is_taken_by_another_ledger(ledger: Ledger, tmp_path: Path) -> None:
     """With its history, and answers there are those of the ledger it comes from."""
     other = target_ledger(Location("sqlite", str(tmp_path / "south.db")), ledger)
-    read = bundle.read_bundle(BUNDLE, clock=lambda: LATER)
+    read = read_bundle(BUNDLE, clock=lambda: LATER)
     with other.reading() as connection, pytest.raises(CuttableError) as refused:
         bundle.plan_bundle(connection, read, "Finn Adeyemi")
     assert refused.value.code == "bundle-untrusted"
     with other.writing("Eva Sundqvist") as writing:
-        bundle.trust(writing, KEY, "North works")
+        signing.trust(writing, KEY, "North works")
     with other.reading() as connection:
         plan = bundle.plan_bundle(connection, read, "Finn Adeyemi")
     check_taken(other, plan.added, read)
@@ -235,5 +236,5 @@ def test_a_bundle_with_one_byte_another_is_refused(tmp_path: Path) -> None:
     for place in range(40, len(whole), len(whole) // 11):
         path.write_bytes(whole[:place] + bytes([whole[place] ^ 1]) + whole[place + 1 :])
         with pytest.raises(CuttableError) as refused:
-            bundle.read_bundle(path, clock=lambda: LATER)
+            read_bundle(path, clock=lambda: LATER)
         assert refused.value.code == "bundle-damaged"

@@ -20,7 +20,7 @@ from cuttable.catalogue.tables.sections import (
     hollow_section,
     round_section,
 )
-from cuttable.catalogue.units.quantities import length
+from cuttable.catalogue.units.lengths import length
 from cuttable.catalogue.units.units import convert
 from cuttable.engine.inputs.contract import load_rules
 from cuttable.engine.inputs.machine import RING_DEFLECTION, RING_MOMENT

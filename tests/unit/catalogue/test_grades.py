@@ -7,11 +7,10 @@ from cuttable.catalogue.errors import ERROR_CODES, InputError, OpenQuestion
 from cuttable.catalogue.grades.grades import (
     DEFAULT_GRADE,
     FAMILIES,
-    MillRange,
     default_grade,
     is_full_name,
-    mill_range,
 )
+from cuttable.catalogue.grades.tolerances import MillRange, mill_range
 from cuttable.catalogue.store import Catalogue
 from cuttable.catalogue.tables.sections import (
     A500,

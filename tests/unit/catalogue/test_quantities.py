@@ -5,8 +5,9 @@ from fractions import Fraction
 
 import pytest
 from cuttable.catalogue.errors import ERROR_CODES, InputError, OpenQuestion, Question
-from cuttable.catalogue.units import quantities
-from cuttable.catalogue.units.quantities import Bounds, length, number, quantity, tidy
+from cuttable.catalogue.units import lengths
+from cuttable.catalogue.units.lengths import Bounds, length
+from cuttable.catalogue.units.quantities import number, quantity, tidy
 from cuttable.catalogue.units.units import (
     FORCE,
     INERTIA,
@@ -15,6 +16,7 @@ from cuttable.catalogue.units.units import (
     NUMBER,
     STRESS,
     TORQUE,
+    Dimension,
     unit,
 )
 from hypothesis import given, settings
@@ -597,6 +599,29 @@ def test_unusable_quantity_is_refused_by_code(
     assert found.value.code == code
 
 
+@pytest.mark.parametrize("dimension", [LENGTH, MASS, FORCE, STRESS, TORQUE, INERTIA, NUMBER])
+@pytest.mark.parametrize("text", ["0.6 s", "0.6 parsecs", "nothing", "0.6"])
+def test_a_remedy_can_be_typed_as_it_stands(text: str, dimension: Dimension) -> None:
+    """What is shown between quotes is read; a pure number is never shown with a unit named 1."""
+    if text == "0.6" and dimension == NUMBER:
+        assert quantity(text, dimension) == 0.6
+        return
+    with pytest.raises(InputError) as found:
+        quantity(text, dimension)
+    remedy = found.value.remedy
+    if shown := re.search(r"like '([^']+)'", remedy):
+        assert quantity(shown[1], dimension) > 0
+        return
+    # Of a unit that is not known, those that can be written are named.
+    names = re.findall(
+        r"(?:Write|or|with|mean) '?([^\s',.?]+)", remedy.replace("the number alone, or with ", "")
+    )
+    assert text == "0.6 parsecs"
+    assert [unit(name).dimension for name in names] == [dimension] * len(names)
+    assert names
+    assert "1" not in names
+
+
 @FUZZ
 @given(st.integers(0, 10**9), st.integers(0, 6))
 def test_plain_and_careful_reading_agree(digits: int, places: int) -> None:
@@ -618,13 +643,13 @@ def test_plain_decimals_are_read_as_exact_fractions(
 ) -> None:
     """The quick way of reading gives what the careful one gives, or leaves the text to it."""
     text = f"{whole}{'.' if part else ''}{part}{gap}{name}"
-    quick = quantities.plain_length(text)
+    quick = lengths.plain_length(text)
     exact = Fraction(f"{whole}{'.' if part else ''}{part}") * unit(name).factor
     exact /= unit("mm").factor
     is_open = len(part) == 3 and whole < 1000
-    if is_open or not 0 < exact < quantities.SURELY_SHORT:
+    if is_open or not 0 < exact < lengths.SURELY_SHORT:
         assert quick is None
     else:
         assert quick == float(exact)
     if not is_open:
-        assert quantities._exact_length(text, "length", quantities.STOCK) == exact
+        assert lengths._exact_length(text, "length", lengths.STOCK) == exact

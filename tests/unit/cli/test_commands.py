@@ -161,6 +161,8 @@ def test_a_wrong_machine_file_lists_every_problem(cuttable: Run, tmp_path: Path)
         (["machines", "show", "larch-610"], "constant acceleration"),
         (["rules", "list"], "INER-01"),
         (["rules", "show", "iner-01"], "Inertia just above the rated limit is oversize"),
+        (["rules", "show", "seat-01"], "param.shallow_seat  40 deg: common practice"),
+        (["rules", "show", "jaw-01"], "param.crush_share  0.6: common practice"),
         (["rules", "check"], "clean"),
         (["explain"], "rotary_inertia"),
         (["explain", "rapid override"], "sqrt((J_fixed + J_rated)"),

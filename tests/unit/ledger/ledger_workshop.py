@@ -19,9 +19,9 @@ from typing import Any, Final, NamedTuple, Protocol
 
 from cuttable.catalogue.ledger import lifecycle
 from cuttable.catalogue.ledger.answers import New, keep_answers
+from cuttable.catalogue.ledger.creation import make_ledger
 from cuttable.catalogue.ledger.database import Ledger, Writing, make_tables, open_ledger
 from cuttable.catalogue.ledger.location import Location
-from cuttable.catalogue.ledger.maintenance import make_ledger
 from cuttable.catalogue.ledger.records import Revision, stamp
 from cuttable.catalogue.ledger.releases import load_first
 

@@ -1,6 +1,8 @@
 """Signed bundles: whole or refused, trusted or refused, in both kinds of database."""
 
+import errno
 import json
+import os
 import shutil
 import zipfile
 from collections.abc import Callable
@@ -9,7 +11,9 @@ from typing import Any
 
 import pytest
 from cuttable.catalogue.errors import CuttableError, FileError, InputError
-from cuttable.catalogue.ledger import bundle, lifecycle
+from cuttable.catalogue.ledger import bundle, lifecycle, signing
+from cuttable.catalogue.ledger.bundle_reading import read_bundle
+from cuttable.catalogue.ledger.bundle_writing import bundle_files, write_bundle
 from cuttable.catalogue.ledger.database import Ledger
 from cuttable.catalogue.ledger.records import Revision
 from cuttable.catalogue.ledger.verify import verify
@@ -22,7 +26,7 @@ Other = Callable[[], Ledger]
 
 def read(path: Path) -> bundle.Bundle:
     """Read a bundle some time after the clocks of the tests."""
-    return bundle.read_bundle(path, clock=lambda: START.replace(year=2028))
+    return read_bundle(path, clock=lambda: START.replace(year=2028))
 
 
 @pytest.fixture
@@ -44,11 +48,11 @@ def release(ledger: Ledger, clock: Clock, mass: str, document: str = "rowan-150"
 
 def exported(ledger: Ledger, folder: Path, *documents: str, name: str = "made.zip") -> Path:
     """Write a bundle, signed with the key of the folder."""
-    key = bundle.signing_key(folder / "key.pem")
+    key = signing.signing_key(folder / "key.pem")
     with ledger.reading() as connection:
-        files = bundle.bundle_files(connection, documents, key, by="North works", made="today")
+        files = bundle_files(connection, documents, key, by="North works", made="today")
     path = folder / name
-    bundle.write_bundle(files, path)
+    write_bundle(files, path)
     return path
 
 
@@ -57,7 +61,7 @@ def taken(ledger: Ledger, path: Path, *, is_trusted: bool = True) -> bundle.Take
     found = read(path)
     if is_trusted:
         with ledger.writing("Kim") as writing:
-            bundle.trust(writing, found.key, "North works")
+            signing.trust(writing, found.key, "North works")
     with ledger.writing("Lee") as writing:
         return bundle.take_bundle(writing, found)
 
@@ -145,7 +149,7 @@ def test_who_trusts_a_key_does_not_take_what_it_signed(
     there = other()
     found = read(path)
     with there.writing("Lee") as writing:
-        bundle.trust(writing, found.key, "my own")
+        signing.trust(writing, found.key, "my own")
     with pytest.raises(InputError) as told, there.writing("LEE ") as writing:
         bundle.take_bundle(writing, found)
     assert told.value.code == "own-approval"
@@ -164,8 +168,8 @@ def test_an_unknown_key_is_refused_with_its_fingerprint(
     with pytest.raises(InputError) as told:
         taken(there, path, is_trusted=False)
     assert told.value.code == "bundle-untrusted"
-    key = bundle.signing_key(tmp_path / "key.pem")
-    assert bundle.fingerprint(bundle.public_bytes(key)) in told.value.what
+    key = signing.signing_key(tmp_path / "key.pem")
+    assert signing.fingerprint(signing.public_bytes(key)) in told.value.what
     assert taken(there, path).added
     assert taken(there, path, is_trusted=False).known == ["rowan-150"]
     there.close()
@@ -241,9 +245,9 @@ def test_a_whole_bundle_is_read(ledger: Ledger, clock: Clock, tmp_path: Path) ->
 @pytest.mark.parametrize("databases", ["sqlite"], indirect=True)
 def test_signed_nonsense_is_refused(ledger: Ledger, tmp_path: Path) -> None:
     """A right signature over records that do not hold together is no bundle."""
-    key = bundle.signing_key(tmp_path / "key.pem")
+    key = signing.signing_key(tmp_path / "key.pem")
     with ledger.reading() as connection:
-        files = bundle.bundle_files(connection, ["rowan-150"], key, by="x", made="y")
+        files = bundle_files(connection, ["rowan-150"], key, by="x", made="y")
     manifest = json.loads(files["manifest.json"])
     for number, change in enumerate([
         lambda _: None,
@@ -277,7 +281,7 @@ def test_signed_nonsense_is_refused(ledger: Ledger, tmp_path: Path) -> None:
         signed = {**files, "manifest.json": content,
                   "manifest.sig": base64.b64encode(key.sign(content)) + b"\n"}  # fmt: skip
         path = tmp_path / f"{number}.zip"
-        bundle.write_bundle(signed, path)
+        write_bundle(signed, path)
         if (
             number == 0
         ):  # signed like this the manifest is taken: what follows is refused for itself
@@ -349,6 +353,75 @@ def test_a_link_in_a_bundle_is_not_followed(
 
 
 @pytest.mark.parametrize("databases", ["sqlite"], indirect=True)
+@pytest.mark.parametrize("name", LINKED_FILES)
+@pytest.mark.parametrize("kind", ["pipe", "folder", "dangling"])
+def test_what_is_no_file_in_a_bundle_is_refused(
+    ledger: Ledger, clock: Clock, tmp_path: Path, name: str, kind: str
+) -> None:
+    """Nobody waits for a pipe that nobody writes to, and nothing of it is an internal fault."""
+    release(ledger, clock, "300 kg")
+    folder = exported(ledger, tmp_path, "rowan-150", name="folder")
+    path = min((folder / "contents").iterdir()) if name == "file" else folder / name
+    path.unlink()
+    if kind == "pipe":
+        os.mkfifo(path)
+    elif kind == "folder":
+        path.mkdir()
+    else:
+        path.symlink_to(tmp_path / "nowhere")
+    with pytest.raises(FileError) as told:
+        read(folder)
+    assert told.value.code == "bundle-damaged"
+    assert f"{path.relative_to(folder).as_posix()} is missing" in told.value.what
+    assert told.value.remedy
+
+
+@pytest.mark.parametrize("databases", ["sqlite"], indirect=True)
+@pytest.mark.parametrize("name", [*LINKED_FILES, "zip"])
+def test_a_file_that_the_disk_does_not_give_is_told(
+    ledger: Ledger, clock: Clock, tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """That is no damage of the bundle, and having it sent again is no remedy."""
+    release(ledger, clock, "300 kg")
+    source = exported(ledger, tmp_path, "rowan-150", name="x.zip" if name == "zip" else "folder")
+    path = source
+    if name != "zip":
+        path = min((source / "contents").iterdir()) if name == "file" else source / name
+    whole = Path.open
+
+    def failing(self: Path, *given: Any, **more: Any) -> Any:
+        if self == path:
+            raise OSError(errno.EIO, "Input/output error")
+        return whole(self, *given, **more)
+
+    monkeypatch.setattr(Path, "open", failing)
+    with pytest.raises(FileError) as told:
+        read(source)
+    assert told.value.code == "file-missing"
+    assert told.value.where == str(path)
+    assert "Input/output error" in told.value.what
+    assert told.value.remedy
+
+
+def test_a_bundle_of_a_name_that_none_can_have_is_told(tmp_path: Path) -> None:
+    """The system refuses even to look for it; a pipe in its place is not waited for."""
+    files = {"manifest.json": b"{}"}
+    with pytest.raises(FileError) as told:
+        read(tmp_path / ("x" * 300))
+    assert told.value.code == "file-missing"
+    with pytest.raises(FileError) as told:
+        write_bundle(files, tmp_path / ("x" * 300))
+    assert told.value.code == "output-unwritable"
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(FileError) as told:
+        read(tmp_path / "pipe")
+    assert told.value.code == "file-missing"
+    with pytest.raises(InputError) as refused:
+        write_bundle(files, tmp_path / "pipe")
+    assert refused.value.code == "output-exists"
+
+
+@pytest.mark.parametrize("databases", ["sqlite"], indirect=True)
 def test_a_bundle_may_be_named_by_a_link(ledger: Ledger, clock: Clock, tmp_path: Path) -> None:
     """Who imports it has typed that name."""
     release(ledger, clock, "300 kg")
@@ -363,6 +436,6 @@ def test_a_file_that_is_no_key_is_refused(tmp_path: Path, content: bytes) -> Non
     path = tmp_path / "key.pem"
     path.write_bytes(content)
     with pytest.raises(FileError) as told:
-        bundle.signing_key(path)
+        signing.signing_key(path)
     assert told.value.code == "key-unusable"
     assert path.read_bytes() == content

@@ -23,12 +23,14 @@ from cuttable.catalogue.ledger.answers import (
     keep_answers,
     recent,
 )
+from cuttable.catalogue.ledger.backup import back_up
 from cuttable.catalogue.ledger.blobs import kept
+from cuttable.catalogue.ledger.creation import bring_up, make_ledger
 from cuttable.catalogue.ledger.database import FORMS, LOCK, Ledger, open_ledger
 from cuttable.catalogue.ledger.db_errors import told
 from cuttable.catalogue.ledger.location import Location
-from cuttable.catalogue.ledger.maintenance import back_up, bring_up, make_ledger, restore
 from cuttable.catalogue.ledger.releases import renew
+from cuttable.catalogue.ledger.restore import restore
 from cuttable.catalogue.ledger.schema import metadata
 from cuttable.catalogue.ledger.snapshot import Snapshot
 from cuttable.catalogue.ledger.verify import verify

@@ -26,15 +26,18 @@ from typing import Any, NamedTuple
 import psycopg
 import pytest
 from cuttable.catalogue.errors import FileError
+from cuttable.catalogue.ledger import backup
 from cuttable.catalogue.ledger import lifecycle as life
-from cuttable.catalogue.ledger import maintenance
 from cuttable.catalogue.ledger.answers import keep_answers
-from cuttable.catalogue.ledger.bundle import Bundle, take_bundle, trust
+from cuttable.catalogue.ledger.backup import back_up
+from cuttable.catalogue.ledger.bundle import Bundle, take_bundle
+from cuttable.catalogue.ledger.creation import bring_up
 from cuttable.catalogue.ledger.database import FORMS, Ledger, migrate
 from cuttable.catalogue.ledger.location import Location
-from cuttable.catalogue.ledger.maintenance import back_up, bring_up, restore
 from cuttable.catalogue.ledger.records import Revision, pack
 from cuttable.catalogue.ledger.releases import renew
+from cuttable.catalogue.ledger.restore import restore
+from cuttable.catalogue.ledger.signing import trust
 from cuttable.catalogue.ledger.verify import verify
 from ledger_workshop import (
     FIRST,
@@ -270,7 +273,7 @@ def watch(points: Points, steps: int) -> None:
         found.set_progress_handler(lambda: points.pass_("step"), steps)
         return found
 
-    maintenance.sqlite3 = Module(sqlite3, connected)  # type: ignore[assignment]
+    backup.sqlite3 = Module(sqlite3, connected)  # type: ignore[assignment]
 
     def opened_(connection: Any, record: object) -> None:
         _ = record

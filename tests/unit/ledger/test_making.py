@@ -14,9 +14,11 @@ import pytest
 from cuttable.catalogue.errors import CuttableError, FileError, InputError
 from cuttable.catalogue.ledger import lifecycle as life
 from cuttable.catalogue.ledger.answers import find_answer, keep_answers
+from cuttable.catalogue.ledger.backup import back_up
+from cuttable.catalogue.ledger.creation import bring_up, make_ledger
 from cuttable.catalogue.ledger.database import FORMS, Ledger, open_ledger, read_form
 from cuttable.catalogue.ledger.location import Location
-from cuttable.catalogue.ledger.maintenance import back_up, bring_up, make_ledger, restore
+from cuttable.catalogue.ledger.restore import restore
 from cuttable.catalogue.ledger.schema import metadata
 from cuttable.catalogue.ledger.snapshot import FORM, Snapshot
 from cuttable.catalogue.ledger.verify import verify
@@ -574,7 +576,7 @@ def test_a_backup_gives_up_on_a_ledger_that_stays_locked(
     sqlite: SqliteDatabases, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It does not wait for ever, and leaves nothing."""
-    monkeypatch.setattr("cuttable.catalogue.ledger.maintenance.PATIENCE", 0.1)
+    monkeypatch.setattr("cuttable.catalogue.ledger.backup.PATIENCE", 0.1)
     place = sqlite.copy_of("first", first_release)
     ledger = opened(place)
     with contextlib.closing(sqlite.raw(place)) as other:

@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from cuttable.catalogue.errors import FileError
 from cuttable.catalogue.ledger.answers import find_answer, keep_answers
-from cuttable.catalogue.ledger.bundle import trust
 from cuttable.catalogue.ledger.database import Ledger
 from cuttable.catalogue.ledger.location import Location
 from cuttable.catalogue.ledger.schema import metadata
+from cuttable.catalogue.ledger.signing import trust
 from cuttable.catalogue.ledger.verify import verify
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st

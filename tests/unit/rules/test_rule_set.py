@@ -1,14 +1,20 @@
 """The rule set as a whole: its cases, its checks, its vocabulary."""
 
 import datetime as dt
+import math
+import re
 import shutil
 from pathlib import Path
 
 import pytest
-from cuttable.catalogue.errors import FileError
+from cuttable.catalogue.errors import FileError, InputError
 from cuttable.catalogue.machines.model import LIMITS
+from cuttable.catalogue.units.quantities import quantity
+from cuttable.catalogue.units.units import unit
+from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.decision.rule_check import check_rules, failed_cases
 from cuttable.engine.inputs.contract import load_rules
+from cuttable.engine.jobs.parse import JobText
 from cuttable.engine.measures import GIVEN, REGISTRY
 from cuttable.rules.cases import CASES, Case, load_cases
 from cuttable.rules.loader import FOLDER
@@ -207,6 +213,55 @@ def test_the_check_finds_a_rule_without_cases(rules_copy: Path) -> None:
     found = problems(rule_set, load_cases(rule_set, rules_copy / "cases"))
     assert any("WALL-01" in text for text in found["never-true"])
     assert any("WALL-01" in text for text in found["one-sided"])
+
+
+_WRITTEN = re.compile(r"\d+(?:\.\d+)?(?: ?(?:[a-z]+(?:\^\d)?|%))?")
+
+
+def stated(rule_set: RuleSet) -> list[str]:
+    """Return the numbers in sentences that are those of a parameter, in the same kind of unit."""
+    found: list[str] = []
+    sentences = {rule.code: rule.says for rule in rule_set.rules}
+    sentences |= {code: item.text for code, item in rule_set.mitigations.items()}
+    for code, sentence in sentences.items():
+        for number in _WRITTEN.findall(" ".join(sentence.texts)):
+            for parameter in rule_set.parameters.values():
+                try:
+                    value = quantity(number, unit(parameter.unit).dimension)
+                except InputError:
+                    continue  # a number of something else: persons, metres for kilograms
+                if math.isclose(value, parameter.value, rel_tol=1e-6):
+                    found.append(f"{code}: {number} is param.{parameter.name}")
+    return found
+
+
+def test_no_sentence_states_a_parameter_by_itself() -> None:
+    """A builder who changes a parameter changes every sentence that tells it."""
+    assert stated(RULE_SET) == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("{param.shallow_seat / 1 deg} degrees", "40 degrees",
+         "SEAT-01: 40 degrees is param.shallow_seat"),
+        ("{param.wedged_seat / 1 deg} degrees", "100 deg", "SEAT-02: 100 deg is param.wedged_seat"),
+    ],
+)  # fmt: skip
+def test_a_sentence_that_states_a_parameter_is_found(
+    rules_copy: Path, old: str, new: str, said: str
+) -> None:
+    """As the sentences on seats did, when their numbers were parameters already."""
+    assert said in stated(damage(rules_copy, "supports.toml", old, new))
+
+
+def test_a_sentence_follows_its_parameter(rules_copy: Path) -> None:
+    """Where a round is wedged beyond 90 degrees, the sentence says 90."""
+    damage(rules_copy, "supports.toml", 'value = "100 deg"', 'value = "90 deg"')
+    job = JobText("NPS 2 SCH 160", "21 ft", parts=["2 m*2"])
+    answer = AssessorCore(rules=rules_copy).ask(job, ["rowan-150"])
+    told = [item.text for item in answer.verdicts[0].findings if item.rule == "SEAT-02"]
+    assert ["more than 90 degrees apart" in text for text in told] == [True]
 
 
 def test_a_case_with_an_unknown_name_is_an_error(rules_copy: Path) -> None:

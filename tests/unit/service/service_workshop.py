@@ -13,10 +13,11 @@ from typing import Any, Final, NamedTuple, TypeVar
 
 import anyio
 import httpx
-from cuttable.catalogue.ledger import accounts
+from cuttable.catalogue.ledger import accounts, sessions
+from cuttable.catalogue.ledger.creation import make_ledger
 from cuttable.catalogue.ledger.database import Ledger, open_ledger
 from cuttable.catalogue.ledger.location import Location
-from cuttable.catalogue.ledger.maintenance import make_ledger
+from cuttable.catalogue.ledger.tokens import add_token
 from cuttable.cli.context import brought_here
 from cuttable.service.app import create_app
 from cuttable.service.serving import bound, server_of
@@ -67,7 +68,7 @@ def add_people(ledger: Ledger) -> dict[str, str]:
         with ledger.writing("Ada") as writing:
             accounts.add_person(writing, name, role, PASSWORD)
             person = accounts.known(writing.connection, name)
-            _, secret = accounts.add_token(writing, person, "test", person.rights, until)
+            _, secret = add_token(writing, person, "test", person.rights, until)
             tokens[role] = secret
     return tokens
 
@@ -159,7 +160,7 @@ def signed_in(service: Service, name: str, password: str = PASSWORD) -> tuple[st
         with ledger.locked() as connection:
             person = accounts.person_of(connection, name, password)
             assert person is not None
-            return accounts.begin_session(connection, person, dt.datetime.now(dt.UTC))
+            return sessions.begin_session(connection, person, dt.datetime.now(dt.UTC))
     finally:
         ledger.close()
 

@@ -6,7 +6,7 @@ from contextlib import AbstractContextManager
 
 import pytest
 from cuttable.catalogue.errors import InputError
-from cuttable.catalogue.ledger import accounts
+from cuttable.catalogue.ledger import accounts, sessions, tokens
 from cuttable.service.auth import accounts_flow
 from cuttable.service.auth.authenticator import COOKIE, FORM_HEADER, KNOWN_FOR, TRIES, Asker
 from fastapi import Request, Response
@@ -81,14 +81,14 @@ def test_a_token_that_has_expired_or_was_revoked_is_none(service: Service) -> No
     now = dt.datetime.now(dt.UTC)
     with ledger.writing("Ada") as writing:
         person = accounts.known(writing.connection, "Ask")
-        _, secret = accounts.add_token(
+        _, secret = tokens.add_token(
             writing, person, "short", person.rights, now + dt.timedelta(hours=1)
         )
     found = service.ask("GET", "/api/v1/me", headers={"Authorization": f"Bearer {secret}"})
     assert found.status_code == 200
     with ledger.reading() as connection:
         later = now + dt.timedelta(hours=1, seconds=1)
-        assert accounts.token_of(connection, secret, later) is None
+        assert tokens.token_of(connection, secret, later) is None
     ledger.close()
     own = service.api("GET", "/tokens", "asker")["items"]
     for item in own:
@@ -307,7 +307,7 @@ def test_what_a_proxy_vouches_for_needs_the_key_of_its_forms(made: Made) -> None
         found = service.ask("POST", "/api/v1/tokens", json=asked, headers={HEADER: "Eng"},
                             client=PROXY)  # fmt: skip
         assert found.json()["code"] == "form-stale"
-        key = accounts.form_key_of("Eng")
+        key = sessions.form_key_of("Eng")
         found = service.ask("POST", "/api/v1/tokens", json=asked, client=PROXY,
                             headers={HEADER: "Eng", FORM_HEADER: key})  # fmt: skip
         assert found.status_code == 201

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from cuttable.catalogue.ledger.maintenance import make_ledger
+from cuttable.catalogue.ledger.creation import make_ledger
 from cuttable.cli.context import brought_here
 from cuttable.service.settings import Settings
 from service_workshop import CSV, JOB, Service, Template, add_people, running, service_of
