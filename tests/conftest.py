@@ -30,7 +30,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     """Offer the full sets where the suite takes a part of each."""
     parser.addoption(
         "--full", action="store_true",
-        help="die at every point that is counted, and look at pages in every style",
+        help="die at every point that is counted, and start the commands of stories anew",
     )  # fmt: skip
 
 
@@ -67,9 +67,10 @@ def program() -> Iterator[Program]:
 
 
 @pytest.fixture
-def cuttable(request: pytest.FixtureRequest, program: Program) -> Run:
-    """Run the command: forked, or started anew in a test marked ``whole_process``."""
-    is_whole = request.node.get_closest_marker("whole_process") is not None
+def cuttable(request: pytest.FixtureRequest, program: Program, *, is_full: bool) -> Run:
+    """Run the command: forked, or started anew in a test whose marker says so."""
+    marked = request.node.get_closest_marker
+    is_whole = marked("whole_process") or (is_full and marked("whole_process_when_full"))
     return run_anew if is_whole else program.run
 
 

@@ -59,12 +59,12 @@ def write_files(folder: Path) -> None:
         (folder / match["name"]).write_text(match["text"], encoding="utf-8")
 
 
-@pytest.mark.whole_process
+@pytest.mark.whole_process_when_full
 @pytest.mark.parametrize(
     "example", examples(), ids=lambda example: f"{example.page.relative_to(ROOT)} {example.words}"
 )
 def test_the_readme_shows_the_real_output(example: Example, cuttable: Run, tmp_path: Path) -> None:
-    """Each example, run by a real process, prints the text below it."""
+    """Each example prints the text below it."""
     write_files(tmp_path)
     done = cuttable(*shlex.split(example.words), cwd=tmp_path)
     printed = _without_trailing_space(done.stdout)

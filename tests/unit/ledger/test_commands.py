@@ -97,7 +97,7 @@ def code_of(done: "subprocess.CompletedProcess[str]") -> str:
     return found[0] if found else ""
 
 
-@pytest.mark.whole_process
+@pytest.mark.whole_process_when_full
 @BOTH
 def test_the_life_of_a_limit(ask: Ask, tmp_path: Path) -> None:
     """Drafted, looked at, approved by another; the answer changes with it, and says why."""
@@ -353,7 +353,7 @@ def test_as_of_shows_what_was_in_force(ask: Ask, tmp_path: Path) -> None:
     assert "Coming: rowan-150/2 from 2091-05-01" in ask("ledger", "status").stdout
 
 
-@pytest.mark.whole_process
+@pytest.mark.whole_process_when_full
 @BOTH
 def test_bundles_go_from_ledger_to_ledger(
     ask: Ask, cuttable: Run, tmp_path: Path, databases: Databases
@@ -440,7 +440,7 @@ def test_what_is_approved_must_fit_what_is_scheduled(ask: Ask, tmp_path: Path) -
     assert "reversed-jaws" in ask("machines", "show", name).stdout
 
 
-@pytest.mark.whole_process
+@pytest.mark.whole_process_when_full
 @BOTH
 def test_a_restore_says_what_it_takes_away(ask: Ask, tmp_path: Path, place: Location) -> None:
     """An older backup brings superseded limits back: only where that is said to be wanted."""
@@ -532,7 +532,7 @@ def test_a_report_goes_stale_with_the_rules(ask: Ask, tmp_path: Path) -> None:
     assert code_of(done) == "impact-stale"
 
 
-@pytest.mark.whole_process
+@pytest.mark.whole_process_when_full
 def test_a_wrong_command_says_what_to_do(ask: Ask, tmp_path: Path) -> None:
     """Every refusal has its code, and names what there is."""
     for words, code in {
