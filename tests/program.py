@@ -22,6 +22,8 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final, NoReturn
 
+from pydantic import BaseModel
+
 ENTRY: Final = "from cuttable.cli.main import run; run()"
 """What a whole process runs."""
 
@@ -155,6 +157,13 @@ def _imported() -> Callable[[], object]:
                 importlib.import_module(module.name)
     for name in _LIBRARIES:
         importlib.import_module(name)
+    # What a command builds on first use, and always the same.
+    building = [BaseModel]
+    while building:
+        kind = building.pop()
+        building += kind.__subclasses__()
+        if kind is not BaseModel and kind.__module__.startswith("cuttable."):
+            kind.model_rebuild()
     gc.collect()
     gc.freeze()
     return cuttable.cli.main.run

@@ -530,11 +530,17 @@ GARBAGE = {
 }
 
 
-def test_garbage_in_any_column_is_told(databases: Databases, folder: Path) -> None:
-    """By everything that reads or writes: an error with a remedy, or the answer as it was."""
+def test_garbage_in_any_column_is_told(
+    databases: Databases, folder: Path, *, is_full: bool
+) -> None:
+    """By everything that reads or writes: an error with a remedy, or the answer as it was.
+
+    In a server's database, which is slow to make, in every third column; ``--full`` for all.
+    """
     dice = random.Random(5)
+    step = 1 if is_full or databases.kind == "sqlite" else 3
     for table in (metadata.tables[name] for name in TABLES):
-        for column in table.columns:
+        for column in list(table.columns)[::step]:
             kind = {"VARCHAR": "text", "TEXT": "text", "INTEGER": "number"}.get(
                 str(column.type).partition("(")[0], "bytes"
             )

@@ -17,9 +17,11 @@ import resource
 import shutil
 import signal
 import sqlite3
+import tempfile
 import time
 import uuid
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -306,14 +308,20 @@ def die() -> None:
 # --- what is left -------------------------------------------------------------------------------
 
 
+@lru_cache(maxsize=1)
+def file_of_a_whole_life() -> bytes:
+    """Return the backup that is restored, made once."""
+    with tempfile.TemporaryDirectory() as folder:
+        return SqliteDatabases(Path(folder)).copy_of("life", whole_life).path.read_bytes()
+
+
 class Bench:
     """One deed, done again and again."""
 
     def __init__(self, databases: Databases, name: str, folder: Path) -> None:
         self.databases, self.deed, self.folder = databases, DEEDS[name], folder
-        backup = SqliteDatabases(folder / "life")
         self.backup = folder / "life.copy"
-        shutil.copy(backup.copy_of("life", whole_life).path, self.backup)
+        self.backup.write_bytes(file_of_a_whole_life())
         self.place = self.new()
         self.before = self.state()
         self.killed = 0

@@ -317,13 +317,13 @@ class Lives(RuleBasedStateMachine):
         self.databases.drop()
 
 
-def test_lives_nobody_thought_of(databases: Databases) -> None:
+def test_lives_nobody_thought_of(databases: Databases, *, is_full: bool) -> None:
     """Many in files, which are quick to make; some in a server's databases."""
-    is_quick = databases.kind == "sqlite"
+    many = {"sqlite": 60, "postgresql": 12}[databases.kind]
     run_state_machine_as_test(
         type("TheseLives", (Lives,), {"databases": databases}),
         settings=settings(
-            max_examples=60 if is_quick else 8,
+            max_examples=many if is_full else many // 3,
             stateful_step_count=40,
             deadline=None,
             suppress_health_check=list(HealthCheck),
