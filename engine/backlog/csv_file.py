@@ -22,8 +22,10 @@ from .csv_rows import count_lines, rows_of
 from .opened import Backlog
 from .spool import LONGEST_LINE, Kept, not_a_table, telling
 
-BLOCK: Final = 32 << 20
-"""Bytes parsed at a time."""
+BLOCK: Final = 8 << 20
+"""Bytes parsed at a time: the first rows are worked on while the rest is read."""
+LONGEST_ROW: Final = 32 << 20
+"""Bytes without a line end that are no table."""
 
 _DELIMITERS: Final = ",;\t|"
 _LINE_END: Final = re.compile(r"\r\n|\r|\n")
@@ -64,7 +66,7 @@ class CsvFile(Backlog):
             # A file with other line ends has no \n at all.
             end = (data.rfind(b"\n") if b"\n" in data else data.rfind(b"\r")) + 1
             rest, data = data[end:], data[:end]
-            if len(rest) > BLOCK:
+            if len(rest) > LONGEST_ROW:
                 raise not_a_table(self.path, "a line goes on for more than 32 MB")
             if data:
                 yield self._parsed(data)
