@@ -34,6 +34,14 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )  # fmt: skip
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """Return one worker more than there are processors, at most four.
+
+    Much of what is tested waits: for a browser, a database server, a process that is killed.
+    """
+    return min(4, len(os.sched_getaffinity(0)) + 1 if hasattr(os, "sched_getaffinity") else 2)
+
+
 @pytest.fixture(scope="session")
 def is_full(request: pytest.FixtureRequest) -> bool:
     """Say whether the full sets are asked for."""
