@@ -282,6 +282,7 @@ def differ(rows: int, sample: int) -> int:
     """Print how many sampled rows of a large backlog have another answer than ``check``."""
     import pyarrow.csv as arrow_csv
     import pyarrow.parquet as pq
+    from cuttable.catalogue.errors import InputError
     from cuttable.engine.assessor import AssessorCore
     from cuttable.engine.jobs.fields import JobText
 
@@ -299,8 +300,11 @@ def differ(rows: int, sample: int) -> int:
         answers = pq.read_table(out).take(picked).to_pylist()
         for job, row in zip(asked, answers, strict=True):
             name, job["grade"] = job.pop("job"), job["grade"] or None
-            (verdict,) = assessor.ask(JobText(**job), ["rowan-150"]).verdicts or (None,)
-            told = _as_row(name, verdict)
+            try:
+                (verdict,) = assessor.ask(JobText(**job), ["rowan-150"]).verdicts or (None,)
+                told = _as_row(name, verdict)
+            except InputError as fault:
+                told = {"job": name, "verdict": "", "error": fault.code}
             if any(_is_other(row[key], value) for key, value in told.items()):
                 wrong += 1
                 print(name, job, {key: (row[key], value) for key, value in told.items()})
@@ -321,11 +325,11 @@ def _as_row(name: str, verdict: Any) -> dict[str, Any]:
     return measures | {
         "job": name,
         "verdict": verdict.verdict,
-        "decided_by": verdict.decided_by,
-        "governing": verdict.governing,
+        "decided_by": verdict.decided_by or "",
+        "governing": verdict.governing or "",
         "mitigations": "; ".join(item.code for item in verdict.mitigations),
         "missing": "; ".join(verdict.missing),
-        "grade": verdict.job.grade.name,
+        "grade": verdict.job.grade,
     }
 
 
