@@ -34,6 +34,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )  # fmt: skip
 
 
+@pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
     """Return one worker more than there are processors, at most four.
 
