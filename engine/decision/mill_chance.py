@@ -32,6 +32,7 @@ NODES: Final = 128
 """Outside diameters that are summed over; twice as many change no chance by 0.0001."""
 
 _DIGITS: Final = 9
+_AT_ONCE: Final = 1024  # limits worked out at a time: memory stays small
 _PLACES: Final[Floats] = np.linspace(0.0, 1.0, 4097)
 
 
@@ -139,9 +140,12 @@ def chance_over(spread: MillSpread, quantity: Quantity, limits: Floats, law: Law
     delivered = (weight * np.maximum(highest - below(least), 0.0)).sum()
     if not delivered > 0:
         return np.full(limits.shape, np.nan)
-    walls = quantity.wall_at(outside, limits[open_, np.newaxis])
-    over = np.maximum(highest - below(np.maximum(walls, least)), 0.0)
-    found[open_] = np.round((weight * over).sum(axis=1) / delivered, _DIGITS)
+    places = np.flatnonzero(open_)
+    for start in range(0, len(places), _AT_ONCE):
+        part = places[start : start + _AT_ONCE]
+        walls = quantity.wall_at(outside, limits[part, np.newaxis])
+        over = np.maximum(highest - below(np.maximum(walls, least)), 0.0)
+        found[part] = np.round((weight * over).sum(axis=1) / delivered, _DIGITS)
     return found
 
 
