@@ -77,6 +77,12 @@ def batch(
     has_numbers: Annotated[
         bool, typer.Option("--numbers", help="Add a column for every number of every mitigation.")
     ] = False,
+    has_chance: Annotated[
+        bool,
+        typer.Option("--chance",
+                     help="Add columns for how likely the mill ships stock over rated and absolute "
+                     "in inertia, mass and wall; they rank, and change no verdict."),
+    ] = False,
     report: Annotated[
         Path | None,
         typer.Option("--report", metavar="FILE",
@@ -104,7 +110,7 @@ def batch(
         from ..engine.backlog.runner import Runner
         from ..engine.backlog.writers import open_answers
     assessor = open_assessor()
-    asked = Asked(tuple(assessor.machines(machines)), is_best, has_numbers)
+    asked = Asked(tuple(assessor.machines(machines)), is_best, has_numbers, has_chance=has_chance)
     opened = open_backlog(backlog, sheet)
     typer.echo(f"{backlog}: {opened.mapping.sentence()}", err=True)
     decider = None
@@ -177,6 +183,7 @@ def _key(assessor: AssessorCore, asked: Any, opened: "Backlog") -> dict[str, Any
         "machines": [machine.digest for machine in asked.machines],
         "best": asked.is_best,
         "numbers": asked.has_numbers,
+        "chance": asked.has_chance,
         "provenance": list(astuple(assessor.provenance)),
     }
 

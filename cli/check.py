@@ -5,10 +5,11 @@ from typing import Annotated, Any, Literal
 
 import typer
 
+from ..catalogue.errors import InputError
 from ..catalogue.machines.site_overlay import MARK
 from ..engine.answer.document import Reply, text_of
 from ..engine.answer.wording import system_of
-from ..engine.assessor import AssessorCore, is_at_least
+from ..engine.assessor import AssessorCore, Chance, is_at_least
 from ..engine.jobs.fields import JobText
 from .apps import new_app
 from .context import open_assessor
@@ -45,6 +46,17 @@ def check(
     is_traced: Annotated[
         bool, typer.Option("--trace", help="Show every measure with formula and inputs.")
     ] = False,
+    has_chance: Annotated[
+        bool,
+        typer.Option("--chance",
+                     help="Tell how likely the mill ships stock over a limit; it ranks, and "
+                     "changes no verdict."),
+    ] = False,
+    lot: Annotated[
+        int | None,
+        typer.Option("--lot", metavar="N", min=2, max=1_000_000,
+                     help="Tell with --chance how likely any of N pieces of one heat is over."),
+    ] = None,
     is_kept: Annotated[
         bool,
         typer.Option("--keep", envvar="CUTTABLE_KEEP",
@@ -60,13 +72,19 @@ def check(
     section, length = section_and_length(ctx, words)
     system = units or system_of(length)
     text = JobText(section, length, **said)
+    if lot is not None and not has_chance:
+        raise InputError("option-needs", "--lot is about chances",
+                         remedy="Add --chance, or leave --lot out.")  # fmt: skip
+    chance = Chance(lot) if has_chance else None
     if is_kept:
         from .recording import ask_and_keep
 
-        reply, assessor = ask_and_keep(text, machines, system, who, is_traced=is_traced)
+        reply, assessor = ask_and_keep(
+            text, machines, system, who, is_traced=is_traced, chance=chance
+        )  # fmt: skip
     else:
         assessor = open_assessor()
-        reply = assessor.ask(text, machines, system=system, is_traced=is_traced)
+        reply = assessor.ask(text, machines, system=system, is_traced=is_traced, chance=chance)
     if is_json:
         typer.echo(text_of(reply))
     else:

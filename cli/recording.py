@@ -10,7 +10,7 @@ from ..catalogue.ledger.answers import keep_answers
 from ..catalogue.ledger.snapshot import Snapshot
 from ..engine.answer.document import Reply
 from ..engine.answer.wording import System
-from ..engine.assessor import AssessorCore
+from ..engine.assessor import AssessorCore, Chance
 from ..engine.jobs.fields import JobText
 from ..engine.review.ledger_assessor import assessor_of
 from ..engine.review.recording import new_answer
@@ -24,6 +24,7 @@ def ask_and_keep(
     who: str | None,
     *,
     is_traced: bool = False,
+    chance: Chance | None = None,
 ) -> tuple[Reply, AssessorCore]:
     """Return the answer of the ledger that is asked, and the assessor; the answer is kept there.
 
@@ -38,7 +39,7 @@ def ask_and_keep(
     given = {name: read_bytes(Path(name)) for name in machines
              if name.casefold().endswith(".toml")}  # fmt: skip
     assessor.catalogue.given_files |= {str(Path(name)): content for name, content in given.items()}
-    reply = assessor.ask(text, machines, system=system, is_traced=is_traced)
+    reply = assessor.ask(text, machines, system=system, is_traced=is_traced, chance=chance)
     (number,) = keep_answers(
         ledger, asker, [new_answer(reply, assessor, snapshot.mark, text, machines, system, given)]
     )

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 from ..catalogue.errors import Question
 from ..catalogue.files.file_source import Files
@@ -29,6 +29,12 @@ from .version import VERSION
 
 ORDER: Final = {doc.Verdict.IN_RANGE: 0, doc.Verdict.CONDITIONS: 1, None: 2, doc.Verdict.REFUSED: 3}
 """Answers best first; one with an open question may still become a yes."""
+
+
+class Chance(NamedTuple):
+    """Chances are asked for: for a piece, and for a lot of so many pieces of one heat."""
+
+    lot: int | None = None
 
 
 class AssessorCore:
@@ -83,6 +89,7 @@ class AssessorCore:
         *,
         system: System = "si",
         is_traced: bool = False,
+        chance: Chance | None = None,
     ) -> doc.Reply:
         """Answer for one job on one, several or all models.
 
@@ -91,6 +98,7 @@ class AssessorCore:
             machine_names: models by code or file; all if none is named.
             system: units of the sentences.
             is_traced: tell how every measure came about.
+            chance: tell how likely delivered stock is over a limit.
 
         Raises:
             CuttableError: the job or a file cannot be read.
@@ -102,8 +110,9 @@ class AssessorCore:
         check_fitted(job.fitted, machines)
         check_kerf(job.cuts, machines)
         return self.answer(
-            job, machines, system=system, is_all=not machine_names, is_traced=is_traced
-        )
+            job, machines, system=system, is_all=not machine_names, is_traced=is_traced,
+            chance=chance,
+        )  # fmt: skip
 
     def answer(
         self,
@@ -113,6 +122,7 @@ class AssessorCore:
         system: System,
         is_all: bool,
         is_traced: bool = False,
+        chance: Chance | None = None,
     ) -> doc.Reply:
         """Answer for a job that is read."""
         jobs = [job] * len(machines)
@@ -135,6 +145,13 @@ class AssessorCore:
                 replace(answer, trace=traced(trace(self, job, machine)))
                 for answer, machine in zip(full, machines, strict=True)
             ]
+        if chance is not None:
+            from .answer.chance import chances_of
+
+            told = chances_of(self.rule_set, decision, chance.lot)
+            full = [
+                replace(answer, chance=one) for answer, one in zip(full, told, strict=True)
+            ]  # fmt: skip
         full.sort(key=lambda answer: ORDER[answer.verdict])
         return doc.Reply(verdicts=tuple(full), form=doc.FORM)
 

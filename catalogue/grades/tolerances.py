@@ -60,6 +60,7 @@ class Product(NamedTuple):
     wall_shaped: tuple[Band, ...]
     mass_plus: float | None
     straightness: float | None
+    mass_minus: float | None = None
 
 
 class MillRange(NamedTuple):
@@ -120,6 +121,42 @@ def mill_range(section: Section, product: Product) -> MillRange:
     )
 
 
+class MillSpread(NamedTuple):
+    """Between what a round of one grade may be delivered.
+
+    Attributes:
+        outside: smallest and largest outside diameter, mm.
+        wall: thinnest and thickest wall, mm, whatever the mass.
+        area: least and greatest wall (outside - wall), mm^2, which mass goes with; 0 and infinite
+            where the standard does not tolerate mass.
+    """
+
+    outside: tuple[float, float]
+    wall: tuple[float, float]
+    area: tuple[float, float]
+
+
+def mill_spread(section: Section, product: Product) -> MillSpread | None:
+    """Return between what a round made to ``product`` may be delivered.
+
+    A standard that names no thick wall leaves it to the mass: the wall then lies as far above
+    nominal as it may lie below, and what is too heavy is not delivered. None for a section that is
+    no round, and where the standard bounds neither the thick wall nor the mass.
+    """
+    outside, wall = section.height, section.wall
+    size, thickness = _band(product.size, outside, wall), _band(product.wall, outside, wall)
+    if section.shape != "round" or (thickness.plus is None and product.mass_plus is None):
+        return None
+    nominal = wall * (outside - wall)
+    minus = 1.0 if product.mass_minus is None else product.mass_minus
+    plus = math.inf if product.mass_plus is None else product.mass_plus
+    return MillSpread(
+        (outside - size.minus.of(outside), outside + (size.plus.of(outside) if size.plus else 0.0)),
+        (wall - thickness.minus.of(wall), wall + (thickness.plus or thickness.minus).of(wall)),
+        (nominal * (1 - minus), nominal * (1 + plus)),
+    )
+
+
 def _band(bands: tuple[Band, ...], outside: float, wall: float) -> Band:
     return next(band for band in bands if band.covers(outside, wall))
 
@@ -146,6 +183,7 @@ def _product(name: str, table: ProductTable, problems: Problems) -> Product:
         wall_shaped=bands("wall_shaped", table.wall_shaped, may_be_empty=True),
         mass_plus=None if table.mass is None else table.mass.plus,
         straightness=table.straightness,
+        mass_minus=None if table.mass is None else table.mass.minus,
     )
 
 

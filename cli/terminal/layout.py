@@ -8,6 +8,7 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
+from ...engine.answer.chance import ChanceTold, told_of
 from ...engine.answer.document import Answer, Question, Reply, Traced, TracedNumber, Verdict
 from ...engine.answer.wording import System, show
 from ...engine.answer.words import (
@@ -80,6 +81,8 @@ def print_answer(
             out.print()
             writer.headline(card)
         writer.verdict(card)
+        if told_chance := told_of(answer):
+            writer.chance(told_chance)
         if answer.trace:
             writer.trace(answer.trace, system)
         writer.close(card, [text for text in card.cautions if text not in told])
@@ -233,6 +236,19 @@ class _Writer:
         self.line("Once fitted, to do:" if card.verdict == Verdict.REFUSED else "To do:")
         for text in card.boxes:
             self.line(text, mark="[ ] ")
+
+    def chance(self, told: ChanceTold) -> None:
+        """Print how likely delivered stock is over a limit."""
+        self.out.print()
+        self.line(told.head)
+        if told.rows:
+            of_lot = any(row.lot_rated or row.lot_absolute for row in told.rows)
+            heads = ["limit", "over rated", "over absolute"]
+            heads += ["any of lot over rated", "over absolute"] * of_lot
+            rows = [list(row if of_lot else row[:3]) for row in told.rows]
+            self.table(rows, heads, 4)
+        if told.note:
+            self.line(told.note, 4)
 
     def trace(self, entries: Sequence[Traced], system: System) -> None:
         """Print every measure with formula and inputs."""

@@ -393,6 +393,39 @@ class Traced(_Part):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ChanceOver(_Part):
+    """How likely a delivered piece is over one limit, 0 to 1."""
+
+    normal: float
+    """A tolerance is three standard deviations, and nothing lies beyond it."""
+    uniform: float
+    """Every size within tolerance is as likely."""
+    lot_normal: float | None = field(default=None, metadata=IF_ANY)
+    """That any piece of the lot is over, where a lot was told of."""
+    lot_uniform: float | None = field(default=None, metadata=IF_ANY)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChanceOfLimits(_Part):
+    """Chances for one measure; a limit that is not known has none."""
+
+    rated: ChanceOver | None = field(default=None, metadata=IF_ANY)
+    absolute: ChanceOver | None = field(default=None, metadata=IF_ANY)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chance(_Part):
+    """Chances that delivered stock is over a limit. They rank; no verdict is of them."""
+
+    limits: Mapping[str, ChanceOfLimits]
+    """By measure; empty where none is worked out."""
+    lot: int | None = field(default=None, metadata=IF_ANY)
+    """Pieces of one heat."""
+    not_worked_out: str | None = field(default=None, metadata=IF_ANY)
+    """Why there are none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Answer(_Part):
     """The answer of one job on one model.
 
@@ -430,6 +463,8 @@ class Answer(_Part):
     """What must be said first, on this model."""
     trace: tuple[Traced, ...] = field(default=(), metadata=IF_ANY)
     """Every measure with its formula and inputs, where it was asked for."""
+    chance: Chance | None = field(default=None, metadata=SINCE_2)
+    """Chances of being over a limit, where they were asked for."""
 
     def __repr__(self) -> str:
         from .notebook import line_of
@@ -490,8 +525,9 @@ class Reply(_Part):
 
     @property
     def untraced(self) -> "Reply":
-        """The same without how each measure came about, as it is kept."""
-        return replace(self, verdicts=tuple(replace(item, trace=()) for item in self.verdicts))
+        """The same without how each measure came about and without chances, as it is kept."""
+        plain_ones = (replace(item, trace=(), chance=None) for item in self.verdicts)
+        return replace(self, verdicts=tuple(plain_ones))
 
     @property
     def best(self) -> Verdict | None:

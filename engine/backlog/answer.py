@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from ...rules.model import RuleSet
 from ..answer.document import VERDICTS
 from ..arrays import Floats
+from ..decision.chance import chances
 from ..decision.decide import Decision, Engine
 from ..decision.deciding import asking, decided_by, missing, refused_by, wanting
 from ..decision.inference import RANK, Inferred
@@ -48,7 +49,8 @@ class Answers(NamedTuple):
         words: for each text column its distinct texts, and each row's place among them.
         numbers: columns, NaN for blank.
         question: for every row the place of its open question in ``questions``, else -1.
-        extra: numbers of mitigations by ``code.name``, NaN where the mitigation is not asked.
+        extra: numbers of mitigations by ``code.name``, NaN where the mitigation is not asked, and
+            chances by ``chance_…``; where they are asked for.
     """
 
     words: dict[str, tuple[tuple[str, ...], Index]]
@@ -58,9 +60,11 @@ class Answers(NamedTuple):
     extra: dict[str, Floats]
 
 
-def answers_of(engine: Engine, decision: Decision, *, has_extra: bool) -> Answers:
+def answers_of(
+    engine: Engine, decision: Decision, *, has_extra: bool, has_chance: bool = False
+) -> Answers:
     """Return the answers of a decision."""
-    return _Answering(engine, decision).answers(has_extra=has_extra)
+    return _Answering(engine, decision).answers(has_extra=has_extra, has_chance=has_chance)
 
 
 class _Answering:
@@ -69,7 +73,7 @@ class _Answering:
         self.rows = decision.frame.rows
         self.which = decision.which
 
-    def answers(self, *, has_extra: bool) -> Answers:
+    def answers(self, *, has_extra: bool, has_chance: bool) -> Answers:
         decision, inferred = self.decision, self.decision.inferred
         verdicts = [
             "" if item.outcome == "question" else VERDICTS[item.outcome].value for item in inferred
@@ -88,6 +92,9 @@ class _Answering:
             numbers[name] = decision.measured.nominal[name]
             numbers[f"{name}_heavy"] = decision.measured.heavy[name]
         questions, question = self.questions()
+        more = extra | {DETAILS: self.details()} if has_extra else {}
+        if has_chance:
+            more |= chances(self.rule_set, decision)
         return Answers(
             words={
                 "verdict": self.spread(verdicts),
@@ -106,7 +113,7 @@ class _Answering:
             numbers=numbers,
             questions=questions,
             question=question,
-            extra=extra | {DETAILS: self.details()} if has_extra else {},
+            extra=more,
         )
 
     def spread(self, texts: Sequence[str]) -> tuple[tuple[str, ...], Index]:

@@ -10,6 +10,7 @@ from ...catalogue.machines.model import MachineModel
 from ..arrays import Bools, Floats
 from ..assessor import AssessorCore
 from ..combinations import combined
+from ..decision.chance import COLUMNS as CHANCES
 from ..jobs.job_table import Index, JobTable
 from .answer import COUNTED, DETAILS, NUMBERS, WORDS, Answers, rank_codes
 from .asked import Asked, Decider
@@ -97,16 +98,16 @@ class AnswerCache:
         return tuple(self._asked)
 
     def extra_names(self, asked: Asked) -> tuple[str, ...]:
-        """Return the names of columns for numbers of mitigations, or for what is compared."""
+        """Return the names of columns for mitigations and chances, or for what is compared."""
         if asked.is_compared:
             return (DETAILS,)
-        if not asked.has_numbers:
-            return ()
-        return tuple(
+        numbers = (
             f"{item.code}.{name}"
             for item in self._assessor.rule_set.mitigations.values()
             for name, _ in item.values
+            if asked.has_numbers
         )
+        return (*(CHANCES if asked.has_chance else ()), *numbers)
 
     # --- distinct jobs --------------------------------------------------------------------
 
@@ -145,7 +146,9 @@ class AnswerCache:
                 columns.numbers[name] = np.full(len(columns.is_done), np.nan)
         table = self._table.take(todo)
         has_extra = asked.has_numbers or asked.is_compared
-        for rows, answers in self._workers.decide(table, machine, has_extra=has_extra):
+        for rows, answers in self._workers.decide(
+            table, machine, has_extra=has_extra, has_chance=asked.has_chance
+        ):
             self._put(columns, todo[rows], answers)
 
     def _put(self, columns: _Columns, rows: Index, answers: Answers) -> None:

@@ -19,6 +19,7 @@ class Asked(NamedTuple):
             else has this code in the catalogue.
         open_to: how many of ``machines``, from the first, rows without a machine of their own are
             asked on; all without.
+        has_chance: add columns for how likely delivered stock is over limits.
     """
 
     machines: tuple[MachineModel, ...]
@@ -27,6 +28,7 @@ class Asked(NamedTuple):
     is_compared: bool = False
     is_by_code: bool = False
     open_to: int | None = None
+    has_chance: bool = False
 
     @property
     def open_machines(self) -> tuple[MachineModel, ...]:
@@ -38,7 +40,7 @@ class Decider(Protocol):
     """What decides rows: processes here, or a cluster."""
 
     def decide(
-        self, table: JobTable, machine: MachineModel, *, has_extra: bool
+        self, table: JobTable, machine: MachineModel, *, has_extra: bool, has_chance: bool = False
     ) -> list[tuple[Index, Answers]]:
         """Return answers with the rows they are for; together they are all rows."""
         ...

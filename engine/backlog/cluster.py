@@ -47,7 +47,7 @@ class Cluster:
         self._digest = rules_digest
 
     def decide(
-        self, table: JobTable, machine: MachineModel, *, has_extra: bool
+        self, table: JobTable, machine: MachineModel, *, has_extra: bool, has_chance: bool = False
     ) -> list[tuple[Index, Answers]]:
         """Return answers with the rows they are for; together they are all rows."""
         threads = sum(self._client.nthreads().values())
@@ -61,7 +61,7 @@ class Cluster:
         futures = [
             self._client.submit(
                 decide_there, slim(table.take(rows)), machine, self._digest,
-                has_extra=has_extra, pure=False,
+                has_extra=has_extra, has_chance=has_chance, pure=False,
             )
             for rows in shares
         ]  # fmt: skip
@@ -82,7 +82,12 @@ def _engine() -> tuple[Engine, str]:
 
 
 def decide_there(
-    table: JobTable, machine: MachineModel, rules_digest: str, *, has_extra: bool
+    table: JobTable,
+    machine: MachineModel,
+    rules_digest: str,
+    *,
+    has_extra: bool,
+    has_chance: bool = False,
 ) -> list[tuple[Index, Answers]]:
     """Decide a partition on a worker.
 
@@ -96,4 +101,6 @@ def decide_there(
             "a worker of the cluster has other rules",
             remedy="Install the same version on every worker.",
         )
-    return decide_rows(engine, table, machine, np.arange(table.rows), has_extra=has_extra)
+    return decide_rows(
+        engine, table, machine, np.arange(table.rows), has_extra=has_extra, has_chance=has_chance
+    )

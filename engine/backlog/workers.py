@@ -36,27 +36,35 @@ class Workers:
         self._others: list[tuple[Any, Any]] = []
 
     def decide(
-        self, table: JobTable, machine: MachineModel, *, has_extra: bool
+        self, table: JobTable, machine: MachineModel, *, has_extra: bool, has_chance: bool = False
     ) -> list[tuple[Index, Answers]]:
         """Return answers with the rows they are for; together they are all rows."""
         every = np.arange(table.rows)
         if self._count == 1 or table.rows < WORTH_SHARING:
-            return self._here(table, machine, every, has_extra=has_extra)
+            return self._here(table, machine, every, has_extra=has_extra, has_chance=has_chance)
         self._start()
         owner = table.geometry % self._count
         shares = [np.flatnonzero(owner == number) for number in range(self._count)]
         for (_, pipe), rows in zip(self._others, shares[1:], strict=True):
-            pipe.send((slim(table.take(rows)), machine, has_extra))
-        found = self._here(table, machine, shares[0], has_extra=has_extra)
+            pipe.send((slim(table.take(rows)), machine, has_extra, has_chance))
+        found = self._here(table, machine, shares[0], has_extra=has_extra, has_chance=has_chance)
         for (_, pipe), rows in zip(self._others, shares[1:], strict=True):
             for part, answers in self._received(pipe):
                 found.append((rows[part], answers))
         return found
 
     def _here(
-        self, table: JobTable, machine: MachineModel, rows: Index, *, has_extra: bool
+        self,
+        table: JobTable,
+        machine: MachineModel,
+        rows: Index,
+        *,
+        has_extra: bool,
+        has_chance: bool = False,
     ) -> list[tuple[Index, Answers]]:
-        return decide_rows(self._engine, table, machine, rows, has_extra=has_extra)
+        return decide_rows(
+            self._engine, table, machine, rows, has_extra=has_extra, has_chance=has_chance
+        )
 
     def _start(self) -> None:
         if self._others:
@@ -105,7 +113,13 @@ def _processors() -> int:
 
 
 def decide_rows(
-    engine: Engine, table: JobTable, machine: MachineModel, rows: Index, *, has_extra: bool
+    engine: Engine,
+    table: JobTable,
+    machine: MachineModel,
+    rows: Index,
+    *,
+    has_extra: bool,
+    has_chance: bool = False,
 ) -> list[tuple[Index, Answers]]:
     """Decide some rows, a piece at a time; return the rows of each piece with its answers."""
     found: list[tuple[Index, Answers]] = []
@@ -114,7 +128,9 @@ def decide_rows(
         decision = engine.decide_table(
             slim(table.take(part)), [machine], np.zeros(len(part), dtype=np.intp)
         )
-        found.append((part, answers_of(engine, decision, has_extra=has_extra)))
+        found.append(
+            (part, answers_of(engine, decision, has_extra=has_extra, has_chance=has_chance))
+        )
     return found
 
 
@@ -143,10 +159,17 @@ def _serve(engine: Engine, pipe: Any, ends: Sequence[Any]) -> None:
             return
         if asked is None:
             return
-        table, machine, has_extra = asked
+        table, machine, has_extra, has_chance = asked
         try:
             rows: Index = np.arange(int(table.rows))
-            pipe.send(("answers", decide_rows(engine, table, machine, rows, has_extra=has_extra)))
+            pipe.send(
+                (
+                    "answers",
+                    decide_rows(
+                        engine, table, machine, rows, has_extra=has_extra, has_chance=has_chance
+                    ),
+                )
+            )
         except KeyboardInterrupt:
             return
         except Exception as fault:  # noqa: BLE001 - every fault belongs to the asking process

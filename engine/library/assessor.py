@@ -127,6 +127,7 @@ class Assessor:
         machine: str | Path | None = None,
         best: bool = False,
         numbers: bool = False,
+        chance: bool = False,
     ) -> "pd.DataFrame":
         """Answer every row of a table, as ``cuttable batch`` answers a file.
 
@@ -138,6 +139,7 @@ class Assessor:
             machine: one such model, as in :meth:`check`.
             best: only the best answer of each job.
             numbers: a column for every number of every mitigation too.
+            chance: columns ``chance_…`` too: how likely the mill ships stock over a limit.
 
         Returns:
             One row a job and model, in the order of the jobs. The columns and the index of
@@ -154,8 +156,9 @@ class Assessor:
         names = names_of(machine, machines)
         with self._lock:
             return answered(
-                self._standing.assessor(), frame, names, is_best=best, has_numbers=numbers
-            )
+                self._standing.assessor(), frame, names, is_best=best, has_numbers=numbers,
+                has_chance=chance,
+            )  # fmt: skip
 
     def sections(self, text: str = "") -> "pd.DataFrame":
         """Return the sections of every table, or those that have every word of ``text``.

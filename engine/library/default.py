@@ -73,6 +73,7 @@ def check_frame(
     machine: str | Path | None = None,
     best: bool = False,
     numbers: bool = False,
+    chance: bool = False,
 ) -> "pd.DataFrame":
     """Answer every row of a table, as ``cuttable batch`` answers a file.
 
@@ -87,7 +88,9 @@ def check_frame(
         >>> list(found["verdict"].fillna("")), list(found["error"].fillna(""))
         (['in-range', ''], ['', 'which-wall'])
     """
-    return _default.check_frame(frame, machines, machine=machine, best=best, numbers=numbers)
+    return _default.check_frame(
+        frame, machines, machine=machine, best=best, numbers=numbers, chance=chance
+    )
 
 
 def sections(text: str = "") -> "pd.DataFrame":

@@ -37,6 +37,7 @@ def answered(
     *,
     is_best: bool,
     has_numbers: bool,
+    has_chance: bool,
 ) -> pd.DataFrame:
     """Answer every row; see :meth:`.assessor.Assessor.check_frame`."""
     if not isinstance(frame, pd.DataFrame):  # pyright: ignore[reportUnnecessaryIsInstance]
@@ -46,7 +47,7 @@ def answered(
         )  # fmt: skip
     headers = [_header(label) for label in frame.columns]
     mapping = map_headers(headers, "table", required=("section", "length"), unused=_UNUSED)
-    asked = Asked(tuple(assessor.machines(names)), is_best, has_numbers)
+    asked = Asked(tuple(assessor.machines(names)), is_best, has_numbers, has_chance=has_chance)
     columns: dict[str, Texts] = {}
     faults: Faults = {}
     for name, place in mapping.places.items():

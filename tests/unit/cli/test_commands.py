@@ -370,3 +370,18 @@ def test_a_narrow_terminal_is_kept_to(cuttable: Run) -> None:
     lines = done.stdout.splitlines()
     assert max(len(line) for line in lines if line.lstrip().startswith(("!", "[ ]"))) <= 70
     assert not any(line.endswith(" ") for line in lines)
+
+
+def test_chances_are_told_where_they_are_asked_for(cuttable: Run) -> None:
+    """A block of text, a key of JSON; a lot without them is a mistake."""
+    words = ["check", "NPS 6 SCH 40", "30 ft", "--machine", "rowan-150"]
+    assert "Chance" not in cuttable(*words).stdout
+    told = cuttable(*words, "--chance", "--lot", "12").stdout
+    assert "Chance that the mill ships over the limit:" in told
+    assert "any of lot over rated" in told
+    answer = json.loads(cuttable(*words, "--chance", "--json").stdout)["verdicts"][0]
+    assert answer["chance"]["limits"]["rotary_inertia"]["rated"] == {"normal": 1.0, "uniform": 1.0}
+    wrong = cuttable(*words, "--lot", "12")
+    assert wrong.returncode == 2
+    assert "[option-needs]" in wrong.stderr
+    assert "--chance" in wrong.stderr
