@@ -95,7 +95,7 @@ def told_of(answer: doc.Answer) -> ChanceTold | None:
         "within it is as likely. "
     )
     if chance.lot is not None:
-        note += f"Lot: {HEAT_SHARE:.0%} of lots are taken as alike throughout. "
+        note += f"Lot of {chance.lot}: {HEAT_SHARE:.0%} of lots are taken as alike throughout. "
     note += "For choosing what to weigh first; it lifts no refusal and no condition."
     return ChanceTold("Chance that the mill ships over the limit:", rows, note)
 

@@ -17,7 +17,7 @@ from cuttable.engine.answer.differences import changes, essence, lines, question
 from cuttable.engine.answer.document import Answer, Reply, Verdict, read_reply, text_of
 from cuttable.engine.answer.wording import System
 from cuttable.engine.answer.words import WORTH_SHOWING, card_of, is_moot
-from cuttable.engine.assessor import AssessorCore
+from cuttable.engine.assessor import AssessorCore, Chance
 from cuttable.engine.decision.limit_check import FULL, is_near, is_over
 from cuttable.engine.jobs.fields import JobText
 from cuttable.service.pages.answer_view import shown
@@ -185,7 +185,12 @@ def test_the_terminal_shows_every_key_but_those_that_are_named(
     """Another value of a key is another text on the screen, at least in one of the answers."""
     seen: set[str] = set()
     tried: dict[str, int] = {}
-    for reply, system in replies:
+    asked = [JobText("NPS 4 SCH 40", "6 m"), JobText("NPS 20 STD", "12 m"),
+             JobText("SHS 100x5 cf", "6 m")]  # fmt: skip
+    chances: list[tuple[Reply, System]] = [
+        (CORE.ask(text, ["alder-320"], chance=Chance(lot=8)), "si") for text in asked
+    ]
+    for reply, system in [*replies, *chances]:
         one = dataclasses.replace(reply, verdicts=reply.verdicts[:2])
         before = told(one, system)
         copies = list(variants(one))
@@ -205,6 +210,7 @@ def test_the_terminal_shows_every_key_but_those_that_are_named(
         "Answer.findings", "Answer.mitigations", "Answer.would_fit", "Answer.setup",
         "Answer.provenance", "Answer.trace", "JobAsked.section", "SectionAsked.inches",
         "SetUp.supports", "SetUp.parts", "Part.tabs", "Traced.inputs", "Answer.questions",
+        "Answer.chance", "Chance.limits", "ChanceOfLimits.rated", "ChanceOfLimits.absolute",
     }  # fmt: skip
     unseen = every - seen - containers
     assert unseen <= NOT_SHOWN | RARE, sorted(unseen - NOT_SHOWN - RARE)
