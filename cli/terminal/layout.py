@@ -8,7 +8,6 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
-from ...engine.answer.chance import ChanceTold, told_of
 from ...engine.answer.document import Answer, Question, Reply, Traced, TracedNumber, Verdict
 from ...engine.answer.wording import System, show
 from ...engine.answer.words import (
@@ -81,8 +80,8 @@ def print_answer(
             out.print()
             writer.headline(card)
         writer.verdict(card)
-        if told_chance := told_of(answer):
-            writer.chance(told_chance)
+        if answer.chance is not None:
+            writer.chance(answer)
         if answer.trace:
             writer.trace(answer.trace, system)
         writer.close(card, [text for text in card.cautions if text not in told])
@@ -237,8 +236,13 @@ class _Writer:
         for text in card.boxes:
             self.line(text, mark="[ ] ")
 
-    def chance(self, told: ChanceTold) -> None:
-        """Print how likely delivered stock is over a limit."""
+    def chance(self, answer: Answer) -> None:
+        """Print how likely delivered stock is over a limit, where it was asked for."""
+        from ...engine.answer.chance import told_of
+
+        told = told_of(answer)
+        if told is None:
+            return
         self.out.print()
         self.line(told.head)
         if told.rows:

@@ -12,6 +12,7 @@ limit is one wall, and the share of walls above it is known; what is left is a s
 
 import math
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Final, Literal, NamedTuple
 
 import numpy as np
@@ -36,13 +37,16 @@ _AT_ONCE: Final = 1024  # limits worked out at a time: memory stays small
 _PLACES: Final[Floats] = np.linspace(0.0, 1.0, 4097)
 
 
-def _normal() -> Floats:
-    """Return the share below each place of a range that is ``2 SIGMAS`` deviations wide."""
+@lru_cache(maxsize=2)
+def _below(law: Law) -> Floats:
+    """Return the share below each place of a range; the normal one is ``2 SIGMAS`` wide.
+
+    Made where a chance is asked for, and not by every command that could tell one.
+    """
+    if law == "uniform":
+        return _PLACES
     below = [math.erf((2 * place - 1) * SIGMAS / math.sqrt(2)) for place in _PLACES.tolist()]
     return (np.array(below) / below[-1] + 1) / 2
-
-
-_BELOW: Final[dict[Law, Floats]] = {"normal": _normal(), "uniform": _PLACES}
 
 
 class Quantity(NamedTuple):
@@ -128,13 +132,13 @@ def chance_over(spread: MillSpread, quantity: Quantity, limits: Floats, law: Law
     found = np.where(np.isnan(limits), np.nan, found)
     open_ = (limits >= quantity.of(small, thin)) & (limits < quantity.of(large, thick))
     edges = np.linspace(0.0, 1.0, NODES + 1)
-    weight = np.diff(np.interp(edges, _PLACES, _BELOW[law]))
+    weight = np.diff(np.interp(edges, _PLACES, _below(law)))
     outside = small + (large - small) * (edges[1:] + edges[:-1]) / 2
     least, most = (_wall_for_area(outside, area) for area in spread.area)
     least, most = np.maximum(least, thin), np.minimum(np.minimum(most, thick), outside / 2)
 
     def below(walls: Floats) -> Floats:
-        return np.interp((walls - thin) / max(thick - thin, 1e-9), _PLACES, _BELOW[law])
+        return np.interp((walls - thin) / max(thick - thin, 1e-9), _PLACES, _below(law))
 
     highest = below(most)
     delivered = (weight * np.maximum(highest - below(least), 0.0)).sum()
