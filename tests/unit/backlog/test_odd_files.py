@@ -276,3 +276,15 @@ def test_an_empty_pipe_and_one_that_gives_no_line(tmp_path: Path) -> None:
         with pytest.raises(FileError) as caught:
             open_backlog(tmp_path / name)
         assert caught.value.code == code
+
+
+def test_a_long_line_is_a_fault_of_its_row_and_an_endless_one_of_the_file(tmp_path: Path) -> None:
+    """20 MB without a line end is a cell too long; 40 MB is no table."""
+    path = tmp_path / "a.csv"
+    path.write_bytes(f"{HEADER}1,NPS 4,{'9' * (20 << 20)}\n2,NPS 4,2 m\n".encode())
+    rows, faults = read(path)
+    assert (len(rows), list(faults.values())) == (2, ["cell-too-long"])
+    path.write_bytes(f"{HEADER}1,NPS 4,{'9' * (41 << 20)}\n".encode())
+    with pytest.raises(FileError) as caught:
+        read(path)
+    assert caught.value.code == "backlog-not-a-table"

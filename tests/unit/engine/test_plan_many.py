@@ -111,3 +111,25 @@ def test_what_the_planner_looks_at_in_part_is_left_to_it(monkeypatch: pytest.Mon
         (choice,) = find_plans(one, weight[:1], stiffness[:1]).choices
         assert choice.stations == tuple(found.stations[row, : found.supports[row]].tolist())
     support_plan._menu.cache_clear()
+
+
+@pytest.mark.parametrize("few", [1, 2])
+def test_equals_that_are_not_looked_at_are_not_passed_over(
+    monkeypatch: pytest.MonkeyPatch, few: int
+) -> None:
+    """Light and stiff stock makes many combinations equal: the first in order stands, or none."""
+    machine = CORE.catalogue.machine("medlar-300")
+    for name in ("LISTED", "RATED", "MORE"):
+        monkeypatch.setattr(support_plan_many, name, few)
+    usable = usable_supports(
+        Keyed(machine), machine.fitted_as_delivered, "round", 114.3, FIGURES
+    ).best_seated()
+    length = np.random.default_rng(4).uniform(2000.0, 9000.0, 300).round(-1)
+    weight, stiffness = np.full(300, 0.02), np.full(300, 5e13)
+    bed = Carrier(machine, Geometry(1.0), usable, FIGURES).bed(usable, ())
+    found = plan_many(bed, length, weight, stiffness)
+    for row in np.flatnonzero(found.is_settled).tolist():
+        one = Carrier(machine, Geometry(float(length[row])), usable, FIGURES).bed(usable, ())
+        (choice,) = find_plans(one, weight[:1], stiffness[:1]).choices
+        assert choice.stations == tuple(found.stations[row, : found.supports[row]].tolist())
+    assert found.is_settled.any()
