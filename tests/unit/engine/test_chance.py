@@ -100,6 +100,6 @@ def test_chances_in_words() -> None:
     assert "lifts no refusal and no condition" in told.note
     assert "50% of lots" in told.note
     assert all("%" in text for row in told.rows for text in row[1:])
-    assert [shown(chance) for chance in (0, 1e-7, 0.0121, 0.42, 0.9999, 1)] == [
-        "0%", "<0.1%", "1.2%", "42%", ">99.9%", "100%",
+    assert [shown(chance) for chance in (0, 1e-7, 0.0014, 0.0121, 0.42, 0.9986, 0.9999, 1)] == [
+        "0%", "<0.1%", "0.1%", "1.2%", "42%", "99.9%", ">99.9%", "100%",
     ]  # fmt: skip
