@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from ..catalogue.errors import InputError
-from ..catalogue.machines.model import LIMITS, Limit, MachineModel, describe
+from ..catalogue.machines.model import LIMITS, Chuck, Limit, MachineModel, describe
 from ..catalogue.store import Catalogue
 from ..catalogue.units.units import canonical
 from ..engine.answer.wording import System, show
@@ -121,7 +121,7 @@ def show_one(
             ("torque", f"{show(rotary.torque_available, 'N*m', units)} available, "
                        f"{show(rotary.torque_friction, 'N*m', units)} lost to friction"),
             ("lowest override", f"{rotary.lowest_override:.0%}"),
-            ("chuck", f"{chuck.jaws} jaws of {show(chuck.jaw_force, 'N', units)}, "
+            ("chuck", f"{chuck.jaws} jaws{_moving(chuck)} of {show(chuck.jaw_force, 'N', units)}, "
                       f"friction {chuck.jaw_friction:g}, bore {show(chuck.bore, 'mm', units)}"),
             ("bed", f"stations from {show(bed.first_station, 'mm', units)} to "
                     f"{show(bed.last_station, 'mm', units)} every "
@@ -133,6 +133,12 @@ def show_one(
         ],
     )  # fmt: skip
     return 0
+
+
+def _moving(chuck: Chuck) -> str:
+    words = {"together": "moving together", "pairs": "moving in pairs",
+             "independent": "moving one by one"}  # fmt: skip
+    return f" {words[chuck.jaw_motion]}" if chuck.jaw_motion else ""
 
 
 def _handling_rows(machine: MachineModel, units: System) -> list[tuple[str, str]]:
