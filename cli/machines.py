@@ -199,7 +199,15 @@ def validate(
     file: Annotated[str, typer.Argument(metavar="FILE.toml", help="The machine file.")],
 ) -> int:
     """Check a machine file and list every problem in it."""
-    machine = open_catalogue().machine_file(Path(file))
+    from ..catalogue.files.problems import Problems
+    from ..engine.statics.machine_check import contradictions
+
+    path = Path(file)
+    machine = open_catalogue().machine_file(path)
+    problems = Problems(file, path.read_bytes())
+    for key, what in contradictions(machine):
+        problems.note(key, what)
+    problems.finish(f"machine file {machine.code}")
     unstated = [name for name in LIMITS if name not in machine.limits]
     typer.echo(f"{file}: valid machine file of {machine.code}, revision {machine.revision}.")
     if unstated:
