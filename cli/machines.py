@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from ..catalogue.errors import InputError
-from ..catalogue.machines.model import LIMITS, Limit, MachineModel, describe
+from ..catalogue.machines.model import LIMITS, Chuck, Limit, MachineModel, describe
 from ..catalogue.store import Catalogue
 from ..catalogue.units.units import canonical
 from ..engine.answer.wording import System, show
@@ -121,7 +121,7 @@ def show_one(
             ("torque", f"{show(rotary.torque_available, 'N*m', units)} available, "
                        f"{show(rotary.torque_friction, 'N*m', units)} lost to friction"),
             ("lowest override", f"{rotary.lowest_override:.0%}"),
-            ("chuck", f"{chuck.jaws} jaws of {show(chuck.jaw_force, 'N', units)}, "
+            ("chuck", f"{chuck.jaws} jaws{_moving(chuck)} of {show(chuck.jaw_force, 'N', units)}, "
                       f"friction {chuck.jaw_friction:g}, bore {show(chuck.bore, 'mm', units)}"),
             ("bed", f"stations from {show(bed.first_station, 'mm', units)} to "
                     f"{show(bed.last_station, 'mm', units)} every "
@@ -133,6 +133,12 @@ def show_one(
         ],
     )  # fmt: skip
     return 0
+
+
+def _moving(chuck: Chuck) -> str:
+    words = {"together": "moving together", "pairs": "moving in pairs",
+             "independent": "moving one by one"}  # fmt: skip
+    return f" {words[chuck.jaw_motion]}" if chuck.jaw_motion else ""
 
 
 def _handling_rows(machine: MachineModel, units: System) -> list[tuple[str, str]]:
@@ -193,7 +199,15 @@ def validate(
     file: Annotated[str, typer.Argument(metavar="FILE.toml", help="The machine file.")],
 ) -> int:
     """Check a machine file and list every problem in it."""
-    machine = open_catalogue().machine_file(Path(file))
+    from ..catalogue.files.problems import Problems
+    from ..engine.statics.machine_check import contradictions
+
+    path = Path(file)
+    machine = open_catalogue().machine_file(path)
+    problems = Problems(file, path.read_bytes())
+    for key, what in contradictions(machine):
+        problems.note(key, what)
+    problems.finish(f"machine file {machine.code}")
     unstated = [name for name in LIMITS if name not in machine.limits]
     typer.echo(f"{file}: valid machine file of {machine.code}, revision {machine.revision}.")
     if unstated:

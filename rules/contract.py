@@ -100,6 +100,8 @@ def _check_facts(top: Problems, vocabulary: Vocabulary, served: Served) -> None:
     for name, needed in served.facts.items():
         fact = vocabulary.facts.get(name)
         if fact is None:
+            if name in served.newer_facts:
+                continue
             top.note(("facts", name), f"is missing; it is filled with {', '.join(needed)}.")
             continue
         for value in needed:

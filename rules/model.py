@@ -203,6 +203,7 @@ class Served(NamedTuple):
         measures: those it computes.
         numbers: unit by name of the limits, machine and material numbers that it fills.
         facts: by fact that it fills, values that must be among those of the vocabulary.
+        newer_facts: those of them that a vocabulary may lack, because it is older than they are.
         parameters: unit by name of those it reads; none may be below zero.
         not_zero: those of them that must be above zero.
         lookups: what each table that it reads is asked by, and the unit of its values.
@@ -214,3 +215,4 @@ class Served(NamedTuple):
     parameters: Mapping[str, str]
     not_zero: frozenset[str]
     lookups: Mapping[str, tuple[str, str]]
+    newer_facts: frozenset[str] = frozenset()

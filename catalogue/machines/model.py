@@ -14,12 +14,14 @@ from ..tables.sections import Shape
 from ..units.units import Dimension
 from . import naming
 from .schema import (
+    JawMotion,
     Limits,
     LimitTable,
 )
 
 RampKind = Literal["constant-time", "constant-acceleration"]
 RAMPS: Final[tuple[RampKind, ...]] = get_args(RampKind)
+JAW_MOTIONS: Final[tuple[JawMotion, ...]] = get_args(JawMotion)
 SHAPES: Final[tuple[Shape, ...]] = get_args(Shape)
 
 LIMITS: Final[dict[str, tuple[Dimension, bool]]] = {
@@ -64,13 +66,17 @@ class Rotary(NamedTuple):
 
 
 class Chuck(NamedTuple):
-    """The chuck: number of jaws, force of one jaw in N, friction, sizes in mm."""
+    """The chuck: number of jaws, force of one jaw in N, friction, sizes in mm.
+
+    ``jaw_motion`` says how the jaws move; None where the builder has not stated it.
+    """
 
     jaws: int
     jaw_force: float
     jaw_friction: float
     grip_length: float
     bore: float
+    jaw_motion: JawMotion | None = None
 
 
 class Bed(NamedTuple):

@@ -33,6 +33,7 @@ from .model import (
 from .schema import (
     AnyLimit,
     BedTable,
+    ChuckTable,
     HandlingTable,
     MachineFile,
     Piece,
@@ -86,7 +87,7 @@ def read_machine(
             if walls and (limit := getattr(walls, family.replace("-", "_"))) is not None
         },
         rotary=builder.rotary(file.rotary),
-        chuck=_as(Chuck, file.chuck),
+        chuck=builder.chuck(file.chuck),
         bed=builder.bed(file.bed),
         cutting=_as(Cutting, file.cutting),
         supports=tuple(
@@ -224,6 +225,12 @@ class _Builder:
             torque_friction=table.torque_friction,
             lowest_override=table.lowest_override,
         )
+
+    def chuck(self, table: ChuckTable) -> Chuck:
+        if table.jaw_motion == "pairs" and table.jaws % 2:
+            what = f"is 'pairs', but chuck.jaws is {table.jaws}, which makes no pairs."
+            self.problems.note(("chuck", "jaw_motion"), what)
+        return _as(Chuck, table)
 
     def bed(self, table: BedTable) -> Bed:
         stations, centre = table.stations, table.centre_height

@@ -37,6 +37,7 @@ SchemaVersion = Annotated[
     int, Field(alias="schema", ge=1, le=1, description="Version of the form of this file: 1.")
 ]
 Code = Annotated[str, Field(examples=["roller-pair"])]
+JawMotion = Literal["together", "pairs", "independent"]
 GONE: Final = "Nothing reads it any more. It may stay in the file."
 
 # --- limits -------------------------------------------------------------------------------
@@ -248,6 +249,14 @@ class ChuckTable(Table):
     bore: Annotated[
         LengthOrNone, Field(description="Bore that stock can pass through.", examples=["160 mm"])
     ]
+    jaw_motion: Annotated[
+        JawMotion | None,
+        Field(
+            description="How its jaws move: all together, in pairs that move by themselves, each "
+            "by itself. Not stated: whether they hold a rectangle is not assessed.",
+            examples=["together"],
+        ),
+    ] = None
     jaw_wobble: Annotated[Any, Field(deprecated=GONE, description=GONE)] = None
 
 

@@ -72,7 +72,7 @@ class _Maker:
         teller = _Teller(self, row)
         asked, lacking = job_asked(job), missing(inferred)
         measures = self.measures(row)
-        left_out = self.not_assessed(row, job)
+        left_out = self.not_assessed(row, job, machine)
         is_open = inferred.outcome == "question"
         return doc.Answer(
             id=id_of(asked, machine, self.provenance),
@@ -153,8 +153,11 @@ class _Maker:
             "heavy_utilisation": _finite(full.heavy[row]),
         }
 
-    def not_assessed(self, row: int, job: Job) -> tuple[str, ...]:
-        names = [] if job.section.shape == "round" else ["jaw_stress"]
+    def not_assessed(self, row: int, job: Job, machine: MachineModel) -> tuple[str, ...]:
+        is_round = job.section.shape == "round"
+        names = [] if is_round else ["jaw_stress"]
+        if "jaw_motion" in self.rule_set.vocabulary.not_assessed and is_grip_open(job, machine):
+            names.append("jaw_motion")
         if not self.decision.frame.is_carried[row]:
             names.append("supports")
         return tuple(names)
@@ -201,6 +204,17 @@ class _Maker:
             last_station=machine.bed.last_station,
             ramp=machine.rotary.ramp,
         )  # fmt: skip
+
+
+def is_grip_open(job: Job, machine: MachineModel) -> bool:
+    """Say whether it depends on how the jaws move, and nobody has stated it, if they hold this.
+
+    Fewer than four never hold a square or rectangle; four hold a square however they move.
+    """
+    jaws, motion = machine.chuck.jaws, machine.chuck.jaw_motion
+    if motion is not None or job.section.shape == "round" or jaws < 4:
+        return False
+    return job.section.shape == "rectangular" or jaws > 4
 
 
 class _Teller:

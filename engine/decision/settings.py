@@ -18,6 +18,9 @@ SETTINGS: Final = {
 """Settings, and the measure that each is."""
 
 OVERRIDE: Final = "rapid_override"
+BOW: Final = "bow_to_refuse"
+TIP_BOW: Final = "tip_bow"
+"""Where the chuck alone carries the stock, its free end may clear less than that."""
 
 
 def settings(
@@ -47,6 +50,9 @@ def settings(
                 if key.endswith(f".{OVERRIDE}"):
                     slower = np.fmin(np.where(np.isnan(values), 1.0, values), asked)
                     values = np.where(np.isnan(asked), values, slower)
+        # Rules older than the measure answer without it.
+        if name == BOW and TIP_BOW in engine.rule_set.vocabulary.measures:
+            values = np.fmin(values, measured.heavy[TIP_BOW])
         result[name] = np.where(np.isfinite(values), values, np.nan)
     return result
 

@@ -6,13 +6,13 @@ from typing import Final
 
 from ...catalogue.files.file_source import Files
 from ...catalogue.grades.grades import FAMILIES
-from ...catalogue.machines.model import RAMPS, SHAPES
+from ...catalogue.machines.model import JAW_MOTIONS, RAMPS, SHAPES
 from ...rules import loader
 from ...rules.model import RuleSet, Served
 from ..measures import REGISTRY
 from ..statics.seating import NAMED_SEATS
 from .figures import LOOKUPS, NOT_ZERO, PARAMETERS
-from .machine import NUMBERS
+from .machine import NOT_STATED, NUMBERS
 
 SERVED: Final = Served(
     measures={name: item.declared for name, item in REGISTRY.items()},
@@ -28,7 +28,9 @@ SERVED: Final = Served(
         "ends": ("not-stated",),
         "contents": ("not-stated",),
         "coating": ("not-stated", "galvanised"),
+        "jaw_motion": (NOT_STATED, *JAW_MOTIONS),
     },
+    newer_facts=frozenset({"jaw_motion"}),
     parameters=PARAMETERS,
     not_zero=NOT_ZERO,
     lookups=LOOKUPS,

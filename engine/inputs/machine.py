@@ -8,6 +8,7 @@ import numpy as np
 
 from ...catalogue.machines.model import LIMITS, MachineModel
 from ...catalogue.units.units import FORCE, LENGTH, canonical
+from ...rules.model import Vocabulary
 from ..arrays import Bools, Codes, Floats
 from ..jobs.job_table import Index
 
@@ -25,12 +26,16 @@ def _ring_deflection(jaws: int) -> float:
 RING_DEFLECTION: Final = {n: _ring_deflection(n) for n in range(2, 9)}
 
 
+NOT_STATED: Final = "not-stated"
+"""A fact of a machine that its file leaves out."""
+
 _MACHINE: Final[dict[str, tuple[str, Callable[[MachineModel], float]]]] = {
     "torque_available": ("N*m", lambda model: model.rotary.torque_available),
     "torque_friction": ("N*m", lambda model: model.rotary.torque_friction),
     "lowest_override": ("1", lambda model: model.rotary.lowest_override),
     "ramp_acceleration": ("rad/s^2", lambda model: model.rotary.acceleration),
     "last_station": ("mm", lambda model: model.bed.last_station),
+    "jaws": ("1", lambda model: float(model.chuck.jaws)),
     "bore": ("mm", lambda model: model.chuck.bore),
     "rear_room": ("mm", lambda model: model.bed.rear_room),
     "lowest_centre": ("mm", lambda model: model.bed.lowest_centre),
@@ -89,6 +94,26 @@ def machine_numbers(machine: MachineModel) -> dict[str, float]:
         "stub": machine.bed.stub,
         "kerf": machine.cutting.kerf,
         "trim": machine.cutting.trim,
+    }
+
+
+def machine_facts(
+    machines: Sequence[MachineModel], machine: Index, vocabulary: Vocabulary
+) -> dict[str, Codes]:
+    """Return the facts of each row's machine as codes of the vocabulary.
+
+    A rule set older than a fact has none of it, and is asked nothing about it.
+    """
+    stated = {
+        "ramp": [item.rotary.ramp for item in machines],
+        "jaw_motion": [item.chuck.jaw_motion or NOT_STATED for item in machines],
+    }
+    return {
+        name: np.array(
+            [vocabulary.facts[name].values.index(value) for value in values], dtype=np.int8
+        )[machine]
+        for name, values in stated.items()
+        if name in vocabulary.facts
     }
 
 

@@ -15,7 +15,7 @@ from ..statics.stocks import parts_fitting
 from ..statics.support_loads import UNTROUBLED
 from .figures import MEASURED, figures_of, stock_figures_of
 from .frame import Frame
-from .machine import machine_numbers, sizes_in_inches, spreader
+from .machine import machine_facts, machine_numbers, sizes_in_inches, spreader
 from .stock import job_columns, stock_columns
 from .supports import usable_choices
 
@@ -88,25 +88,25 @@ def build_frame(
     }
     shapes = vocabulary.facts["shape"].values
     bow_given = vocabulary.facts["bow_given"].values
-    ramps = vocabulary.facts["ramp"].values
     carried = vocabulary.facts["carried"].values
     usable, use = usable_choices(table, machines, machine, fitted, figures_of(rule_set))
-    facts = table.facts | {
-        "shape": np.array(
-            [shapes.index(item.section.shape) for item in table.stocks], dtype=np.int8
-        )[table.stock],
-        "family": family,
-        "ramp": np.array([ramps.index(item.rotary.ramp) for item in machines], dtype=np.int8)[
-            machine
-        ],
-        "bow_given": np.where(
-            np.isnan(table.bow), bow_given.index("no"), bow_given.index("yes")
-        ).astype(np.int8),
-        "carried": np.array(
-            [carried.index("yes" if item.supports else "no") for item in usable], dtype=np.int8
-        )[use],
-        "seat": np.zeros(rows, dtype=np.int8),
-    }
+    facts = (
+        table.facts
+        | machine_facts(machines, machine, vocabulary)
+        | {
+            "shape": np.array(
+                [shapes.index(item.section.shape) for item in table.stocks], dtype=np.int8
+            )[table.stock],
+            "family": family,
+            "bow_given": np.where(
+                np.isnan(table.bow), bow_given.index("no"), bow_given.index("yes")
+            ).astype(np.int8),
+            "carried": np.array(
+                [carried.index("yes" if item.supports else "no") for item in usable], dtype=np.int8
+            )[use],
+            "seat": np.zeros(rows, dtype=np.int8),
+        }
+    )
     return Frame(
         rows, given, heavy, facts, numbers, accessories, np.zeros(rows, dtype=np.bool_),
         stocks=table.stocks, stock=table.stock,

@@ -97,3 +97,38 @@ def bow_to_refuse(
     counted = np.where(np.isnan(bow_stated), usual_bow, bow_stated)
     # Nobody measures less than one step.
     return round_down(np.minimum(bow_allowed, np.maximum(counted, bow_step)), bow_step)
+
+
+@measure(
+    title="circle swept by the free end on the chuck alone",
+    unit="mm",
+    heavy="more",
+    formula="swept diameter + 8 bow; no value for stock on supports",
+    source="geometry: a shallow arc that leaves the chuck along the axis ends 4 bows beside it",
+)
+def tip_sweep(swept_size: Floats, bow: Floats, carried_alone: Floats) -> Floats:
+    """Circle that the free end of bowed stock sweeps where no support stands under it."""
+    return np.where(carried_alone > 0, swept_size + 8 * bow, np.nan)
+
+
+@measure(
+    title="bow to refuse above on the chuck alone",
+    unit="mm",
+    heavy="either",
+    formula=(
+        "lower of bow to refuse above and (absolute swept - swept) / 8, down to whole steps of "
+        "measuring; no value for stock on supports"
+    ),
+    source="geometry, as the circle swept by the free end",
+)
+def tip_bow(
+    bow_to_refuse: Floats,
+    swept_size: Floats,
+    swept_absolute: Floats,
+    carried_alone: Floats,
+    bow_step: Floats,
+) -> Floats:
+    """Bow above which stock that the chuck alone carries is not loaded."""
+    clears = np.maximum(swept_absolute - swept_size, 0.0) / 8
+    least = round_down(np.minimum(bow_to_refuse, clears), bow_step)
+    return np.where(carried_alone > 0, least, np.nan)

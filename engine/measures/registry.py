@@ -89,6 +89,7 @@ GIVEN: Final[dict[str, tuple[str, str]]] = {
     "carried_chuck_moment": ("N*m", "largest moment on the chuck at any stage"),
     "carried_reaction": ("N", "largest load on a support at any stage"),
     "carried_lifted": ("1", "1 where the stock lifts off a support at any stage"),
+    "carried_alone": ("1", "1 where the chuck alone carries the stock"),
     "parts_fitting": ("1", "parts that come out of the stock, in their order"),
     "stations_blocked": ("1", "stations off the bed or nearer to a cut than a support may stand"),
     "stations_spare": ("1", "supports fitted that carry this stock, less stations used"),

@@ -37,6 +37,7 @@ UNTROUBLED: Final[dict[str, float]] = {
     "carried_chuck_moment": 0.0,
     "carried_reaction": 0.0,
     "carried_lifted": 0.0,
+    "carried_alone": 0.0,
     "stations_blocked": 0.0,
     "stations_spare": 0.0,
     "parts_unheld": 0.0,
@@ -247,6 +248,7 @@ class Carrier:
             "carried_chuck_moment": weight * np.maximum(unit("chuck_moment"), behind**2 / 2) / 1e3,
             "carried_reaction": weight * reaction,
             "carried_lifted": unit("lifts_off"),
+            "carried_alone": spread([float(not choice.stations) for choice in choices]),
             "stations_blocked": spread([self._blocked(choice.stations) for choice in choices]),
             "stations_spare": spread(
                 [

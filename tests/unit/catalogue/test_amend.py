@@ -238,9 +238,9 @@ def test_an_overlay_lies_over_the_file(catalogue: Catalogue) -> None:
     over = ModelFile(text, "over.toml")
     plain = machine_data(CONTENT, "a.toml", over)
     assert changes(plain, ["limits.stock_mass.rated=510 kg"])[0].before == '"500 kg"'
-    found = amended_machine(catalogue, CONTENT, "a.toml", ["chuck.jaws=3"], over=over)
-    assert (found.limit("stock_mass").rated, found.chuck.jaws) == (500, 3)
-    assert found.digest != machine(catalogue, "chuck.jaws=3").digest
+    found = amended_machine(catalogue, CONTENT, "a.toml", ["chuck.jaws=6"], over=over)
+    assert (found.limit("stock_mass").rated, found.chuck.jaws) == (500, 6)
+    assert found.digest != machine(catalogue, "chuck.jaws=6").digest
 
 
 @settings(max_examples=300, deadline=None)

@@ -108,6 +108,14 @@ def test_a_key_that_is_read_no_more_may_stand_in_a_file(
     assert "bed.jaw_wobble: is not a known key" in str(fault)
 
 
+def test_how_the_jaws_move_may_be_stated(catalogue: Catalogue, tmp_path: Path) -> None:
+    """Left out it is not known; shipped models state it."""
+    stated = broken(VALID, "jaws         = 3", 'jaws         = 3\njaw_motion = "independent"')
+    assert catalogue.machine_file(write(tmp_path, "new", stated)).chuck.jaw_motion == "independent"
+    assert catalogue.machine_file(VALID_FILE).chuck.jaw_motion is None
+    assert all(item.chuck.jaw_motion for item in catalogue.machines.values())
+
+
 def test_all_shipped_models_load(catalogue: Catalogue) -> None:
     """Every model is whole, ordered, named as its file, and smallest first."""
     machines = catalogue.machines
@@ -331,6 +339,16 @@ ONE_FAULT: dict[str, tuple[str, str, list[str]]] = {
         'maximum = "180 mm"',
         'maximum = "18 mm"',
         ["bed.centre_height.maximum", "is below minimum"],
+    ),
+    "pairs-of-three-jaws": (
+        "jaws         = 3",
+        'jaws         = 3\njaw_motion = "pairs"',
+        ["chuck.jaw_motion: is 'pairs', but chuck.jaws is 3"],
+    ),
+    "unknown-jaw-motion": (
+        "jaws         = 3",
+        'jaws         = 3\njaw_motion = "sideways"',
+        ["chuck.jaw_motion", "is not one of together, pairs, independent"],
     ),
     "unknown-schema": (
         "schema   = 1",

@@ -89,6 +89,27 @@ def test_what_is_not_assessed_is_listed() -> None:
     assert one("SHS 100x5", "6 m", "medlar-300").not_assessed == ("jaw_stress",)
 
 
+@pytest.mark.parametrize(
+    ("section", "jaws", "decided", "left_out"),
+    [
+        ("RHS 100x60x4 cf", 4, None, ("jaw_stress", "jaw_motion")),
+        ("SHS 80x4 cf", 4, None, ("jaw_stress",)),
+        ("SHS 80x4 cf", 6, None, ("jaw_stress", "jaw_motion")),
+        ("NPS 3 SCH 40", 6, None, ()),
+        ("SHS 80x4 cf", 3, "GRIP-04", ("jaw_stress", "supports")),
+        ("RHS 100x60x4 cf", 2, "GRIP-04", ("jaw_stress", "supports")),
+    ],
+)
+def test_how_jaws_move_is_not_assessed_where_it_decides_and_is_not_stated(
+    tmp_path: Path, section: str, jaws: int, decided: str | None, left_out: tuple[str, ...]
+) -> None:
+    """A rectangle in four jaws; a square is held however they move, and three hold neither."""
+    changes = ("jaws         = 4", f"jaws = {jaws}"), ('jaw_motion   = "pairs"', "")
+    found = one(section, "3 m", machine_with(tmp_path, *changes, model="medlar-300"))
+    assert (found.decided_by, found.not_assessed) == (decided, left_out)
+    assert (found.verdict == "refused") == (decided is not None)
+
+
 def test_every_answer_says_where_supports_stand() -> None:
     """Stations lie on the bed's grid and the stock, and each carries within its rating."""
     for verdict in ask("NPS 6 SCH 40", "6 m").verdicts:

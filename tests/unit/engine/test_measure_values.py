@@ -138,6 +138,24 @@ def bow_to_refuse(
     return math.floor(min(bow_allowed, max(counted, bow_step)) / bow_step) * bow_step
 
 
+def tip_sweep(swept_size: float, bow: float, carried_alone: float) -> float:
+    """Tip of y = 4 d x (L - x) / L^2 turned so that it leaves the chuck along the axis.
+
+    The slope at the chuck is 4 d / L, so the tip stands 4 d / L x L beside the axis (geometry).
+    """
+    return swept_size + 2 * (4 * bow) if carried_alone else math.nan
+
+
+def tip_bow(
+    bow_to_refuse: float, swept_size: float, swept_absolute: float, carried_alone: float,
+    bow_step: float,
+) -> float:  # fmt: skip
+    """Bow at which the free end just clears, unless less is refused already."""
+    clears = max((swept_absolute - swept_size) / 2, 0) / 4
+    least = math.floor(min(bow_to_refuse, clears) / bow_step) * bow_step
+    return least if carried_alone else math.nan
+
+
 def rotary_inertia(
     linear_mass: float, gyration_squared: float, length: float, off_axis_mass: float,
     off_axis_distance: float,
@@ -165,7 +183,7 @@ FORMULAS: Final[dict[str, Callable[..., float]]] = ONE_LINE | {
     for item in (
         jaw_stress, jaw_deflection, jaw_force_setting, jaw_slip_factor, bow, unbalance_torque,
         drive_torque, rapid_override, acceleration_setting, bow_allowed, bow_to_refuse,
-        rotary_inertia,
+        tip_sweep, tip_bow, rotary_inertia,
     )
 }  # fmt: skip
 # What is only given a name: the number itself is worked out elsewhere and tested there.
@@ -197,17 +215,19 @@ RANGES: Final[dict[str, tuple[float, float]]] = {
     "grip_length": (30, 150), "crush_wall": (1.5, 15), "thin_wall": (1.5, 15),
     "elasticity": (69e3, 210e3), "yield_strength": (150, 450), "crush_share": (0.3, 0.8),
     "friction": (0.07, 0.45), "override_step": (0.01, 0.1), "acceleration_step": (0.01, 0.2),
-    "bow_step": (0.5, 3), "jaw_force_step": (5, 100),
+    "bow_step": (0.5, 3), "jaw_force_step": (5, 100), "bow_to_refuse": (0, 30),
+    "carried_alone": (0, 1),
 }  # fmt: skip
 ROWS: Final = 400
+FLAGS: Final = frozenset({"is_timed", "carried_alone"})
 
 
 def random_inputs(name: str) -> dict[str, np.ndarray[Any, Any]]:
     """Return rows of inputs of a measure, of sizes that occur; a few bows are not stated."""
     dice = np.random.default_rng(list(name.encode()))
     found = {key: dice.uniform(*RANGES[key], ROWS) for key in REGISTRY[name].inputs}
-    if "is_timed" in found:
-        found["is_timed"] = np.round(found["is_timed"])
+    for flag in FLAGS & found.keys():
+        found[flag] = np.round(found[flag])
     if "bow_stated" in found:
         found["bow_stated"][::3] = np.nan
     if "behind" in found:
@@ -245,7 +265,7 @@ def test_every_input_of_a_measure_matters(name: str) -> None:
     before = REGISTRY[name].function(*inputs.values())
     for key, column in inputs.items():
         more = column * 1.1
-        if key == "is_timed":
+        if key in FLAGS:
             more = 1 - column
         if name == "bore_needed" and key == "behind":
             more = column[::-1]  # whether some stands behind is all that matters
@@ -265,6 +285,7 @@ def test_every_input_of_a_measure_matters(name: str) -> None:
         ("acceleration_setting", "torque_available", 0.01, 1.37),
         ("bow_allowed", "swept_absolute", 1.0, 7.0),
         ("bow_to_refuse", "bow_stated", 1.0, 7.0),
+        ("tip_bow", "bow_to_refuse", 1.0, 7.0),
     ],
 )
 def test_settings_are_rounded_down_and_a_hair_below_a_step_is_on_it(
@@ -294,6 +315,10 @@ def test_settings_are_rounded_down_and_a_hair_below_a_step_is_on_it(
         },
         "bow_to_refuse": {
             "bow_allowed": 20, "bow_stated": 7, "usual_bow": 12, "bow_step": step,
+        },
+        "tip_bow": {
+            "bow_to_refuse": 7, "swept_size": 100, "swept_absolute": 180, "carried_alone": 1,
+            "bow_step": step,
         },
     }[name]  # fmt: skip
 
