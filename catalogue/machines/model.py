@@ -80,7 +80,11 @@ class Chuck(NamedTuple):
 
 
 class Bed(NamedTuple):
-    """The bed, mm from the chuck face."""
+    """The bed, mm from the chuck face.
+
+    ``levelling`` is how far supports may be off in height once they are sighted, NaN where the
+    builder has not stated it.
+    """
 
     first_station: float
     last_station: float
@@ -89,6 +93,7 @@ class Bed(NamedTuple):
     rear_room: float
     lowest_centre: float
     highest_centre: float
+    levelling: float = math.nan
 
 
 class Cutting(NamedTuple):
@@ -105,7 +110,8 @@ class Support:
 
     Its geometry is one of: two rollers (radius and spacing of their centres, mm), a V-cradle
     (angle between its sides, rad), a ring (bore, mm); or none of these, as a lifting rest.
-    What is not there is NaN.
+    What is not there is NaN. ``give`` is how far it goes down under its rated load, mm, NaN where
+    the builder has not stated it.
     """
 
     code: str
@@ -118,6 +124,7 @@ class Support:
     vee_angle: float
     ring_bore: float
     reaction: Limit
+    give: float = math.nan
 
 
 class Accessory(NamedTuple):

@@ -246,6 +246,7 @@ class _Builder:
             rear_room=table.rear_room,
             lowest_centre=centre.minimum,
             highest_centre=centre.maximum,
+            levelling=_stated(table.levelling),
         )
 
     def support(self, path: Path, table: SupportTable) -> Support:
@@ -259,5 +260,6 @@ class _Builder:
             roller_spacing=_stated(table.roller_spacing),
             vee_angle=_stated(table.vee_angle),
             ring_bore=_stated(table.ring_bore),
+            give=_stated(table.give),
             reaction=self.limit((*path, "reaction"), table.reaction),
         )

@@ -287,6 +287,14 @@ class BedTable(Table):
         LengthOrNone, Field(description="Guarded room behind the chuck.", examples=["2.5 m"])
     ]
     centre_height: CentreHeight
+    levelling: Annotated[
+        Length | None,
+        Field(
+            description="How far a support may be off in height once it is sighted. Not stated: "
+            "0.5 mm (common practice, no source).",
+            examples=["0.5 mm"],
+        ),
+    ] = None
 
 
 class CuttingTable(Table):
@@ -325,6 +333,14 @@ class SupportTable(Table):
         Length | None, Field(description="Bore of a ring.", examples=["180 mm"])
     ] = None
     reaction: Annotated[ForceLimit, Field(description="Force that one of them carries.")]
+    give: Annotated[
+        LengthOrNone | None,
+        Field(
+            description="How far it goes down under its rated load. Not stated: 0.4 mm (common "
+            "practice, no source).",
+            examples=["0.4 mm"],
+        ),
+    ] = None
 
 
 class AccessoryTable(Table):

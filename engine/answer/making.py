@@ -158,6 +158,8 @@ class _Maker:
         names = [] if is_round else ["jaw_stress"]
         if "jaw_motion" in self.rule_set.vocabulary.not_assessed and is_grip_open(job, machine):
             names.append("jaw_motion")
+        if "support_give" in self.rule_set.vocabulary.not_assessed and is_give_open(machine):
+            names.append("support_give")
         if not self.decision.frame.is_carried[row]:
             names.append("supports")
         return tuple(names)
@@ -215,6 +217,13 @@ def is_grip_open(job: Job, machine: MachineModel) -> bool:
     if motion is not None or job.section.shape == "round" or jaws < 4:
         return False
     return job.section.shape == "rectangular" or jaws > 4
+
+
+def is_give_open(machine: MachineModel) -> bool:
+    """Say whether the builder has left out how far supports give, or how they are levelled."""
+    return math.isnan(machine.bed.levelling) or any(
+        math.isnan(item.give) for item in machine.supports
+    )
 
 
 class _Teller:

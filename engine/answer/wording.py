@@ -112,10 +112,7 @@ def levelling(tolerance: float, system: System) -> str:
     if not 0 <= tolerance < math.inf:
         return ""
     if tolerance < LEAST_TOLERANCE:
-        return (
-            "Stiff stock: supports cannot be levelled finely enough for all to carry alike. Set "
-            "them by eye and see that each one turns with the stock."
-        )
+        return "Stiff stock: level by eye, and see that each support turns with it."
     down = math.floor(tolerance * 10 + 1e-9) / 10
     return f"Level the supports to within {show_both(down, 'mm', system, digits=2)}."
 

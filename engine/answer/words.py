@@ -238,6 +238,14 @@ def fit_sentences(answer: Answer, system: System, *, has_options: bool = False) 
     return tuple(found)
 
 
+TURNING: Final = {
+    "bow_held_down": "hold it down",
+    "bow_all_carry": "it leaves supports in each turn",
+    "bow_supports_hold": "stiff supports are overloaded",
+}
+"""Measures of bow, from the least on, and what stock does above each."""
+
+
 def held_by(part: Part, system: System, nothing: str = "nothing: support or sling it") -> str:
     """Return what holds a part as it comes free; empty where it stays by itself."""
     if part.tabs is not None:
@@ -253,10 +261,25 @@ def safe_lengths(setup: SetUp, system: System) -> tuple[str, ...]:
     )
 
 
-def levelling_of(setup: SetUp, system: System) -> str:
-    """Say how well supports must be levelled; empty where none is sensitive."""
-    tolerance = setup.height_tolerance
-    return levelling(math.inf if tolerance is None else tolerance, system)
+def levelling_of(answer: Answer, system: System) -> str:
+    """Say how well supports must be levelled, and what more bow does; empty where neither."""
+    tolerance = answer.setup.height_tolerance
+    level = levelling(math.inf if tolerance is None else tolerance, system)
+    return f"{level} {turning_of(answer, system)}".strip()
+
+
+def turning_of(answer: Answer, system: System) -> str:
+    """Say what stock does on its supports above which bow, where this answer takes more."""
+    setup = answer.setup
+    counted = setup.bow_to_refuse if answer.job.bow is None else answer.job.bow
+    found: list[str] = []
+    for name, what in TURNING.items():
+        measure = answer.measures.get(name)
+        bow = None if measure is None else measure.value
+        if bow is not None and counted is not None and bow < counted:
+            mark = "" if found else ":"
+            found.append(f"above {show(bow, 'mm', system, digits=2)}{mark} {what}")
+    return f"Bow {'; '.join(found)}." if found else ""
 
 
 def use_of(share: float | None, heavy: float | None) -> tuple[str, str]:
@@ -320,7 +343,7 @@ class _Teller:
             limits=tuple(self.limits()),
             supports_head=self.supports_head() if can_see else "",
             supports=tuple(self.supports()) if can_see else (),
-            level_note=levelling_of(setup, self.system) if can_see and setup.supports else "",
+            level_note=levelling_of(answer, self.system) if can_see and setup.supports else "",
             study="To study the refusal only; this job must not be loaded."
             if moot and can_see else "",
             told_settings=told_settings(setup, self.system) if can_see and not moot else (),

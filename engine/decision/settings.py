@@ -19,8 +19,8 @@ SETTINGS: Final = {
 
 OVERRIDE: Final = "rapid_override"
 BOW: Final = "bow_to_refuse"
-TIP_BOW: Final = "tip_bow"
-"""Where the chuck alone carries the stock, its free end may clear less than that."""
+SIGHTED: Final = "bow_to_sight"
+"""The lower of it and what the free end clears."""
 
 
 def settings(
@@ -51,8 +51,8 @@ def settings(
                     slower = np.fmin(np.where(np.isnan(values), 1.0, values), asked)
                     values = np.where(np.isnan(asked), values, slower)
         # Rules older than the measure answer without it.
-        if name == BOW and TIP_BOW in engine.rule_set.vocabulary.measures:
-            values = np.fmin(values, measured.heavy[TIP_BOW])
+        if name == BOW and SIGHTED in engine.rule_set.vocabulary.measures:
+            values = np.fmin(values, measured.heavy[SIGHTED])
         result[name] = np.where(np.isfinite(values), values, np.nan)
     return result
 

@@ -11,6 +11,7 @@ from ...catalogue.units.units import FORCE, LENGTH, canonical
 from ...rules.model import Vocabulary
 from ..arrays import Bools, Codes, Floats
 from ..jobs.job_table import Index
+from ..statics.turning import LEVELLING, stated_or
 
 # Bending moment under one of n equal radial loads on a ring, / (F R): (1/2)(1/th - cot th)
 # with th = pi/n (Timoshenko; Roark, from memory; n = 2 checked against Castigliano).
@@ -34,6 +35,7 @@ _MACHINE: Final[dict[str, tuple[str, Callable[[MachineModel], float]]]] = {
     "torque_friction": ("N*m", lambda model: model.rotary.torque_friction),
     "lowest_override": ("1", lambda model: model.rotary.lowest_override),
     "ramp_acceleration": ("rad/s^2", lambda model: model.rotary.acceleration),
+    "levelling": ("mm", lambda model: stated_or(model.bed.levelling, LEVELLING)),
     "last_station": ("mm", lambda model: model.bed.last_station),
     "jaws": ("1", lambda model: float(model.chuck.jaws)),
     "bore": ("mm", lambda model: model.chuck.bore),

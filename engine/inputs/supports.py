@@ -9,12 +9,21 @@ from ...catalogue.machines.model import MachineModel
 from ...rules.model import RuleSet
 from ..arrays import Codes, Floats
 from ..jobs.job_table import Index, JobTable
-from ..statics.stocks import Keyed, Stocks, Usable, stock_numbers, stocks_of, usable_supports
+from ..statics.stocks import (
+    Keyed,
+    Stocks,
+    Usable,
+    dealt,
+    stock_numbers,
+    stocks_of,
+    usable_supports,
+)
 from ..statics.support_loads import BY_WEIGHT, UNTROUBLED, Carrier
 from ..statics.support_loads_many import carry_many
 from .figures import Figures, figures_of
 from .frame import Frame
 from .stock import coating_mass
+from .turning import Planned, Under, turn
 
 MANY: Final = 64
 """Rows from which stock that is not cut is planned for all its lengths at once."""
@@ -55,11 +64,12 @@ def carry_rows(
     )
     stocks = stocks_of(numbers[part.stock])
     columns = {name: np.empty(len(rows)) for name in UNTROUBLED}
+    under = Under(len(rows))
     seats = vocabulary.facts["seat"].values
     seat = np.zeros(len(rows), dtype=np.int8)
     places: dict[tuple[float, ...], int] = {}
     place: Index = np.full(frame.rows, -1, dtype=np.intp)
-    into = (columns, seat, places, place, rows)
+    into = (columns, seat, places, place, rows, under)
     left = _carry_whole(part, stocks, machines, (machine, use), usable, rule_set, into)
     key = (machine * len(table.geometries) + part.geometry) * len(usable) + use
     _, first, back = np.unique(key[left], return_index=True, return_inverse=True)
@@ -81,6 +91,21 @@ def carry_rows(
         seat[members] = np.array(codes, dtype=np.int8)[carry.which]
         numbers_of = [places.setdefault(item.stations, len(places)) for item in carry.choices]
         place[rows[members]] = np.array(numbers_of, dtype=np.intp)[carry.which]
+        under.note(
+            members,
+            [
+                dealt(supports, len(choice.stations)) if supports.supports else ()
+                for choice, supports in zip(carry.choices, carry.supports, strict=True)
+            ],
+            carry.which,
+        )
+    columns |= turn(
+        Planned(
+            part, stocks, frame.given["straightness"][rows], machines, machine, tuple(places),
+            place[rows], under,
+        ),
+        figures,
+    )  # fmt: skip
     given, heavy, limits = dict(frame.given), dict(frame.heavy), dict(frame.numbers)
     nominal = _nominal_share(frame, rows)
     for name, column in columns.items():
@@ -104,8 +129,9 @@ def carry_rows(
     )  # fmt: skip
 
 
-Into = tuple[dict[str, Floats], Codes, dict[tuple[float, ...], int], Index, Index]
-"""Columns, seats, distinct stations, which ones a row has, and the rows of the frame."""
+Into = tuple[dict[str, Floats], Codes, dict[tuple[float, ...], int], Index, Index, Under]
+"""Columns, seats, distinct stations, which ones a row has, the rows of the frame, and what stands
+under them."""
 
 
 def _carry_whole(
@@ -118,7 +144,7 @@ def _carry_whole(
     into: Into,
 ) -> Index:
     """Plan stock that is not cut, of many lengths at once; return the rows that are left."""
-    columns, seat, places, place, rows = into
+    columns, seat, places, place, rows, under = into
     machine, use = who
     figures, seats = figures_of(rule_set), rule_set.vocabulary.facts["seat"].values
     is_whole = np.array(
@@ -147,6 +173,9 @@ def _carry_whole(
         seat[settled] = np.array(codes, dtype=np.int8)[used]
         numbers = [places.setdefault(item, len(places)) for item in planned.stations]
         place[rows[settled]] = np.array(numbers, dtype=np.intp)[planned.which]
+        best = supports.best_seated()
+        stands = [dealt(best, len(item)) if best.supports else () for item in planned.stations]
+        under.note(settled, stands, planned.which)
     return np.flatnonzero(is_left)
 
 

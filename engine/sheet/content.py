@@ -121,7 +121,7 @@ def content_of(answer: Answer, system: System) -> Content:
         subtitle=_subtitle(job, answer.measures["stock_mass"], system),
         figures=() if is_refused else tuple(_figures(answer, system)),
         supports=tuple(_supports(setup, system)),
-        support_note=_support_note(setup, system),
+        support_note=_support_note(answer, system),
         parts=tuple(_parts(setup.parts, system)),
         sequence=() if is_refused else tuple(_sequence(job, setup, system)),
         reasons=tuple(dict.fromkeys(reasons)),
@@ -191,10 +191,11 @@ def _supports(setup: SetUp, system: System) -> list[SupportRow]:
     ]
 
 
-def _support_note(setup: SetUp, system: System) -> str:
+def _support_note(answer: Answer, system: System) -> str:
+    setup = answer.setup
     if not setup.supports:
         return NO_SUPPORT
-    note, level = f"{PLANS[setup.plan]}.", levelling_of(setup, system)
+    note, level = f"{PLANS[setup.plan]}.", levelling_of(answer, system)
     if level:
         note += f" {level} The free end may lie a little lower, so that slag runs out."
     return note

@@ -23,6 +23,7 @@ from .seating import seated
 from .stocks import Stocks, Usable, cuts_of, dealt, grid_of
 from .support_plan import Choice, find_plans
 from .support_rating import Bed, Bound, Rating, unit_rating
+from .turning import UNTROUBLED as TURNS_FREELY
 
 HOPELESS: Final = 1.5
 """Stock of more than this times the absolute mass is refused whatever stands under it: no plan is
@@ -48,6 +49,7 @@ UNTROUBLED: Final[dict[str, float]] = {
     "reaction_absolute": 1e12,
     "centre_low": math.nan,
     "centre_high": math.nan,
+    **TURNS_FREELY,
 }
 BY_WEIGHT: Final = frozenset(
     {

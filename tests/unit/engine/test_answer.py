@@ -197,7 +197,8 @@ def test_the_terminal_shows_every_key_but_those_that_are_named(
         random.Random(5).shuffle(copies)
         here: dict[str, int] = {}
         for key, copy in copies:
-            if key in seen or here.get(key, 0) >= 4:
+            # Only the finding that decides is told by its title, one of a dozen.
+            if key in seen or here.get(key, 0) >= (24 if key == "Finding.title" else 4):
                 continue
             here[key] = tried[key] = here.get(key, 0) + 1
             if told(copy, system) != before:

@@ -156,6 +156,31 @@ def tip_bow(
     return least if carried_alone else math.nan
 
 
+def _steps(value: float, step: float) -> float:
+    """Whole steps of measuring, never more than the value."""
+    return math.nan if math.isnan(value) else math.floor(value / step + 1e-9) * step
+
+
+def bow_all_carry(turning_carry_bow: float, bow_step: float) -> float:
+    """What statics gives, in steps that a string tells apart."""
+    return _steps(turning_carry_bow, bow_step)
+
+
+def bow_held_down(turning_hold_bow: float, bow_step: float) -> float:
+    """What statics gives, in steps that a string tells apart."""
+    return _steps(turning_hold_bow, bow_step)
+
+
+def bow_supports_hold(turning_overload_bow: float, bow_step: float) -> float:
+    """What statics gives, in steps that a string tells apart."""
+    return _steps(turning_overload_bow, bow_step)
+
+
+def bow_to_sight(bow_to_refuse: float, tip_bow: float) -> float:
+    """The lower of what drive and head take, and what the free end clears."""
+    return bow_to_refuse if math.isnan(tip_bow) else min(bow_to_refuse, tip_bow)
+
+
 def rotary_inertia(
     linear_mass: float, gyration_squared: float, length: float, off_axis_mass: float,
     off_axis_distance: float,
@@ -183,7 +208,8 @@ FORMULAS: Final[dict[str, Callable[..., float]]] = ONE_LINE | {
     for item in (
         jaw_stress, jaw_deflection, jaw_force_setting, jaw_slip_factor, bow, unbalance_torque,
         drive_torque, rapid_override, acceleration_setting, bow_allowed, bow_to_refuse,
-        tip_sweep, tip_bow, rotary_inertia,
+        tip_sweep, tip_bow, bow_all_carry, bow_held_down, bow_supports_hold, bow_to_sight,
+        rotary_inertia,
     )
 }  # fmt: skip
 # What is only given a name: the number itself is worked out elsewhere and tested there.
@@ -196,6 +222,9 @@ NAMED: Final = {
     "fitting_parts": "parts_fitting", "blocked_stations": "stations_blocked",
     "spare_supports": "stations_spare", "tab_stress": "worst_tab_stress",
     "tab_allowance": "tab_strength", "unheld_parts": "parts_unheld",
+    "turning_load": "turning_rated_use", "turning_absolute_load": "turning_absolute_use",
+    "sure_turning_load": "turning_sure_use", "levelling_needed": "turning_level",
+    "sure_levelling": "turning_sure_level",
     "tabbed_parts": "parts_tabbed", "lowest_centre": "centre_low", "highest_centre": "centre_high",
 }  # fmt: skip
 
@@ -216,7 +245,8 @@ RANGES: Final[dict[str, tuple[float, float]]] = {
     "elasticity": (69e3, 210e3), "yield_strength": (150, 450), "crush_share": (0.3, 0.8),
     "friction": (0.07, 0.45), "override_step": (0.01, 0.1), "acceleration_step": (0.01, 0.2),
     "bow_step": (0.5, 3), "jaw_force_step": (5, 100), "bow_to_refuse": (0, 30),
-    "carried_alone": (0, 1),
+    "carried_alone": (0, 1), "turning_carry_bow": (0.2, 30), "turning_hold_bow": (0.2, 30),
+    "turning_overload_bow": (0.2, 30), "tip_bow": (0.2, 30),
 }  # fmt: skip
 ROWS: Final = 400
 FLAGS: Final = frozenset({"is_timed", "carried_alone"})
