@@ -158,6 +158,10 @@ class _Maker:
         names = [] if is_round else ["jaw_stress"]
         if "jaw_motion" in self.rule_set.vocabulary.not_assessed and is_grip_open(job, machine):
             names.append("jaw_motion")
+        if "emergency_stop" in self.rule_set.vocabulary.not_assessed and not math.isfinite(
+            machine.stop_torque
+        ):
+            names.append("emergency_stop")
         if not self.decision.frame.is_carried[row]:
             names.append("supports")
         return tuple(names)

@@ -70,6 +70,7 @@ GIVEN: Final[dict[str, tuple[str, str]]] = {
     "is_timed": ("1", "1 for a ramp of constant time, 0 for one of constant acceleration"),
     "torque_available": ("N*m", "torque the drive has at the chuck"),
     "torque_friction": ("N*m", "torque lost to friction"),
+    "stop_torque": ("N*m", "torque that an emergency stop brakes with at the chuck"),
     "jaws": ("1", "number of jaws"),
     "ring_moment": ("1", "moment under one of n equal radial loads on a ring / (F R)"),
     "ring_deflection": ("1", "deflection at one of n equal radial loads on a ring / (F R^3 / EI)"),

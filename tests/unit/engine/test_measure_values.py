@@ -65,6 +65,22 @@ def jaw_slip_factor(
     return held / (rotary_inertia * acceleration_setting + unbalance_torque)
 
 
+def stop_jaw_torque(
+    stop_torque: float, fixed_inertia: float, rotary_inertia: float, unbalance_torque: float
+) -> float:
+    """A brake T stops J_f and J alike, a = T / (J_f + J); the jaws transmit J a + m g e, N m."""
+    slowing = stop_torque / (fixed_inertia + rotary_inertia)
+    return rotary_inertia * slowing + unbalance_torque
+
+
+def stop_grip_factor(
+    friction: float, jaws: float, jaw_force_setting: float, grip_radius: float,
+    stop_jaw_torque: float,
+) -> float:  # fmt: skip
+    """Coulomb: n F mu R over what the stop asks for."""
+    return jaws * jaw_force_setting * friction * (grip_radius / 1e3) / stop_jaw_torque
+
+
 def bow(bow_stated: float, usual_bow_share: float, length: float) -> float:
     """A stated bow is what it is; one not stated is a share of the length."""
     return usual_bow_share * length if math.isnan(bow_stated) else bow_stated
@@ -183,7 +199,7 @@ FORMULAS: Final[dict[str, Callable[..., float]]] = ONE_LINE | {
     for item in (
         jaw_stress, jaw_deflection, jaw_force_setting, jaw_slip_factor, bow, unbalance_torque,
         drive_torque, rapid_override, acceleration_setting, bow_allowed, bow_to_refuse,
-        tip_sweep, tip_bow, rotary_inertia,
+        tip_sweep, tip_bow, rotary_inertia, stop_jaw_torque, stop_grip_factor,
     )
 }  # fmt: skip
 # What is only given a name: the number itself is worked out elsewhere and tested there.
@@ -216,7 +232,7 @@ RANGES: Final[dict[str, tuple[float, float]]] = {
     "elasticity": (69e3, 210e3), "yield_strength": (150, 450), "crush_share": (0.3, 0.8),
     "friction": (0.07, 0.45), "override_step": (0.01, 0.1), "acceleration_step": (0.01, 0.2),
     "bow_step": (0.5, 3), "jaw_force_step": (5, 100), "bow_to_refuse": (0, 30),
-    "carried_alone": (0, 1),
+    "carried_alone": (0, 1), "stop_torque": (10, 400), "stop_jaw_torque": (5, 300),
 }  # fmt: skip
 ROWS: Final = 400
 FLAGS: Final = frozenset({"is_timed", "carried_alone"})
