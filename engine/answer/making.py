@@ -335,7 +335,11 @@ def job_asked(job: Job) -> doc.JobAsked:
              for name, fact in (("ends", job.ends), ("contents", job.contents),
                                 ("coating", job.coating))}  # fmt: skip
     off_axis = (
-        doc.OffAxis(mass=job.off_axis_mass, distance=job.off_axis_distance)
+        doc.OffAxis(
+            mass=job.off_axis_mass,
+            distance=job.off_axis_distance,
+            size=None if math.isnan(job.off_axis_size) else job.off_axis_size,
+        )
         if job.off_axis_mass
         else None
     )

@@ -9,6 +9,7 @@ from ...catalogue.machines.model import MachineModel
 from ...rules.model import RuleSet
 from ..arrays import Codes, Floats
 from ..jobs.job_table import Index, JobTable
+from ..statics.point_load import reach
 from ..statics.stocks import Keyed, Stocks, Usable, stock_numbers, stocks_of, usable_supports
 from ..statics.support_loads import BY_WEIGHT, UNTROUBLED, Carrier
 from ..statics.support_loads_many import carry_many
@@ -19,6 +20,9 @@ from .stock import coating_mass
 MANY: Final = 64
 """Rows from which stock that is not cut is planned for all its lengths at once."""
 
+
+REACH: Final = ("reach_reaction", "reach_chuck", "reach_moment", "reach_sag")
+"""What a load anywhere on the stock adds; zero where nothing is fixed to it."""
 
 CARRIED_LIMITS: Final = ("limit.support_reaction.rated", "limit.support_reaction.absolute")
 """Limits that follow from the supports chosen."""
@@ -55,6 +59,7 @@ def carry_rows(
     )
     stocks = stocks_of(numbers[part.stock])
     columns = {name: np.empty(len(rows)) for name in UNTROUBLED}
+    columns |= {name: np.zeros(len(rows)) for name in REACH}
     seats = vocabulary.facts["seat"].values
     seat = np.zeros(len(rows), dtype=np.int8)
     places: dict[tuple[float, ...], int] = {}
@@ -77,6 +82,10 @@ def carry_rows(
         carry = carrier.carry(stocks.take(members))
         for name, column in carry.columns.items():
             columns[name][members] = column
+        # Rules older than this answer without it.
+        if "fitting_sweep" in vocabulary.measures:
+            chosen = [choice.stations for choice in carry.choices]
+            _reach(columns, part, stocks, members, chosen, carry.which)
         codes = [seats.index(name) if name in seats else 0 for name in carry.seats]
         seat[members] = np.array(codes, dtype=np.int8)[carry.which]
         numbers_of = [places.setdefault(item.stations, len(places)) for item in carry.choices]
@@ -123,7 +132,7 @@ def _carry_whole(
     figures, seats = figures_of(rule_set), rule_set.vocabulary.facts["seat"].values
     is_whole = np.array(
         [not (g.parts or g.cuts or g.stations or g.behind) for g in part.geometries], dtype=np.bool_
-    )[part.geometry]
+    )[part.geometry] & ~(part.off_axis_mass > 0)
     length = np.array([item.length for item in part.geometries])[part.geometry]
     is_left = np.ones(len(rows), dtype=np.bool_)
     kind = machine * len(usable) + use
@@ -148,6 +157,25 @@ def _carry_whole(
         numbers = [places.setdefault(item, len(places)) for item in planned.stations]
         place[rows[settled]] = np.array(numbers, dtype=np.intp)[planned.which]
     return np.flatnonzero(is_left)
+
+
+def _reach(
+    columns: dict[str, Floats],
+    part: JobTable,
+    stocks: Stocks,
+    members: Index,
+    stations: Sequence[tuple[float, ...]],
+    which: Index,
+) -> None:
+    """Fill in what a load on the stock adds, for rows of one geometry with something fixed."""
+    for number, row in enumerate(members.tolist()):
+        if part.off_axis_mass[row] > 0:
+            front = part.geometries[int(part.geometry[row])].front
+            found = reach(front, stations[int(which[number])])
+            columns["reach_reaction"][row] = found.reaction
+            columns["reach_chuck"][row] = found.chuck_reaction
+            columns["reach_moment"][row] = found.chuck_moment
+            columns["reach_sag"][row] = found.sag / stocks.stiffness[row]
 
 
 def _nominal_share(frame: Frame, rows: Index) -> Floats:

@@ -114,7 +114,7 @@ NOT_SHOWN: Final = {
     "JobAsked.parts", "JobAsked.cuts", "JobAsked.stations", "JobAsked.behind", "JobAsked.bow",
     "JobAsked.off_axis", "JobAsked.fitted", "JobAsked.grip", "JobAsked.ends",
     "JobAsked.contents", "JobAsked.coating", "PartWanted.length", "PartWanted.count",
-    "OffAxis.mass", "OffAxis.distance",
+    "OffAxis.mass", "OffAxis.distance", "OffAxis.size",
     # on the sheet or its drawing
     "SetUp.remnant", "SetUp.trim", "SetUp.stub", "SetUp.last_station", "Support.title",
     # the measures of the same name show the worse of all stages

@@ -174,11 +174,34 @@ def tip_bow(
 
 def rotary_inertia(
     linear_mass: float, gyration_squared: float, length: float, off_axis_mass: float,
-    off_axis_distance: float,
+    off_axis_distance: float, off_axis_size: float, swept_size: float,
 ) -> float:  # fmt: skip
-    """J = m k^2, and m e^2 for what stands beside the axis (parallel axes), kg m^2."""
+    """J = m k^2, and m e^2 for what stands beside the axis (parallel axes), kg m^2.
+
+    A disc of diameter s has m s^2 / 8 about its own centre, a ring about the stock
+    m (s^2 + d^2) / 8 (handbook); a width that is not said is left out.
+    """
     own = linear_mass * (length / 1e3) * (gyration_squared / 1e6)
-    return own + off_axis_mass * (off_axis_distance / 1e3) ** 2
+    wide, hole = off_axis_size / 1e3, swept_size / 1e3
+    beside = off_axis_mass * (off_axis_distance / 1e3) ** 2
+    if math.isnan(wide):
+        return own + beside
+    if off_axis_distance == 0:
+        return own + off_axis_mass * (wide**2 + hole**2) / 8
+    return own + beside + off_axis_mass * wide**2 / 8
+
+
+def fitting_sweep(
+    off_axis_mass: float, off_axis_distance: float, off_axis_size: float, swept_size: float,
+    unsaid_width: float,
+) -> float:  # fmt: skip
+    """Twice the farthest reach; unsaid, the reach outward is at most that inward to the stock."""
+    if off_axis_mass == 0:
+        return math.nan
+    half = off_axis_size / 2
+    if math.isnan(half):
+        half = unsaid_width * max(off_axis_distance - swept_size / 2, 0)
+    return 2 * (off_axis_distance + half)
 
 
 ONE_LINE: Final[dict[str, Callable[..., float]]] = {
@@ -192,6 +215,18 @@ ONE_LINE: Final[dict[str, Callable[..., float]]] = {
     "needed_length": lambda part_total, part_count, kerf: part_total + part_count * kerf,
     "part_mass": lambda linear_mass, longest_part: linear_mass * (longest_part / 1000),
     "usual_bow": lambda straightness, length: straightness * length,
+    "sag": lambda carried_sag, off_axis_mass, reach_sag: (
+        carried_sag + off_axis_mass * G * reach_sag
+    ),
+    "chuck_reaction": lambda carried_chuck_reaction, off_axis_mass, reach_chuck: (
+        carried_chuck_reaction + off_axis_mass * G * reach_chuck
+    ),
+    "chuck_moment": lambda carried_chuck_moment, off_axis_mass, reach_moment: (
+        carried_chuck_moment + off_axis_mass * G * (reach_moment / 1e3)
+    ),
+    "support_reaction": lambda carried_reaction, off_axis_mass, reach_reaction: (
+        carried_reaction + off_axis_mass * G * reach_reaction
+    ),
     "bowed_sweep": lambda swept_size, bow: swept_size + bow + bow,
 }
 FORMULAS: Final[dict[str, Callable[..., float]]] = ONE_LINE | {
@@ -200,15 +235,15 @@ FORMULAS: Final[dict[str, Callable[..., float]]] = ONE_LINE | {
         jaw_stress, jaw_deflection, jaw_force_setting, jaw_slip_factor, bow, unbalance_torque,
         drive_torque, rapid_override, acceleration_setting, bow_allowed, bow_to_refuse,
         tip_sweep, tip_bow, rotary_inertia, stop_jaw_torque, stop_grip_factor,
+        fitting_sweep,
     )
 }  # fmt: skip
 # What is only given a name: the number itself is worked out elsewhere and tested there.
 NAMED: Final = {
     "round_diameter": "round_size", "swept_diameter": "swept_size", "wall": "nominal_wall",
     "thin_wall": "thin_wall_size", "length_behind": "behind", "inside_diameter": "inside_size",
-    "support_span": "carried_span", "overhang": "carried_overhang", "sag": "carried_sag",
-    "chuck_reaction": "carried_chuck_reaction", "chuck_moment": "carried_chuck_moment",
-    "support_reaction": "carried_reaction", "lift_off": "carried_lifted",
+    "support_span": "carried_span", "overhang": "carried_overhang", "lift_off": "carried_lifted",
+    "fitting_width": "off_axis_size",
     "fitting_parts": "parts_fitting", "blocked_stations": "stations_blocked",
     "spare_supports": "stations_spare", "tab_stress": "worst_tab_stress",
     "tab_allowance": "tab_strength", "unheld_parts": "parts_unheld",
@@ -232,7 +267,11 @@ RANGES: Final[dict[str, tuple[float, float]]] = {
     "elasticity": (69e3, 210e3), "yield_strength": (150, 450), "crush_share": (0.3, 0.8),
     "friction": (0.07, 0.45), "override_step": (0.01, 0.1), "acceleration_step": (0.01, 0.2),
     "bow_step": (0.5, 3), "jaw_force_step": (5, 100), "bow_to_refuse": (0, 30),
-    "carried_alone": (0, 1), "stop_torque": (10, 400), "stop_jaw_torque": (5, 300),
+    "carried_alone": (0, 1), "off_axis_size": (40, 400), "unsaid_width": (0, 1),
+    "carried_sag": (0, 2), "carried_chuck_reaction": (100, 5e3), "carried_chuck_moment": (10, 3e3),
+    "carried_reaction": (100, 5e3), "reach_sag": (0, 5e-3), "reach_chuck": (0.5, 2),
+    "reach_moment": (100, 3e3), "reach_reaction": (0.5, 3), "stop_torque": (10, 400),
+    "stop_jaw_torque": (5, 300),
 }  # fmt: skip
 ROWS: Final = 400
 FLAGS: Final = frozenset({"is_timed", "carried_alone"})
@@ -246,8 +285,13 @@ def random_inputs(name: str) -> dict[str, np.ndarray[Any, Any]]:
         found[flag] = np.round(found[flag])
     if "bow_stated" in found:
         found["bow_stated"][::3] = np.nan
+    if "off_axis_size" in found:
+        found["off_axis_size"][::3] = np.nan
+        found["off_axis_distance"][::4] = 0.0
     if "behind" in found:
         found["behind"][::4] = 0.0
+    if name == "fitting_sweep":
+        found["off_axis_mass"][::4] = 0.0
     return found
 
 
@@ -283,8 +327,8 @@ def test_every_input_of_a_measure_matters(name: str) -> None:
         more = column * 1.1
         if key in FLAGS:
             more = 1 - column
-        if name == "bore_needed" and key == "behind":
-            more = column[::-1]  # whether some stands behind is all that matters
+        if (name, key) in {("bore_needed", "behind"), ("fitting_sweep", "off_axis_mass")}:
+            more = column[::-1]  # whether there is some is all that matters
         after = REGISTRY[name].function(*(inputs | {key: more}).values())
         assert not np.allclose(before, after, rtol=1e-6, equal_nan=True), key
         row = int(np.argmax(np.nan_to_num(np.abs(after - before), nan=0.0)))
