@@ -223,7 +223,10 @@ def read_job(
         contents=read["contents"],
         coating=read["coating"],
         fitted=read["fitted"],
-        assumptions=(*reading.assumptions, *_assumptions(text, grade, vocabulary)),
+        assumptions=(
+            *reading.assumptions,
+            *_assumptions(text, grade, read["section"].shape, vocabulary),
+        ),
         behind=read["behind"],
         grip=read["grip"],
     )
@@ -269,20 +272,19 @@ def _usual_grade(section: Section | None, catalogue: Catalogue) -> TakenGrade:
     )
 
 
-def _assumptions(text: JobText, grade: TakenGrade, vocabulary: Vocabulary) -> Iterable[str]:
+def _assumptions(
+    text: JobText, grade: TakenGrade, shape: str, vocabulary: Vocabulary
+) -> Iterable[str]:
     if grade.assumption:
         yield grade.assumption
     # Rules older than this counted its weight nowhere.
     if text.off_axis.strip() and "fitting_sweep" in vocabulary.measures:
-        yield (
-            "Where along the stock something is fixed is not asked: supports are planned without "
-            "it, and its weight is counted where it loads them and the chuck most."
-        )
+        yield "What is fixed to the stock was counted where along it its weight loads most."
     if not text.bow.strip():
         product = grade.grade.product
         basis = "no number in the product standard: 0.2 % of the length, common practice"
-        if product.straightness is not None:
-            basis = f"{product.name}: {product.straightness * 100:g} % of the length"
+        if (share := product.straight(shape)) is not None:
+            basis = f"{product.name}: {share * 100:g} % of the length"
         yield f"Bow not stated: at the heavy end the most that is usual was taken ({basis})."
     if not text.contents.strip() and not text.ends.strip():
         yield "Ends and contents not stated: new, open, clean and empty stock was taken."

@@ -2,10 +2,10 @@
 
 from typing import Final
 
-from . import bow, chuck, drive, fitting, grip, stock, stop, supports
+from . import bow, chuck, drive, fitting, grip, rolling, stock, stop, supports
 from .registry import GIVEN, Measured, MeasureFunction, compute, in_order, needs_of
 
-REGISTRY: Final = in_order(stock, bow, drive, chuck, supports, grip, stop, fitting)
+REGISTRY: Final = in_order(stock, bow, drive, chuck, supports, grip, stop, fitting, rolling)
 """Every measure by name, in the order in which an answer lists them."""
 
 __all__ = ["GIVEN", "REGISTRY", "MeasureFunction", "Measured", "compute", "needs_of"]
