@@ -242,6 +242,15 @@ def test_the_chuck_alone_bears_the_whole_lever() -> None:
         assert with_it - bare == pytest.approx(more, rel=1e-9)
 
 
+def test_a_long_free_end_levers_the_chuck_up() -> None:
+    """4 m beyond a support at 1 m: 1 - (1 + 3 c / 2 s) = -6 on a clamped chuck, M = W c / 2."""
+    found = reach(5000.0, (1000.0,))
+    assert found.reaction == pytest.approx(7.0)
+    assert found.chuck_reaction == pytest.approx(6.0)
+    assert found.chuck_moment == pytest.approx(2000.0)
+    assert found.sag == pytest.approx(1000.0**3 / 48)
+
+
 def test_a_fitting_loads_supports_and_chuck_wherever_it_sits() -> None:
     """Never less than its weight on the worst support, and on the chuck."""
     text = "40 kg @ 0 mm x 200 mm"
