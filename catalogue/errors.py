@@ -14,6 +14,7 @@ ERROR_CODES: dict[str, str] = {
     "unit-unknown": "The unit is not one the tool knows.",
     "unit-mismatch": "The unit measures something else than what was asked for.",
     "length-unreadable": "The text cannot be read as a length.",
+    "flange-unknown": "No flange of this size and class is in the table.",
     "length-range": "A length must be above zero and at most 100 m.",
     "value-range": "The number is outside what is physically possible for this input.",
     "designation-unreadable": "The text is not a way of writing a section that the tool knows.",

@@ -121,6 +121,7 @@ def show_one(
             ("torque", f"{show(rotary.torque_available, 'N*m', units)} available, "
                        f"{show(rotary.torque_friction, 'N*m', units)} lost to friction"),
             ("lowest override", f"{rotary.lowest_override:.0%}"),
+            *_stop_rows(machine, units),
             ("chuck", f"{chuck.jaws} jaws{_moving(chuck)} of {show(chuck.jaw_force, 'N', units)}, "
                       f"friction {chuck.jaw_friction:g}, bore {show(chuck.bore, 'mm', units)}"),
             ("bed", f"stations from {show(bed.first_station, 'mm', units)} to "
@@ -133,6 +134,13 @@ def show_one(
         ],
     )  # fmt: skip
     return 0
+
+
+def _stop_rows(machine: MachineModel, units: System) -> list[tuple[str, str]]:
+    torque = machine.stop_torque
+    if not math.isfinite(torque):
+        return []
+    return [("emergency stop", f"brakes with {show(torque, 'N*m', units)}")]
 
 
 def _moving(chuck: Chuck) -> str:

@@ -78,8 +78,10 @@ def _check_numbers(top: Problems, vocabulary: Vocabulary, served: Served) -> Non
 def _check_parameters(
     problems: Mapping[str, Problems], parameters: Mapping[str, Parameter], served: Served
 ) -> None:
-    for name, wanted in served.parameters.items():
+    for name, wanted in (*served.parameters.items(), *served.newer_parameters.items()):
         parameter = parameters.get(name)
+        if parameter is None and name in served.newer_parameters:
+            continue
         top = problems.get(parameter.file if parameter else "", problems["vocabulary"])
         if parameter is None:
             what = f"is missing; the engine reads it. State it in a topic file, {in_words(wanted)}."

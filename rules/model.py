@@ -3,6 +3,7 @@
 import datetime as dt
 import math
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Literal, NamedTuple
 
 from .expression import Logical, Numeric
@@ -205,6 +206,7 @@ class Served(NamedTuple):
         facts: by fact that it fills, values that must be among those of the vocabulary.
         newer_facts: those of them that a vocabulary may lack, because it is older than they are.
         parameters: unit by name of those it reads; none may be below zero.
+        newer_parameters: the same of those that a rule set may lack, because it is older.
         not_zero: those of them that must be above zero.
         lookups: what each table that it reads is asked by, and the unit of its values.
     """
@@ -216,3 +218,4 @@ class Served(NamedTuple):
     not_zero: frozenset[str]
     lookups: Mapping[str, tuple[str, str]]
     newer_facts: frozenset[str] = frozenset()
+    newer_parameters: Mapping[str, str] = MappingProxyType({})

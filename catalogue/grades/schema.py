@@ -137,6 +137,13 @@ class ProductTable(Table):
     straightness: Annotated[
         Number | None, Field(description="Greatest bow / length.", examples=["0.2 %"])
     ] = None
+    straightness_shaped: Annotated[
+        Number | None,
+        Field(description="Of a square or rectangle, where it differs.", examples=["0.15 %"]),
+    ] = None
+    seamless: Annotated[
+        bool, Field(description="Whether it may be delivered seamless, with an eccentric wall.")
+    ] = False
 
 
 class ToleranceFile(Table):

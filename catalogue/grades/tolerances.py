@@ -61,6 +61,14 @@ class Product(NamedTuple):
     mass_plus: float | None
     straightness: float | None
     mass_minus: float | None = None
+    straightness_shaped: float | None = None
+    seamless: bool = False
+
+    def straight(self, shape: str) -> float | None:
+        """Return the greatest bow over length of this shape; None where none is named."""
+        if shape == "round" or self.straightness_shaped is None:
+            return self.straightness
+        return self.straightness_shaped
 
 
 class MillRange(NamedTuple):
@@ -110,6 +118,7 @@ def mill_range(section: Section, product: Product) -> MillRange:
         grown = thick * (outside * size_ratio - thick) / (wall * (outside - wall))
         # For other shapes the girth grows with size and the area with wall: no less than that.
         mass_ratio = grown if section.shape == "round" else thick_ratio * size_ratio
+    straightness = product.straight(section.shape)
     return MillRange(
         size_ratio=size_ratio,
         least_size_ratio=1 - size.minus.of(outside) / outside,
@@ -117,7 +126,7 @@ def mill_range(section: Section, product: Product) -> MillRange:
         gyration_ratio=size_ratio**2,
         thin_wall=thin,
         thick_wall=max(thick, wall),
-        straightness=math.nan if product.straightness is None else product.straightness,
+        straightness=math.nan if straightness is None else straightness,
     )
 
 
@@ -184,6 +193,8 @@ def _product(name: str, table: ProductTable, problems: Problems) -> Product:
         mass_plus=None if table.mass is None else table.mass.plus,
         straightness=table.straightness,
         mass_minus=None if table.mass is None else table.mass.minus,
+        straightness_shaped=table.straightness_shaped,
+        seamless=table.seamless,
     )
 
 

@@ -46,7 +46,10 @@ UNSTATED: Final = Limit(math.nan, math.nan, math.nan, "")
 
 
 class Rotary(NamedTuple):
-    """The rotary drive. kg*m^2, rad/s, s or rad/s^2, N*m; lowest_override is a share."""
+    """The rotary drive. kg*m^2, rad/s, s or rad/s^2, N*m; lowest_override is a share.
+
+    ``stop_torque`` and ``stop_time`` are of an emergency stop, NaN where not stated.
+    """
 
     fixed_inertia: float
     rapid_speed: float
@@ -56,6 +59,8 @@ class Rotary(NamedTuple):
     torque_available: float
     torque_friction: float
     lowest_override: float
+    stop_torque: float = math.nan
+    stop_time: float = math.nan
 
     @property
     def acceleration(self) -> float:
@@ -185,6 +190,18 @@ class MachineModel(NamedTuple):
     def limit(self, name: str) -> Limit:
         """Return a limit, all NaN where the builder has not stated it."""
         return self.limits.get(name, UNSTATED)
+
+    @property
+    def stop_torque(self) -> float:
+        """Torque that an emergency stop brakes with at the chuck, N*m; NaN where not stated.
+
+        A stop time is that of stock of the rated inertia from full rapid. Stated in both ways,
+        the harder stop counts.
+        """
+        rotary = self.rotary
+        turning = rotary.fixed_inertia + self.limit("rotary_inertia").rated
+        stated = (rotary.stop_torque, turning * rotary.rapid_speed / rotary.stop_time)
+        return max((torque for torque in stated if math.isfinite(torque)), default=math.nan)
 
     @property
     def offered(self) -> dict[str, str]:

@@ -224,6 +224,8 @@ class _Builder:
             torque_available=table.torque_available,
             torque_friction=table.torque_friction,
             lowest_override=table.lowest_override,
+            stop_torque=_stated(table.stop_torque),
+            stop_time=_stated(table.stop_time),
         )
 
     def chuck(self, table: ChuckTable) -> Chuck:

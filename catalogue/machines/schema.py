@@ -233,6 +233,22 @@ class RotaryTable(Table):
             examples=[0.25],
         ),
     ]  # fmt: skip
+    stop_torque: Annotated[
+        Torque | None,
+        Field(
+            description="Torque that an emergency stop brakes with, at the chuck. Neither it nor "
+            "stop_time stated: whether jaws and tabs hold in such a stop is not assessed.",
+            examples=["60 N*m"],
+        ),
+    ] = None
+    stop_time: Annotated[
+        Time | None,
+        Field(
+            description="Time of an emergency stop from full rapid with stock of the rated "
+            "inertia. Stated beside stop_torque, the harder stop counts.",
+            examples=["0.4 s"],
+        ),
+    ] = None
 
 
 class ChuckTable(Table):

@@ -123,6 +123,8 @@ class OffAxis(_Part):
     """kg."""
     distance: float
     """mm from the axis."""
+    size: float | None = field(default=None, metadata=IF_ANY)
+    """Its greatest width across the axis, mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

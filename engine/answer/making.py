@@ -160,6 +160,10 @@ class _Maker:
             names.append("jaw_motion")
         if "support_give" in self.rule_set.vocabulary.not_assessed and is_give_open(machine):
             names.append("support_give")
+        if "emergency_stop" in self.rule_set.vocabulary.not_assessed and not math.isfinite(
+            machine.stop_torque
+        ):
+            names.append("emergency_stop")
         if not self.decision.frame.is_carried[row]:
             names.append("supports")
         return tuple(names)
@@ -340,7 +344,11 @@ def job_asked(job: Job) -> doc.JobAsked:
              for name, fact in (("ends", job.ends), ("contents", job.contents),
                                 ("coating", job.coating))}  # fmt: skip
     off_axis = (
-        doc.OffAxis(mass=job.off_axis_mass, distance=job.off_axis_distance)
+        doc.OffAxis(
+            mass=job.off_axis_mass,
+            distance=job.off_axis_distance,
+            size=None if math.isnan(job.off_axis_size) else job.off_axis_size,
+        )
         if job.off_axis_mass
         else None
     )

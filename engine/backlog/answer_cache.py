@@ -199,5 +199,5 @@ def _columns_of(table: JobTable) -> list[NDArray[Any]]:
     """Return everything that makes a job; the columns that differ most come first."""
     return [
         table.geometry, table.stock, table.bow, table.off_axis_mass, table.off_axis_distance,
-        table.fitting, *table.facts.values(),
+        table.off_axis_size, table.fitting, *table.facts.values(),
     ]  # fmt: skip

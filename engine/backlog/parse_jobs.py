@@ -23,6 +23,7 @@ from ..arrays import Codes, Floats
 from ..combinations import combined
 from ..jobs.checks import check_positions
 from ..jobs.fields import FIELDS, Field
+from ..jobs.fitting import Fitting
 from ..jobs.job import Geometry
 from ..jobs.job_table import JOB_FACTS, Index, JobTable, Stock
 from ..jobs.parse import Reading, grade_of, read_field
@@ -275,8 +276,8 @@ class Normaliser:
             for item in found["fitted"]
         ]
         off_axis = np.array(
-            [item.value or (0.0, 0.0) for item in found["off_axis"]], dtype=np.float64
-        ).reshape(-1, 2)[codes["off_axis"][rows]]
+            [item.value or Fitting() for item in found["off_axis"]], dtype=np.float64
+        ).reshape(-1, 3)[codes["off_axis"][rows]]
         return JobTable(
             tuple(self._stocks),
             np.array(stocks, dtype=np.intp)[code],
@@ -287,6 +288,7 @@ class Normaliser:
             bow=_numbers(found["bow"])[codes["bow"][rows]],
             off_axis_mass=off_axis[:, 0],
             off_axis_distance=off_axis[:, 1],
+            off_axis_size=off_axis[:, 2],
             facts={name: self._fact(name, found[name])[codes[name][rows]] for name in JOB_FACTS},
         )
 

@@ -14,6 +14,7 @@ from ...rules.model import RuleSet
 from ..arrays import Floats
 from ..inputs.stock import coating_mass
 from ..jobs.job_table import Stock
+from ..measures.stock import fitting_inertia
 from .decide import Decision
 from .mill_chance import (
     LAWS,
@@ -104,7 +105,8 @@ def _limits_per_length(decision: Decision, measure: str, bound: Bound) -> Floats
     mass, distance = given["off_axis_mass"], given["off_axis_distance"]
     if measure == "stock_mass":
         return (limit - mass) / metres
-    return (limit - mass * (distance / 1e3) ** 2) * 1e6 / metres
+    own = fitting_inertia(mass, distance, given["off_axis_size"], given["swept_size"])
+    return (limit - own) * 1e6 / metres
 
 
 def _inch_share(section: Section) -> float:

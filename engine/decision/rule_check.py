@@ -18,7 +18,7 @@ from ...rules.expression import Compare, Name, comparisons_in, facts_in, names_i
 from ...rules.model import Rule, RuleSet
 from ..answer.document import VERDICTS
 from ..arrays import Bools, Floats
-from ..inputs.figures import LOOKUPS, PARAMETERS
+from ..inputs.figures import LOOKUPS, NEWER, PARAMETERS
 from ..inputs.frame import Frame
 from ..measures import Measured
 from ..tolerance import TOLERANCE
@@ -174,7 +174,7 @@ def _unused(rule_set: RuleSet) -> Iterable[Problem]:
         ),
     )
     for name in rule_set.parameters:
-        if f"param.{name}" not in used and name not in PARAMETERS:
+        if f"param.{name}" not in used and name not in (*PARAMETERS, *NEWER):
             yield Problem("parameter-not-read", f"nothing reads the parameter {name}")
 
 

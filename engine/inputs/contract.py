@@ -11,7 +11,7 @@ from ...rules import loader
 from ...rules.model import RuleSet, Served
 from ..measures import REGISTRY
 from ..statics.seating import NAMED_SEATS
-from .figures import LOOKUPS, NOT_ZERO, PARAMETERS
+from .figures import LOOKUPS, NEWER, NOT_ZERO, PARAMETERS
 from .machine import NOT_STATED, NUMBERS
 
 SERVED: Final = Served(
@@ -32,6 +32,7 @@ SERVED: Final = Served(
     },
     newer_facts=frozenset({"jaw_motion"}),
     parameters=PARAMETERS,
+    newer_parameters=NEWER,
     not_zero=NOT_ZERO,
     lookups=LOOKUPS,
 )

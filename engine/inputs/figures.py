@@ -34,6 +34,14 @@ PARAMETERS: Final[dict[str, str]] = {
 }
 """Unit by name of every parameter that the engine reads."""
 
+NEWER: Final[dict[str, str]] = {
+    "roller_arm": "mm",
+    "ball_drag": "1",
+    "wall_eccentricity": "1",
+    "walk_share": "1",
+}
+"""Unit by name of parameters that older rule sets lack: there they count as 0, as they did."""
+
 NOT_ZERO: Final = frozenset(
     {
         "override_step",
@@ -107,10 +115,14 @@ class Figures(NamedTuple):
 
 
 class StockFigures(NamedTuple):
-    """What the rule files say of stock: usual bow over length, zinc of one face by the wall."""
+    """What the rule files say of stock: usual bow over length, zinc of one face by the wall.
+
+    ``eccentricity`` is that of a seamless wall over the wall.
+    """
 
     straightness: float
     zinc_mass: Lookup
+    eccentricity: float
 
 
 @lru_cache(maxsize=8)
@@ -137,4 +149,11 @@ def figures_of(rule_set: RuleSet) -> Figures:
 def stock_figures_of(rule_set: RuleSet) -> StockFigures:
     """Return what a rule set says of stock."""
     straightness = rule_set.parameters["usual_straightness"].value
-    return StockFigures(straightness, rule_set.lookups["zinc_mass"])
+    eccentricity = newer(rule_set, "wall_eccentricity")
+    return StockFigures(straightness, rule_set.lookups["zinc_mass"], eccentricity)
+
+
+def newer(rule_set: RuleSet, name: str) -> float:
+    """Return a parameter that older rule sets lack."""
+    found = rule_set.parameters.get(name)
+    return 0.0 if found is None else found.value

@@ -87,6 +87,7 @@ def machine_numbers(machine: MachineModel) -> dict[str, float]:
         "is_timed": float(rotary.ramp == "constant-time"),
         "torque_available": rotary.torque_available,
         "torque_friction": rotary.torque_friction,
+        "stop_torque": machine.stop_torque,
         "jaws": float(chuck.jaws),
         "ring_moment": RING_MOMENT[chuck.jaws],
         "ring_deflection": RING_DEFLECTION[chuck.jaws],

@@ -13,9 +13,10 @@ from ...rules.model import RuleSet
 from ..jobs.job_table import Index, JobTable
 from ..statics.stocks import parts_fitting
 from ..statics.support_loads import UNTROUBLED
-from .figures import MEASURED, figures_of, stock_figures_of
+from .figures import MEASURED, figures_of, newer, stock_figures_of
 from .frame import Frame
 from .machine import machine_facts, machine_numbers, sizes_in_inches, spreader
+from .rolling import drag_levers
 from .stock import job_columns, stock_columns
 from .supports import usable_choices
 
@@ -76,6 +77,7 @@ def build_frame(
         given[name] = np.broadcast_to(value, rows)
     for bound in ("rated", "absolute"):
         numbers[f"limit.support_reaction.{bound}"] = given[f"reaction_{bound}"]
+    given["walk_share"] = np.broadcast_to(newer(rule_set, "walk_share"), rows)
     fitted = [
         [item.fitted_as_delivered | (codes & item.offered.keys()) for codes in table.fittings]
         for item in machines
@@ -90,6 +92,10 @@ def build_frame(
     bow_given = vocabulary.facts["bow_given"].values
     carried = vocabulary.facts["carried"].values
     usable, use = usable_choices(table, machines, machine, fitted, figures_of(rule_set))
+    given["drag_lever"] = drag_levers(
+        usable, use, given["round_size"], newer(rule_set, "roller_arm"),
+        newer(rule_set, "ball_drag"),
+    )  # fmt: skip
     facts = (
         table.facts
         | machine_facts(machines, machine, vocabulary)

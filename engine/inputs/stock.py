@@ -78,10 +78,27 @@ def _stock_inputs(
         "grip_radius": min(section.height, section.width) / 2,
         "yield_strength": grade.yield_strength,
         "elasticity": grade.elasticity,
+        "eccentricity": 0.0,
+        "h.eccentricity": eccentricity(section, grade, figures.eccentricity),
+        "unsaid_width": 0.0,
+        "h.unsaid_width": 1.0,
         "usual_bow_share": 0.0,
         "h.usual_bow_share": straightness,
         "straightness": straightness,
     }
+
+
+def eccentricity(section: Section, grade: Grade, share: float) -> float:
+    """Return how far the centre of mass lies off the axis by an eccentric wall, mm.
+
+    Of rounds that may be seamless: the bore lies beside the outside by ``share`` of the wall, so
+    the centre of mass lies share t Ri^2 / (Ro^2 - Ri^2) off (statics of a disc with a hole).
+    """
+    if section.shape != "round" or not grade.product.seamless:
+        return 0.0
+    outer = section.height / 2
+    inner = outer - section.wall
+    return share * section.wall * inner**2 / (outer**2 - inner**2)
 
 
 def stock_columns(
@@ -113,6 +130,7 @@ def job_columns(table: JobTable) -> dict[str, Floats]:
         "bow_stated": table.bow,
         "off_axis_mass": table.off_axis_mass,
         "off_axis_distance": table.off_axis_distance,
+        "off_axis_size": table.off_axis_size,
         "part_total": spread([part_total(item) for item in geometries]),
         "part_count": spread([sum(part.count for part in item.parts) for item in geometries]),
         "longest_part": spread([longest_part(item) for item in geometries]),

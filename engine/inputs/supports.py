@@ -9,6 +9,7 @@ from ...catalogue.machines.model import MachineModel
 from ...rules.model import RuleSet
 from ..arrays import Codes, Floats
 from ..jobs.job_table import Index, JobTable
+from ..statics.point_load import reach
 from ..statics.stocks import (
     Keyed,
     Stocks,
@@ -28,6 +29,9 @@ from .turning import Planned, Under, turn
 MANY: Final = 64
 """Rows from which stock that is not cut is planned for all its lengths at once."""
 
+
+REACH: Final = ("reach_reaction", "reach_chuck", "reach_moment", "reach_sag")
+"""What a load anywhere on the stock adds; zero where nothing is fixed to it."""
 
 CARRIED_LIMITS: Final = ("limit.support_reaction.rated", "limit.support_reaction.absolute")
 """Limits that follow from the supports chosen."""
@@ -65,6 +69,7 @@ def carry_rows(
     stocks = stocks_of(numbers[part.stock])
     columns = {name: np.empty(len(rows)) for name in UNTROUBLED}
     under = Under(len(rows))
+    columns |= {name: np.zeros(len(rows)) for name in REACH}
     seats = vocabulary.facts["seat"].values
     seat = np.zeros(len(rows), dtype=np.int8)
     places: dict[tuple[float, ...], int] = {}
@@ -87,6 +92,10 @@ def carry_rows(
         carry = carrier.carry(stocks.take(members))
         for name, column in carry.columns.items():
             columns[name][members] = column
+        # Rules older than this answer without it.
+        if "fitting_sweep" in vocabulary.measures:
+            chosen = [choice.stations for choice in carry.choices]
+            _reach(columns, part, stocks, members, chosen, carry.which)
         codes = [seats.index(name) if name in seats else 0 for name in carry.seats]
         seat[members] = np.array(codes, dtype=np.int8)[carry.which]
         numbers_of = [places.setdefault(item.stations, len(places)) for item in carry.choices]
@@ -106,6 +115,15 @@ def carry_rows(
         ),
         figures,
     )  # fmt: skip
+    frame = _filled(frame, rows, columns)
+    facts = dict(frame.facts)
+    facts["seat"] = np.array(facts["seat"])
+    facts["seat"][rows] = seat
+    return frame._replace(facts=facts, places=tuple(places), place=place)
+
+
+def _filled(frame: Frame, rows: Index, columns: dict[str, Floats]) -> Frame:
+    """Return the frame with what rules read of the supports of some rows."""
     given, heavy, limits = dict(frame.given), dict(frame.heavy), dict(frame.numbers)
     nominal = _nominal_share(frame, rows)
     for name, column in columns.items():
@@ -118,15 +136,9 @@ def carry_rows(
         given[name] = full
     for bound in ("rated", "absolute"):
         limits[f"limit.support_reaction.{bound}"] = given[f"reaction_{bound}"]
-    facts = dict(frame.facts)
-    facts["seat"] = np.array(facts["seat"])
-    facts["seat"][rows] = seat
     is_carried = frame.is_carried.copy()
     is_carried[rows] = True
-    return frame._replace(
-        given=given, heavy=heavy, numbers=limits, facts=facts, is_carried=is_carried,
-        places=tuple(places), place=place,
-    )  # fmt: skip
+    return frame._replace(given=given, heavy=heavy, numbers=limits, is_carried=is_carried)
 
 
 Into = tuple[dict[str, Floats], Codes, dict[tuple[float, ...], int], Index, Index, Under]
@@ -149,7 +161,7 @@ def _carry_whole(
     figures, seats = figures_of(rule_set), rule_set.vocabulary.facts["seat"].values
     is_whole = np.array(
         [not (g.parts or g.cuts or g.stations or g.behind) for g in part.geometries], dtype=np.bool_
-    )[part.geometry]
+    )[part.geometry] & ~(part.off_axis_mass > 0)
     length = np.array([item.length for item in part.geometries])[part.geometry]
     is_left = np.ones(len(rows), dtype=np.bool_)
     kind = machine * len(usable) + use
@@ -177,6 +189,25 @@ def _carry_whole(
         stands = [dealt(best, len(item)) if best.supports else () for item in planned.stations]
         under.note(settled, stands, planned.which)
     return np.flatnonzero(is_left)
+
+
+def _reach(
+    columns: dict[str, Floats],
+    part: JobTable,
+    stocks: Stocks,
+    members: Index,
+    stations: Sequence[tuple[float, ...]],
+    which: Index,
+) -> None:
+    """Fill in what a load on the stock adds, for rows of one geometry with something fixed."""
+    for number, row in enumerate(members.tolist()):
+        if part.off_axis_mass[row] > 0:
+            front = part.geometries[int(part.geometry[row])].front
+            found = reach(front, stations[int(which[number])])
+            columns["reach_reaction"][row] = found.reaction
+            columns["reach_chuck"][row] = found.chuck_reaction
+            columns["reach_moment"][row] = found.chuck_moment
+            columns["reach_sag"][row] = found.sag / stocks.stiffness[row]
 
 
 def _nominal_share(frame: Frame, rows: Index) -> Floats:

@@ -120,9 +120,11 @@ class JobText(NamedTuple):
         option="--behind", metavar="LENGTH", what="length behind",
     )] = ""  # fmt: skip
     off_axis: Annotated[str, Field(
-        "off-axis", "Flange or branch", "A flange, branch or clamp beside the axis.",
+        "off-axis", "Flange or branch",
+        "A flange, branch or clamp, with its width across the axis.",
         "12 kg @ 150 mm", "offaxis offaxismass eccentric flange",
-        option="--off-axis", metavar="'MASS @ DISTANCE'", hint="Mass @ distance from the axis",
+        option="--off-axis", metavar="'MASS @ DISTANCE'",
+        hint="Mass @ distance from the axis x width, or: blind flange 6 class 150",
     )] = ""  # fmt: skip
     ends: Annotated[str, Field(
         "fact", "Ends", "The ends: open, sealed, flanged or coupled.", "open", "ends end enden",

@@ -22,6 +22,7 @@ class Job(NamedTuple):
     Attributes:
         bow: mid-offset in mm, NaN where not stated.
         off_axis_mass, off_axis_distance: a flange, branch or clamp, kg and mm; 0 for none.
+        off_axis_size: its greatest width across the axis, mm; NaN where it is not said.
         ends, contents, coating: values of the facts of the vocabulary.
         fitted: codes of accessories the job or site says are fitted.
         assumptions: what was taken for granted, as sentences for the answer.
@@ -45,6 +46,7 @@ class Job(NamedTuple):
     assumptions: tuple[str, ...] = ()
     behind: float = 0.0
     grip: str = "outside"
+    off_axis_size: float = math.nan
 
     @property
     def front(self) -> float:

@@ -36,7 +36,7 @@ class JobTable(NamedTuple):
         geometries, geometry: the same of lengths, parts, cuts and stations.
         fittings, fitting: the same of accessories said to be fitted.
         bow: mm, NaN where not stated.
-        off_axis_mass, off_axis_distance: kg and mm.
+        off_axis_mass, off_axis_distance, off_axis_size: kg, mm and mm, NaN where not stated.
         facts: codes of the facts that a job states.
     """
 
@@ -49,6 +49,7 @@ class JobTable(NamedTuple):
     bow: Floats
     off_axis_mass: Floats
     off_axis_distance: Floats
+    off_axis_size: Floats
     facts: dict[str, Codes]
 
     @property
@@ -65,6 +66,7 @@ class JobTable(NamedTuple):
             bow=self.bow[rows],
             off_axis_mass=self.off_axis_mass[rows],
             off_axis_distance=self.off_axis_distance[rows],
+            off_axis_size=self.off_axis_size[rows],
             facts={name: column[rows] for name, column in self.facts.items()},
         )
 
@@ -77,6 +79,7 @@ class JobTable(NamedTuple):
             bow=np.concatenate([self.bow, other.bow]),
             off_axis_mass=np.concatenate([self.off_axis_mass, other.off_axis_mass]),
             off_axis_distance=np.concatenate([self.off_axis_distance, other.off_axis_distance]),
+            off_axis_size=np.concatenate([self.off_axis_size, other.off_axis_size]),
             facts={
                 name: np.concatenate([column, other.facts[name]])
                 for name, column in self.facts.items()
@@ -106,6 +109,7 @@ def table_of(jobs: Sequence[Job], vocabulary: Vocabulary) -> JobTable:
         bow=np.array([job.bow for job in jobs], dtype=np.float64),
         off_axis_mass=np.array([job.off_axis_mass for job in jobs], dtype=np.float64),
         off_axis_distance=np.array([job.off_axis_distance for job in jobs], dtype=np.float64),
+        off_axis_size=np.array([job.off_axis_size for job in jobs], dtype=np.float64),
         facts={
             name: fact_column(name, [getattr(job, name) for job in jobs], vocabulary)
             for name in JOB_FACTS

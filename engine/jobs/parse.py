@@ -19,11 +19,10 @@ from ...catalogue.nearest import did_you_mean
 from ...catalogue.store import Catalogue
 from ...catalogue.tables.sections import Section
 from ...catalogue.units.lengths import STOCK, Bounds, length
-from ...catalogue.units.quantities import quantity
-from ...catalogue.units.units import MASS
 from ...rules.model import Vocabulary
 from .checks import check_positions
 from .fields import FIELDS, Field, JobText, Kind
+from .fitting import Fitting, read_fitting
 from .job import Geometry, Job, Part
 
 T = TypeVar("T")
@@ -85,6 +84,10 @@ class Reading:
             )
             return length(choices[0], what=what, bounds=bounds)
 
+    def place(self, text: str, what: str) -> float:
+        """Read a distance from the axis, or a width: on the axis it is zero."""
+        return self.length(text, what, STOCK._replace(has_zero=True))
+
     def known_section(self, text: str) -> Section:
         """Read a section; what its name leaves open and is taken for granted is told."""
         self.section = self.catalogue.section(text)
@@ -112,27 +115,14 @@ class Reading:
         with _choices_within("", f"*{count}" if count else ""):
             return Part(self.length(size, "part"), number)
 
-    def off_axis(self, text: str) -> tuple[float, float]:
-        """Read ``12 kg @ 150 mm`` as mass in kg and distance in mm."""
+    def off_axis(self, text: str) -> Fitting:
+        """Read what is fixed to the stock; what is looked up is told."""
         if not text.strip():
-            return 0.0, 0.0
-        mass, mark, distance = (part.strip() for part in text.partition("@"))
-        if not mark:
-            raise InputError(
-                "value-range",
-                f"off-axis mass {text.strip()!r} has no distance",
-                remedy="Write it like '12 kg @ 150 mm': mass, and distance from the axis.",
-            )
-        with _choices_within("", f" @ {distance}"):
-            weight = quantity(mass, MASS)
-        if not 0 < weight <= 100_000:
-            raise InputError(
-                "value-range",
-                f"off-axis mass {mass!r} is not above zero and at most 100 t",
-                remedy="Leave it out where nothing is fixed beside the axis.",
-            )
-        with _choices_within(f"{mass} @ ", ""):
-            return weight, self.length(distance, "distance from the axis")
+            return Fitting()
+        found, told = read_fitting(text, self.place)
+        if told:
+            self.assumptions.append(told)
+        return found
 
 
 _PART = re.compile(r"(?P<size>.*?)\s*(?:[*x\u00d7]\s*(?P<count>\d{1,5}))?", re.DOTALL)
@@ -171,7 +161,7 @@ READERS: Final[dict[Kind, Callable[[Reading, Field, str], Any]]] = {
 }
 """How one text of each kind of field is read."""
 
-_NOT_STATED: Final[dict[Kind, Any]] = {"length": 0.0, "bow": math.nan, "off-axis": (0.0, 0.0)}
+_NOT_STATED: Final[dict[Kind, Any]] = {"length": 0.0, "bow": math.nan, "off-axis": Fitting()}
 
 
 def read_field(reading: Reading, field: Field, said: str | Sequence[str] | None) -> Any:
@@ -217,7 +207,7 @@ def read_job(
     if reading.questions:
         return None, reading.questions
     grade: TakenGrade = read["grade"]
-    off_axis_mass, off_axis_distance = read["off_axis"]
+    fitting: Fitting = read["off_axis"]
     job = Job(
         section=read["section"],
         grade=grade.grade,
@@ -226,13 +216,17 @@ def read_job(
         cuts=read["cuts"],
         stations=read["stations"],
         bow=read["bow"],
-        off_axis_mass=off_axis_mass,
-        off_axis_distance=off_axis_distance,
+        off_axis_mass=fitting.mass,
+        off_axis_distance=fitting.distance,
+        off_axis_size=fitting.size,
         ends=read["ends"],
         contents=read["contents"],
         coating=read["coating"],
         fitted=read["fitted"],
-        assumptions=(*reading.assumptions, *_assumptions(text, grade)),
+        assumptions=(
+            *reading.assumptions,
+            *_assumptions(text, grade, read["section"].shape, vocabulary),
+        ),
         behind=read["behind"],
         grip=read["grip"],
     )
@@ -278,14 +272,19 @@ def _usual_grade(section: Section | None, catalogue: Catalogue) -> TakenGrade:
     )
 
 
-def _assumptions(text: JobText, grade: TakenGrade) -> Iterable[str]:
+def _assumptions(
+    text: JobText, grade: TakenGrade, shape: str, vocabulary: Vocabulary
+) -> Iterable[str]:
     if grade.assumption:
         yield grade.assumption
+    # Rules older than this counted its weight nowhere.
+    if text.off_axis.strip() and "fitting_sweep" in vocabulary.measures:
+        yield "What is fixed to the stock was counted where along it its weight loads most."
     if not text.bow.strip():
         product = grade.grade.product
         basis = "no number in the product standard: 0.2 % of the length, common practice"
-        if product.straightness is not None:
-            basis = f"{product.name}: {product.straightness * 100:g} % of the length"
+        if (share := product.straight(shape)) is not None:
+            basis = f"{product.name}: {share * 100:g} % of the length"
         yield f"Bow not stated: at the heavy end the most that is usual was taken ({basis})."
     if not text.contents.strip() and not text.ends.strip():
         yield "Ends and contents not stated: new, open, clean and empty stock was taken."

@@ -2,10 +2,12 @@
 
 from typing import Final
 
-from . import bow, chuck, drive, grip, stock, supports, turning
+from . import bow, chuck, drive, fitting, grip, rolling, stock, stop, supports, turning
 from .registry import GIVEN, Measured, MeasureFunction, compute, in_order, needs_of
 
-REGISTRY: Final = in_order(stock, bow, drive, chuck, supports, turning, grip)
+REGISTRY: Final = in_order(
+    stock, bow, drive, chuck, supports, turning, grip, stop, fitting, rolling
+)
 """Every measure by name, in the order in which an answer lists them."""
 
 __all__ = ["GIVEN", "REGISTRY", "MeasureFunction", "Measured", "compute", "needs_of"]

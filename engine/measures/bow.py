@@ -48,7 +48,8 @@ def bowed_sweep(swept_size: Floats, bow: Floats) -> Floats:
     heavy="either",
     formula=(
         "least of: 3/2 T_left / (m g), T_left the lower of share x (T_available - T_friction) and "
-        "what the ramp at this setting leaves, less the off-axis torque; (absolute swept - swept) "
+        "what the ramp at this setting and the drag leave, less the torque of off-axis mass and "
+        "eccentric wall; (absolute swept - swept) "
         "/ 2; absolute bow; down to whole steps of measuring"
     ),
     source="statics and geometry; share is common practice, no source",
@@ -59,9 +60,11 @@ def bow_allowed(
     acceleration_setting: Floats,
     torque_available: Floats,
     torque_friction: Floats,
+    roller_drag: Floats,
     unbalance_share: Floats,
     linear_mass: Floats,
     length: Floats,
+    eccentricity: Floats,
     off_axis_mass: Floats,
     off_axis_distance: Floats,
     swept_size: Floats,
@@ -71,10 +74,10 @@ def bow_allowed(
 ) -> Floats:
     """Bow up to which drive, head and guards take the stock at this setting."""
     free = torque_available - torque_friction
-    ramp_leaves = free - (fixed_inertia + rotary_inertia) * acceleration_setting
-    beside = GRAVITY * off_axis_mass * off_axis_distance / 1e3
-    left = np.maximum(np.minimum(unbalance_share * free, ramp_leaves) - beside, 0.0)
+    ramp_leaves = free - roller_drag - (fixed_inertia + rotary_inertia) * acceleration_setting
     own = linear_mass * length / 1e3
+    beside = GRAVITY * (off_axis_mass * off_axis_distance + own * eccentricity) / 1e3
+    left = np.maximum(np.minimum(unbalance_share * free, ramp_leaves) - beside, 0.0)
     held = 1.5 * left / (own * GRAVITY) * 1e3
     clears = np.maximum(swept_absolute - swept_size, 0.0) / 2
     return round_down(np.minimum(np.minimum(held, clears), bow_absolute), bow_step)

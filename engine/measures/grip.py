@@ -30,7 +30,7 @@ def jaw_deflection(
     title="grip against slip",
     unit="1",
     heavy="either",
-    formula="mu n F R / (J a + T_unbalance)",
+    formula="mu n F R / (J a + T_unbalance + T_drag)",
     source="Coulomb friction; VDI 3106 as reproduced in chuck data",
 )
 def jaw_slip_factor(
@@ -41,9 +41,10 @@ def jaw_slip_factor(
     rotary_inertia: Floats,
     acceleration_setting: Floats,
     unbalance_torque: Floats,
+    roller_drag: Floats,
 ) -> Floats:
-    """Torque the jaws hold by friction, over the torque that ramp and unbalance ask for."""
+    """Torque the jaws hold by friction, over what ramp, unbalance and supports ask for."""
     held = friction * jaws * jaw_force_setting * grip_radius / 1e3
-    asked = rotary_inertia * acceleration_setting + unbalance_torque
+    asked = rotary_inertia * acceleration_setting + unbalance_torque + roller_drag
     # Nothing asked (no ramp possible and no unbalance) is no grip problem.
     return held / np.maximum(asked, 1e-9)

@@ -31,7 +31,9 @@ def sized_measures() -> frozenset[str]:
     return frozenset(
         name
         for name in REGISTRY
-        if needs_of(name).intersection(SIZE_INPUTS) and "swept_absolute" not in needs_of(name)
+        if REGISTRY[name].declared.unit == "mm"
+        and needs_of(name).intersection(SIZE_INPUTS)
+        and "swept_absolute" not in needs_of(name)
     )
 
 

@@ -34,8 +34,11 @@ def stock_mass(linear_mass: Floats, length: Floats, off_axis_mass: Floats) -> Fl
     title="rotary inertia",
     unit="kg*m^2",
     heavy="more",
-    formula="J = m' L (Iy + Iz) / A + m_off e^2; heavy: J (1 + mass tol.) (1 + size tol.)^2",
-    source="mechanics: rho (Iy + Iz) L, never the torsion constant",
+    formula=(
+        "J = m' L (Iy + Iz) / A + m_off (e^2 + s^2 / 8), on the axis m_off (s^2 + swept^2) / 8; "
+        "heavy: J (1 + mass tol.) (1 + size tol.)^2"
+    ),
+    source="mechanics: rho (Iy + Iz) L, never the torsion constant; a disc, or a ring on the axis",
 )
 def rotary_inertia(
     linear_mass: Floats,
@@ -43,10 +46,23 @@ def rotary_inertia(
     length: Floats,
     off_axis_mass: Floats,
     off_axis_distance: Floats,
+    off_axis_size: Floats,
+    swept_size: Floats,
 ) -> Floats:
     """Polar mass moment of inertia of the whole piece about the axis it turns on."""
     own = linear_mass * length / 1e3 * gyration_squared / 1e6
-    return own + off_axis_mass * (off_axis_distance / 1e3) ** 2
+    return own + fitting_inertia(off_axis_mass, off_axis_distance, off_axis_size, swept_size)
+
+
+def fitting_inertia(mass: Floats, distance: Floats, size: Floats, swept: Floats) -> Floats:
+    """Return the inertia of what is fixed to the stock about its axis, kg*m^2.
+
+    A disc as wide as the fitting about its own centre; on the axis a ring around the stock.
+    A width that is not said is left out.
+    """
+    wide = np.nan_to_num(size) ** 2
+    wide = np.where((distance > 0) | (wide == 0), wide, wide + swept**2)
+    return mass * (distance**2 + wide / 8) / 1e6
 
 
 @measure(

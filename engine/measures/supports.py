@@ -5,7 +5,7 @@ here they get their names. Statics: a uniform bar on a chuck, clamped and pinned
 each, and on supports that push and never pull, at every stage of severing.
 """
 
-from ..arrays import Floats
+from ..arrays import GRAVITY, Floats
 from .registry import measure
 
 _STATICS = "three-moment equation with one-sided supports; the worse of clamped and pinned chuck"
@@ -39,48 +39,54 @@ def overhang(carried_overhang: Floats) -> Floats:
     title="sag",
     unit="mm",
     heavy="more",
-    formula="EI v'' = M, integrated; thin wall",
+    formula="EI v'' = M, integrated; thin wall; + m_off g x reach",
     source=_STATICS,
 )
-def sag(carried_sag: Floats) -> Floats:
+def sag(carried_sag: Floats, off_axis_mass: Floats, reach_sag: Floats) -> Floats:
     """Largest sag between supports, or of what hangs from the chuck alone."""
-    return carried_sag
+    return carried_sag + GRAVITY * off_axis_mass * reach_sag
 
 
 @measure(
     title="chuck reaction",
     unit="N",
     heavy="more",
-    formula="|R0|",
+    formula="|R0| + m_off g x reach",
     source=_STATICS,
 )
-def chuck_reaction(carried_chuck_reaction: Floats) -> Floats:
+def chuck_reaction(
+    carried_chuck_reaction: Floats, off_axis_mass: Floats, reach_chuck: Floats
+) -> Floats:
     """Load on the chuck bearing."""
-    return carried_chuck_reaction
+    return carried_chuck_reaction + GRAVITY * off_axis_mass * reach_chuck
 
 
 @measure(
     title="chuck moment",
     unit="N*m",
     heavy="more",
-    formula="|M0|",
+    formula="|M0| + m_off g x reach",
     source=_STATICS,
 )
-def chuck_moment(carried_chuck_moment: Floats) -> Floats:
+def chuck_moment(
+    carried_chuck_moment: Floats, off_axis_mass: Floats, reach_moment: Floats
+) -> Floats:
     """Moment on the chuck bearing."""
-    return carried_chuck_moment
+    return carried_chuck_moment + GRAVITY * off_axis_mass * reach_moment / 1e3
 
 
 @measure(
     title="support reaction",
     unit="N",
     heavy="more",
-    formula="largest Ri",
+    formula="largest Ri + m_off g x reach",
     source=_STATICS,
 )
-def support_reaction(carried_reaction: Floats) -> Floats:
+def support_reaction(
+    carried_reaction: Floats, off_axis_mass: Floats, reach_reaction: Floats
+) -> Floats:
     """Load on the most loaded support."""
-    return carried_reaction
+    return carried_reaction + GRAVITY * off_axis_mass * reach_reaction
 
 
 @measure(

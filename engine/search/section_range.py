@@ -50,6 +50,7 @@ def section_range(
         bow=np.full(rows, np.nan),
         off_axis_mass=np.zeros(rows),
         off_axis_distance=np.zeros(rows),
+        off_axis_size=np.full(rows, np.nan),
         facts={
             field.name: fact_column(field.name, [field.usual] * rows, vocabulary)
             for field in FIELDS

@@ -39,6 +39,10 @@ UNTROUBLED: Final[dict[str, float]] = {
     "carried_reaction": 0.0,
     "carried_lifted": 0.0,
     "carried_alone": 0.0,
+    "reach_reaction": 0.0,
+    "reach_chuck": 0.0,
+    "reach_moment": 0.0,
+    "reach_sag": 0.0,
     "stations_blocked": 0.0,
     "stations_spare": 0.0,
     "parts_unheld": 0.0,
@@ -205,13 +209,22 @@ class Carrier:
 
     def tabs(self, stocks: Stocks, piece: Piece) -> "TabsOf":
         """Return the tabs that hold a piece of every stock."""
-        torque = self.torque(stocks, piece.length)
+        torque = self.torque(stocks, piece)
         kerf = self.machine.cutting.kerf
         return TabsOf(*tabs_of(stocks.tubes, piece.length, torque, kerf, self.figures.tab_rules))
 
-    def torque(self, stocks: Stocks, length: float) -> Floats:
-        """Return N*mm that starts a free piece turning with the stock."""
-        return stocks.turning * length / 1e3 * self.machine.rotary.acceleration
+    def torque(self, stocks: Stocks, piece: Piece) -> Floats:
+        """Return N*mm that starts a free piece turning with the stock, or stops it if that is more.
+
+        In an emergency stop the piece takes its share of the braking torque: its inertia over
+        all that still turns, which is the chuck and the stock as far as the piece reaches.
+        """
+        own = stocks.turning * piece.length  # kg*mm^2
+        start = own / 1e3 * self.machine.rotary.acceleration
+        turning = self.machine.rotary.fixed_inertia * 1e6 + stocks.turning * (
+            self.geometry.behind + piece.outer
+        )
+        return np.fmax(start, self.machine.stop_torque * 1e3 * own / turning)
 
     def _columns(
         self,
@@ -327,7 +340,7 @@ class Carrier:
         figures = self.figures
         count = figures.tab_counts
         width = np.minimum(figures.tab_widest, figures.tab_share * stocks.tubes.girth / count)
-        torque = self.torque(stocks, piece.length)
+        torque = self.torque(stocks, piece)
         return tab_stress(stocks.tubes, piece.length, torque, count, width)
 
     def _blocked(self, stations: Sequence[float]) -> float:

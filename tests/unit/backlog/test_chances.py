@@ -28,7 +28,7 @@ def jobs(count: int) -> list[dict[str, str]]:
             "length": f"{3000 + 37 * row} mm",
             "grade": GRADES[row % len(GRADES)],
             "coating": "galvanised" if row % 5 == 0 else "",
-            "off_axis": "8 kg @ 120 mm" if row % 7 == 0 else "",
+            "off_axis": "8 kg @ 170 mm x 60 mm" if row % 7 == 0 else "",
         }
         for row in range(count)
     ]

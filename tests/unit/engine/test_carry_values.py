@@ -15,6 +15,7 @@ from cuttable.catalogue.machines.model import MachineModel
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.inputs.figures import figures_of
 from cuttable.engine.jobs.job import Geometry, Part
+from cuttable.engine.statics.part_release import Piece
 from cuttable.engine.statics.stocks import (
     MOST_STATIONS,
     Keyed,
@@ -330,13 +331,28 @@ def test_a_plan_with_all_kinds_is_sought_where_the_first_kind_has_none() -> None
 # --- parts as they come free ------------------------------------------------------------------
 
 
-def test_torque_that_starts_a_part() -> None:
-    """J per length x length x the ramp: 45 rpm in 0.6 s (file), N mm."""
-    carrier = Carrier(ROWAN, Geometry(3000.0), PAIRS, FIGURES)
+def stopping(per_length: float, length: float, turns: float) -> float:
+    """Share of a part in the braking torque of an emergency stop, N mm; lengths in mm.
+
+    Rated stock stops from 45 rpm in 0.4 s (file); the chuck has 0.60 kg m^2.
+    """
+    braking = (0.60 + ROWAN.limit("rotary_inertia").rated) * 45 * 2 * math.pi / 60 / 0.4
+    return 1e3 * braking * per_length * length / (0.60e6 + per_length * turns)
+
+
+@pytest.mark.parametrize("braked", [True, False])
+def test_torque_that_starts_or_stops_a_part(braked: bool) -> None:
+    """J per length x length x the ramp: 45 rpm in 0.6 s (file), N mm; in a stop its share."""
+    rotary = ROWAN.rotary if braked else ROWAN.rotary._replace(stop_time=math.nan)
+    carrier = Carrier(ROWAN._replace(rotary=rotary), Geometry(3000.0), PAIRS, FIGURES)
     some = stocks(0.2)
     ramp = 45 * 2 * math.pi / 60 / 0.6
     expected = 0.2 / G * 2900.0 * 600.0 * ramp / 1e3
-    assert float(carrier.torque(some, 600.0)[0]) == pytest.approx(expected)
+    if braked:
+        assert stopping(0.2 / G * 2900.0, 600.0, 2800.0) > expected
+        expected = stopping(0.2 / G * 2900.0, 600.0, 2800.0)
+    piece = Piece(2200.0, 2800.0, 2500.0, (), "drops")
+    assert float(carrier.torque(some, piece)[0]) == pytest.approx(expected)
 
 
 def test_parts_that_hang_are_counted_once_each() -> None:
@@ -351,7 +367,10 @@ def test_parts_that_hang_are_counted_once_each() -> None:
     width = min(25.0, 0.25 * 359.1 / 4)
     area, weight = 4 * width * 5.27, 1.5 * 3000.0
     ramp = 45 * 2 * math.pi / 60 / 0.6
-    torque = 1.5 / G * 2900.0 * 3000.0 * ramp / 1e3
+    torque = max(
+        1.5 / G * 2900.0 * 3000.0 * ramp / 1e3,
+        stopping(1.5 / G * 2900.0, 3000.0, 6400.0 - ROWAN.cutting.trim),
+    )
     bending = 2 * weight * 1500.0 / (area * 54.14)
     shear = weight / area + torque / (area * 54.14)
     expected = math.sqrt(bending**2 + 3 * shear**2)

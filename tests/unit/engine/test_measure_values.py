@@ -59,10 +59,50 @@ def jaw_force_setting(
 def jaw_slip_factor(
     friction: float, jaws: float, jaw_force_setting: float, grip_radius: float,
     rotary_inertia: float, acceleration_setting: float, unbalance_torque: float,
+    roller_drag: float,
 ) -> float:  # fmt: skip
-    """Grip n F mu R over J a + m g e (Coulomb; VDI 3106 as reproduced in chuck data)."""
+    """Grip n F mu R over J a + m g e + drag (Coulomb; VDI 3106 as reproduced in chuck data)."""
     held = jaws * jaw_force_setting * friction * grip_radius / 1e3
-    return held / (rotary_inertia * acceleration_setting + unbalance_torque)
+    return held / (rotary_inertia * acceleration_setting + unbalance_torque + roller_drag)
+
+
+def roller_drag(stock_mass: float, drag_lever: float) -> float:
+    """Weight times the lever of the drag, N m."""
+    return stock_mass * G * (drag_lever / 1e3)
+
+
+def axial_push(
+    stock_mass: float, drag_lever: float, walk_share: float, carried_alone: float
+) -> float:
+    """A share of the weight, where it rolls on something (common practice, no source), N."""
+    return walk_share * stock_mass * G if drag_lever and not carried_alone else math.nan
+
+
+def walk_grip_factor(
+    friction: float, jaws: float, jaw_force_setting: float, grip_radius: float,
+    rotary_inertia: float, acceleration_setting: float, unbalance_torque: float,
+    roller_drag: float, axial_push: float,
+) -> float:  # fmt: skip
+    """Friction is one force: along and around add up at right angles (Coulomb)."""
+    torque = rotary_inertia * acceleration_setting + unbalance_torque + roller_drag
+    around = torque / (grip_radius / 1e3)
+    return friction * jaws * jaw_force_setting / math.sqrt(axial_push**2 + around**2)
+
+
+def stop_jaw_torque(
+    stop_torque: float, fixed_inertia: float, rotary_inertia: float, unbalance_torque: float
+) -> float:
+    """A brake T stops J_f and J alike, a = T / (J_f + J); the jaws transmit J a + m g e, N m."""
+    slowing = stop_torque / (fixed_inertia + rotary_inertia)
+    return rotary_inertia * slowing + unbalance_torque
+
+
+def stop_grip_factor(
+    friction: float, jaws: float, jaw_force_setting: float, grip_radius: float,
+    stop_jaw_torque: float,
+) -> float:  # fmt: skip
+    """Coulomb: n F mu R over what the stop asks for."""
+    return jaws * jaw_force_setting * friction * (grip_radius / 1e3) / stop_jaw_torque
 
 
 def bow(bow_stated: float, usual_bow_share: float, length: float) -> float:
@@ -71,60 +111,68 @@ def bow(bow_stated: float, usual_bow_share: float, length: float) -> float:
 
 
 def unbalance_torque(
-    linear_mass: float, length: float, bow: float, off_axis_mass: float, off_axis_distance: float
-) -> float:
+    linear_mass: float, length: float, bow: float, eccentricity: float, off_axis_mass: float,
+    off_axis_distance: float,
+) -> float:  # fmt: skip
     """Return m g e, N m: a shallow arc has its centroid 2/3 of its rise above the chord."""
     own = linear_mass * length / 1e3
-    return own * G * (2 / 3 * bow / 1e3) + off_axis_mass * G * off_axis_distance / 1e3
+    return (
+        own * G * (2 / 3 * bow + eccentricity) / 1e3 + off_axis_mass * G * off_axis_distance / 1e3
+    )
 
 
 def drive_torque(
     fixed_inertia: float, rotary_inertia: float, ramp: float, torque_friction: float,
-    unbalance_torque: float,
+    roller_drag: float, unbalance_torque: float,
 ) -> float:  # fmt: skip
     """T = (J_fixed + J) a + losses (handbook equation of an accelerated rotary load)."""
-    return (fixed_inertia + rotary_inertia) * ramp + torque_friction + unbalance_torque
+    return (
+        (fixed_inertia + rotary_inertia) * ramp + torque_friction + roller_drag + unbalance_torque
+    )
 
 
 def rapid_override(
     fixed_inertia: float, reference_inertia: float, rotary_inertia: float, ramp: float,
-    is_timed: float, torque_available: float, torque_friction: float, unbalance_torque: float,
+    is_timed: float, torque_available: float, torque_friction: float, roller_drag: float,
+    unbalance_torque: float,
     override_step: float,
 ) -> float:  # fmt: skip
     """Same energy (J_f + J) w^2 / 2 as the tuned case; a timed ramp no more torque than is left."""
     share = math.sqrt((fixed_inertia + reference_inertia) / (fixed_inertia + rotary_inertia))
     if is_timed:
-        left = max(torque_available - torque_friction - unbalance_torque, 0)
+        left = max(torque_available - torque_friction - roller_drag - unbalance_torque, 0)
         share = min(share, left / (fixed_inertia + rotary_inertia) / ramp)
     return math.floor(min(share, 1) / override_step) * override_step
 
 
 def acceleration_setting(
     fixed_inertia: float, rotary_inertia: float, ramp: float, is_timed: float,
-    torque_available: float, torque_friction: float, unbalance_torque: float,
+    torque_available: float, torque_friction: float, roller_drag: float, unbalance_torque: float,
     rapid_override: float, acceleration_step: float,
 ) -> float:  # fmt: skip
     """A timed ramp slows with the override; a steady one is what the torque left can do."""
     if is_timed:
         return ramp * rapid_override
-    left = max(torque_available - torque_friction - unbalance_torque, 0)
+    left = max(torque_available - torque_friction - roller_drag - unbalance_torque, 0)
     steady = left / (fixed_inertia + rotary_inertia)
     return ramp if steady >= ramp else math.floor(steady / acceleration_step) * acceleration_step
 
 
 def bow_allowed(
     fixed_inertia: float, rotary_inertia: float, acceleration_setting: float,
-    torque_available: float, torque_friction: float, unbalance_share: float, linear_mass: float,
-    length: float, off_axis_mass: float, off_axis_distance: float, swept_size: float,
-    swept_absolute: float, bow_absolute: float, bow_step: float,
+    torque_available: float, torque_friction: float, roller_drag: float, unbalance_share: float,
+    linear_mass: float, length: float, eccentricity: float, off_axis_mass: float,
+    off_axis_distance: float, swept_size: float, swept_absolute: float, bow_absolute: float,
+    bow_step: float,
 ) -> float:  # fmt: skip
     """Least of what the torque left holds (e = 2/3 bow), what the head clears, what it follows."""
     free = torque_available - torque_friction
     left = min(
         unbalance_share * free,
-        free - (fixed_inertia + rotary_inertia) * acceleration_setting,
+        free - roller_drag - (fixed_inertia + rotary_inertia) * acceleration_setting,
     )
     left = max(left - off_axis_mass * G * off_axis_distance / 1e3, 0)
+    left = max(left - linear_mass * (length / 1e3) * G * (eccentricity / 1e3), 0)
     held = left / (linear_mass * length / 1e3 * G) / (2 / 3) * 1e3
     clear = max((swept_absolute - swept_size) / 2, 0)
     return math.floor(min(held, clear, bow_absolute) / bow_step) * bow_step
@@ -183,11 +231,34 @@ def bow_to_sight(bow_to_refuse: float, tip_bow: float) -> float:
 
 def rotary_inertia(
     linear_mass: float, gyration_squared: float, length: float, off_axis_mass: float,
-    off_axis_distance: float,
+    off_axis_distance: float, off_axis_size: float, swept_size: float,
 ) -> float:  # fmt: skip
-    """J = m k^2, and m e^2 for what stands beside the axis (parallel axes), kg m^2."""
+    """J = m k^2, and m e^2 for what stands beside the axis (parallel axes), kg m^2.
+
+    A disc of diameter s has m s^2 / 8 about its own centre, a ring about the stock
+    m (s^2 + d^2) / 8 (handbook); a width that is not said is left out.
+    """
     own = linear_mass * (length / 1e3) * (gyration_squared / 1e6)
-    return own + off_axis_mass * (off_axis_distance / 1e3) ** 2
+    wide, hole = off_axis_size / 1e3, swept_size / 1e3
+    beside = off_axis_mass * (off_axis_distance / 1e3) ** 2
+    if math.isnan(wide):
+        return own + beside
+    if off_axis_distance == 0:
+        return own + off_axis_mass * (wide**2 + hole**2) / 8
+    return own + beside + off_axis_mass * wide**2 / 8
+
+
+def fitting_sweep(
+    off_axis_mass: float, off_axis_distance: float, off_axis_size: float, swept_size: float,
+    unsaid_width: float,
+) -> float:  # fmt: skip
+    """Twice the farthest reach; unsaid, the reach outward is at most that inward to the stock."""
+    if off_axis_mass == 0:
+        return math.nan
+    half = off_axis_size / 2
+    if math.isnan(half):
+        half = unsaid_width * max(off_axis_distance - swept_size / 2, 0)
+    return 2 * (off_axis_distance + half)
 
 
 ONE_LINE: Final[dict[str, Callable[..., float]]] = {
@@ -201,6 +272,18 @@ ONE_LINE: Final[dict[str, Callable[..., float]]] = {
     "needed_length": lambda part_total, part_count, kerf: part_total + part_count * kerf,
     "part_mass": lambda linear_mass, longest_part: linear_mass * (longest_part / 1000),
     "usual_bow": lambda straightness, length: straightness * length,
+    "sag": lambda carried_sag, off_axis_mass, reach_sag: (
+        carried_sag + off_axis_mass * G * reach_sag
+    ),
+    "chuck_reaction": lambda carried_chuck_reaction, off_axis_mass, reach_chuck: (
+        carried_chuck_reaction + off_axis_mass * G * reach_chuck
+    ),
+    "chuck_moment": lambda carried_chuck_moment, off_axis_mass, reach_moment: (
+        carried_chuck_moment + off_axis_mass * G * (reach_moment / 1e3)
+    ),
+    "support_reaction": lambda carried_reaction, off_axis_mass, reach_reaction: (
+        carried_reaction + off_axis_mass * G * reach_reaction
+    ),
     "bowed_sweep": lambda swept_size, bow: swept_size + bow + bow,
 }
 FORMULAS: Final[dict[str, Callable[..., float]]] = ONE_LINE | {
@@ -209,16 +292,16 @@ FORMULAS: Final[dict[str, Callable[..., float]]] = ONE_LINE | {
         jaw_stress, jaw_deflection, jaw_force_setting, jaw_slip_factor, bow, unbalance_torque,
         drive_torque, rapid_override, acceleration_setting, bow_allowed, bow_to_refuse,
         tip_sweep, tip_bow, bow_all_carry, bow_held_down, bow_supports_hold, bow_to_sight,
-        rotary_inertia,
+        rotary_inertia, stop_jaw_torque, stop_grip_factor,
+        fitting_sweep, roller_drag, axial_push, walk_grip_factor,
     )
 }  # fmt: skip
 # What is only given a name: the number itself is worked out elsewhere and tested there.
 NAMED: Final = {
     "round_diameter": "round_size", "swept_diameter": "swept_size", "wall": "nominal_wall",
     "thin_wall": "thin_wall_size", "length_behind": "behind", "inside_diameter": "inside_size",
-    "support_span": "carried_span", "overhang": "carried_overhang", "sag": "carried_sag",
-    "chuck_reaction": "carried_chuck_reaction", "chuck_moment": "carried_chuck_moment",
-    "support_reaction": "carried_reaction", "lift_off": "carried_lifted",
+    "support_span": "carried_span", "overhang": "carried_overhang", "lift_off": "carried_lifted",
+    "fitting_width": "off_axis_size",
     "fitting_parts": "parts_fitting", "blocked_stations": "stations_blocked",
     "spare_supports": "stations_spare", "tab_stress": "worst_tab_stress",
     "tab_allowance": "tab_strength", "unheld_parts": "parts_unheld",
@@ -245,9 +328,20 @@ RANGES: Final[dict[str, tuple[float, float]]] = {
     "elasticity": (69e3, 210e3), "yield_strength": (150, 450), "crush_share": (0.3, 0.8),
     "friction": (0.07, 0.45), "override_step": (0.01, 0.1), "acceleration_step": (0.01, 0.2),
     "bow_step": (0.5, 3), "jaw_force_step": (5, 100), "bow_to_refuse": (0, 30),
-    "carried_alone": (0, 1), "turning_carry_bow": (0.2, 30), "turning_hold_bow": (0.2, 30),
+    "turning_carry_bow": (0.2, 30), "turning_hold_bow": (0.2, 30),
     "turning_overload_bow": (0.2, 30), "tip_bow": (0.2, 30),
+    "carried_alone": (0, 1), "roller_drag": (0.5, 30), "stock_mass": (10, 900),
+    "drag_lever": (0, 4), "walk_share": (0.05, 0.3), "axial_push": (20, 2e3),
+    "eccentricity": (0, 6), "off_axis_size": (40, 400), "unsaid_width": (0, 1),
+    "carried_sag": (0, 2), "carried_chuck_reaction": (100, 5e3), "carried_chuck_moment": (10, 3e3),
+    "carried_reaction": (100, 5e3), "reach_sag": (0, 5e-3), "reach_chuck": (0.5, 2),
+    "reach_moment": (100, 3e3), "reach_reaction": (0.5, 3), "stop_torque": (10, 400),
+    "stop_jaw_torque": (5, 300),
 }  # fmt: skip
+MATTER_BY_BEING: Final = {
+    ("bore_needed", "behind"), ("fitting_sweep", "off_axis_mass"), ("axial_push", "drag_lever"),
+}  # fmt: skip
+"""Inputs of a measure of which only matters whether there is some."""
 ROWS: Final = 400
 FLAGS: Final = frozenset({"is_timed", "carried_alone"})
 
@@ -260,8 +354,15 @@ def random_inputs(name: str) -> dict[str, np.ndarray[Any, Any]]:
         found[flag] = np.round(found[flag])
     if "bow_stated" in found:
         found["bow_stated"][::3] = np.nan
+    if "off_axis_size" in found:
+        found["off_axis_size"][::3] = np.nan
+        found["off_axis_distance"][::4] = 0.0
     if "behind" in found:
         found["behind"][::4] = 0.0
+    if "drag_lever" in found:
+        found["drag_lever"][::5] = 0.0
+    if name == "fitting_sweep":
+        found["off_axis_mass"][::4] = 0.0
     return found
 
 
@@ -297,8 +398,8 @@ def test_every_input_of_a_measure_matters(name: str) -> None:
         more = column * 1.1
         if key in FLAGS:
             more = 1 - column
-        if name == "bore_needed" and key == "behind":
-            more = column[::-1]  # whether some stands behind is all that matters
+        if (name, key) in MATTER_BY_BEING:
+            more = column[::-1]  # whether there is some is all that matters
         after = REGISTRY[name].function(*(inputs | {key: more}).values())
         assert not np.allclose(before, after, rtol=1e-6, equal_nan=True), key
         row = int(np.argmax(np.nan_to_num(np.abs(after - before), nan=0.0)))
@@ -329,17 +430,18 @@ def test_settings_are_rounded_down_and_a_hair_below_a_step_is_on_it(
         },
         "rapid_override": {
             "fixed_inertia": 1, "reference_inertia": 6.225, "rotary_inertia": 9, "ramp": 1,
-            "is_timed": 0, "torque_available": 900, "torque_friction": 1, "unbalance_torque": 1,
-            "override_step": step,
+            "is_timed": 0, "torque_available": 900, "torque_friction": 1, "roller_drag": 0,
+            "unbalance_torque": 1, "override_step": step,
         },
         "acceleration_setting": {
             "fixed_inertia": 1, "rotary_inertia": 9, "ramp": 5, "is_timed": 0,
-            "torque_available": 15.7, "torque_friction": 1, "unbalance_torque": 1,
+            "torque_available": 15.7, "torque_friction": 1, "roller_drag": 0, "unbalance_torque": 1,
             "rapid_override": 1, "acceleration_step": step,
         },
         "bow_allowed": {
             "fixed_inertia": 1, "rotary_inertia": 1, "acceleration_setting": 1,
             "torque_available": 900, "torque_friction": 1, "unbalance_share": 0.5,
+            "roller_drag": 0, "eccentricity": 0,
             "linear_mass": 1, "length": 1000, "off_axis_mass": 0, "off_axis_distance": 0,
             "swept_size": 100, "swept_absolute": 114, "bow_absolute": 50, "bow_step": step,
         },
@@ -366,7 +468,8 @@ def test_settings_are_rounded_down_and_a_hair_below_a_step_is_on_it(
 def test_nothing_asked_of_the_grip_is_no_grip_problem() -> None:
     """Where neither ramp nor unbalance asks for torque, any grip is enough, and it is a number."""
     item = REGISTRY["jaw_slip_factor"]
-    values = dict.fromkeys(item.inputs, 1.0) | {"acceleration_setting": 0.0, "unbalance_torque": 0}
+    none = dict.fromkeys(("acceleration_setting", "unbalance_torque", "roller_drag"), 0.0)
+    values = dict.fromkeys(item.inputs, 1.0) | none
     factor = float(item.function(*(np.array([values[key]]) for key in item.inputs))[0])
     assert math.isfinite(factor)
     assert factor > 1e3
@@ -385,10 +488,18 @@ J: Final = {
     "nominal": MASS["nominal"] * L * GYRATION + 12 * 0.15**2,
     "heavy": MASS["heavy"] * L * GYRATION * 1.01**2 + 12 * 0.15**2,
 }
+# A53 may be seamless: heavy, the bore lies 6 % of the wall beside the outside (common practice).
+ECCENTRIC: Final = 0.06 * T * (D / 2 - T) ** 2 / ((D / 2) ** 2 - (D / 2 - T) ** 2)
+# It would wedge between the roller pairs, and lies in V-cradles of 90 degrees: 2 % of the force on
+# their balls (common practice, no source).
+DRAG: Final = {
+    end: (MASS[end] * L + 12) * G * D / 2 * 0.02 / math.sin(math.pi / 4)
+    for end in ("nominal", "heavy")
+}
 UNBALANCE: Final = {
     "nominal": 12 * G * 0.15,
     # No bow stated: 0.2 % of length is counted with at the heavy end (common practice, no source).
-    "heavy": 12 * G * 0.15 + MASS["heavy"] * L * G * (2 / 3) * 0.002 * L,
+    "heavy": 12 * G * 0.15 + MASS["heavy"] * L * G * ((2 / 3) * 0.002 * L + ECCENTRIC),
 }
 
 
@@ -428,7 +539,7 @@ def override(end: str) -> float:
     """Torque left over torque of the full timed ramp, or the energy rule; down to 5 %."""
     rated = float(CORE.catalogue.machine("alder-320").limit("rotary_inertia").rated)
     energy = math.sqrt((FIXED + rated) / (FIXED + J[end]))
-    torque = (AVAILABLE - FRICTION - UNBALANCE[end]) / ((FIXED + J[end]) * RAMP)
+    torque = (AVAILABLE - FRICTION - DRAG[end] - UNBALANCE[end]) / ((FIXED + J[end]) * RAMP)
     return math.floor(min(energy, torque, 1.0) * 20 + 1e-9) / 20
 
 
@@ -439,7 +550,14 @@ def jaw_force() -> float:
 
 def slip(end: str) -> float:
     """Galvanised: friction 0.10 (common practice, no source), four jaws of the force to set."""
-    return 0.10 * 4 * jaw_force() * D / 2 / (J[end] * RAMP * override(end) + UNBALANCE[end])
+    return (
+        0.10
+        * 4
+        * jaw_force()
+        * D
+        / 2
+        / (J[end] * RAMP * override(end) + UNBALANCE[end] + DRAG[end])
+    )
 
 
 def stress(wall: float) -> float:
@@ -456,7 +574,8 @@ EXPECTED: Final[dict[str, Callable[[str], float]]] = {
     "bow": lambda end: 12.0 if end == "heavy" else 0.0,
     "bowed_sweep": lambda end: 168.3 * 1.01 + 24 if end == "heavy" else 168.3,
     "unbalance_torque": lambda end: UNBALANCE[end],
-    "drive_torque": lambda end: (FIXED + J[end]) * RAMP + FRICTION + UNBALANCE[end],
+    "drive_torque": lambda end: (FIXED + J[end]) * RAMP + FRICTION + DRAG[end] + UNBALANCE[end],
+    "roller_drag": lambda end: DRAG[end],
     "rapid_override": override,
     "acceleration_setting": lambda end: RAMP * override(end),
     "jaw_stress": lambda end: stress(T * (0.875 if end == "heavy" else 1)),
@@ -509,8 +628,9 @@ def test_bow_allowed_of_the_worked_job(worked: Decision) -> None:
     """At each end the least of half the free torque, what the ramp leaves, head and height."""
     for end in ("nominal", "heavy"):
         free = AVAILABLE - FRICTION
-        ramp_leaves = free - (FIXED + J[end]) * RAMP * override(end)
+        ramp_leaves = free - DRAG[end] - (FIXED + J[end]) * RAMP * override(end)
         left = min(0.5 * free, ramp_leaves) - 12 * G * 0.15
+        left -= MASS[end] * L * G * ECCENTRIC * (end == "heavy")
         held = 1.5 * left / (MASS[end] * L * G) * 1e3
         model = CORE.catalogue.machine("alder-320")
         swept = 168.3 * (1.01 if end == "heavy" else 1)
@@ -548,7 +668,8 @@ def test_a_ramp_of_constant_acceleration_is_lowered_by_torque_not_by_override() 
     assert row.heavy["acceleration_setting"][0] < rotary.ramp_acceleration
     for end in (row.nominal, row.heavy):
         inertia, unbalance = end["rotary_inertia"][0], end["unbalance_torque"][0]
-        left = rotary.torque_available - rotary.torque_friction - unbalance
+        drag = end["roller_drag"][0]
+        left = max(rotary.torque_available - rotary.torque_friction - drag - unbalance, 0)
         reachable = left / (rotary.fixed_inertia + inertia)
         expected = min(rotary.ramp_acceleration, math.floor(reachable * 100 + 1e-7) / 100)
         assert end["acceleration_setting"][0] == pytest.approx(expected, rel=1e-9)

@@ -687,7 +687,7 @@ def test_an_answer_as_it_was_given_has_all_that_check_has(ask: Ask) -> None:
     assert "Supports, from the chuck face" in shown
     assert "Parts as they come free" in shown
     plain = " ".join(shown.split())
-    assert re.search(r"Settings: rapid override 50 %; .*jaw force, each [\d.]+ kN", plain)
+    assert re.search(r"Settings: rapid override 35 %; .*jaw force, each [\d.]+ kN", plain)
     assert re.search(r"rotary inertia +0.8108 kg·m² +0.9098 kg·m² +0.6438 kg·m² +1.1 kg·m²", shown)
     verdict = json.loads(ask("answer", "1", "--json").stdout)["verdicts"][0]
     assert f"Answer {verdict['id']}; cuttable" in shown
