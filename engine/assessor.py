@@ -24,7 +24,8 @@ from .jobs.checks import check_fitted, check_kerf
 from .jobs.fields import JobText
 from .jobs.job import Job
 from .jobs.parse import read_job
-from .search.fit import longest_lengths, more_supports, smallest_models, with_accessories
+from .search.fit import more_supports, smallest_models, with_accessories
+from .search.windows import windows_of
 from .version import VERSION
 
 ORDER: Final = {doc.Verdict.IN_RANGE: 0, doc.Verdict.CONDITIONS: 1, None: 2, doc.Verdict.REFUSED: 3}
@@ -187,14 +188,16 @@ class _Fits:
         wanted = answer.missing
         if not wanted and answer.setup.plan == "none":
             wanted = more_supports(job, machine)
-        longest = longest_lengths(self._engine, job, machine)
+        windows = windows_of(self._engine, job, machine)
         smallest = self._smallest_of(job, machine)
         return doc.Fit(
-            longest_in_range=longest["in_range"],
-            longest_allowed=longest["allowed"],
+            longest_in_range=windows.longest_in_range,
+            longest_allowed=windows.longest_allowed,
             smallest_model_in_range=smallest["in_range"],
             smallest_model_allowed=smallest["allowed"],
             accessories=with_accessories(self._engine, job, machine, wanted) if wanted else None,
+            lengths_in_range=windows.in_range,
+            lengths_allowed=windows.allowed,
         )
 
     def _smallest_of(self, job: Job, machine: MachineModel) -> dict[str, str | None]:

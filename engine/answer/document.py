@@ -260,6 +260,10 @@ class Fit(_Part):
     smallest_model_allowed: str | None = None
     accessories: tuple[str, ...] | None = field(default=None, metadata={"if_known": True})
     """Accessories that make it allowed; empty where none do, None where none are wanted."""
+    lengths_in_range: tuple[tuple[float, float], ...] = field(default=(), metadata=SINCE_2)
+    """mm, shortest and longest, of every stretch of lengths that is in range."""
+    lengths_allowed: tuple[tuple[float, float], ...] = field(default=(), metadata=SINCE_2)
+    """The same of lengths that are in range or allowed with conditions."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
