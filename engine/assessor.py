@@ -139,6 +139,10 @@ class AssessorCore:
             replace(answer, would_fit=fits.of(answer, job, machine))
             for answer, machine in zip(found, machines, strict=True)
         ]
+        full = [
+            replace(answer, cures=self._cures(answer, job, machine, system))
+            for answer, machine in zip(full, machines, strict=True)
+        ]
         if is_traced:
             from .answer.trace import trace
 
@@ -155,6 +159,17 @@ class AssessorCore:
             ]  # fmt: skip
         full.sort(key=lambda answer: ORDER[answer.verdict])
         return doc.Reply(verdicts=tuple(full), form=doc.FORM)
+
+    def _cures(
+        self, answer: doc.Answer, job: Job, machine: MachineModel, system: System
+    ) -> tuple[doc.Cure, ...]:
+        """Return what would make a refused job go; nothing is looked for where it goes."""
+        if answer.verdict != doc.Verdict.REFUSED or answer.would_fit is None:
+            return ()
+        from .search.cures import Refused, cures_of
+
+        refused = Refused(job, machine, answer.missing, answer.would_fit, system)
+        return cures_of(self.engine, refused)
 
 
 def _asking(questions: Sequence[Question] | Sequence[doc.Question]) -> doc.Reply:

@@ -32,6 +32,10 @@ Plan = Literal["rated", "absolute", "given", "none", "not-planned"]
 Behaviour = Literal["stays", "tips-inner-end-up", "tips-inner-end-down", "drops"]
 Outcome = Literal["setting", "conditions", "question", "refused"]
 Units = Literal["si", "us"]
+CureKind = Literal[
+    "stations", "stock", "accessories", "grip", "order", "bow", "off-axis", "behind", "length",
+    "parts", "model",
+]  # fmt: skip
 Ramp = Literal["constant-time", "constant-acceleration"]
 PaperName = Literal["a4", "letter"]
 
@@ -267,6 +271,37 @@ class Fit(_Part):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CureChange(_Part):
+    """One thing that is changed about a refused job. Which keys it has depends on its kind."""
+
+    kind: CureKind
+    say: Mapping[str, tuple[str, ...]]
+    """Fields of the job and what is said in each instead, as it is typed; empty: leave it out."""
+    least: float | None = field(default=None, metadata=IF_ANY)
+    """mm (``off-axis``: kg): at least so much; every value up to ``most`` does as well."""
+    most: float | None = field(default=None, metadata=IF_ANY)
+    """mm (``off-axis``: kg): at most so much."""
+    stations: tuple[float, ...] = field(default=(), metadata=IF_ANY)
+    """mm from the chuck face: where supports stand then; empty where they are to be planned."""
+    moved: tuple[float, ...] = field(default=(), metadata=IF_ANY)
+    """mm: the one support that is moved, from and to; one number where it is taken away."""
+    parts: tuple[PartWanted, ...] = field(default=(), metadata=IF_ANY)
+    """The parts that are cut then, in their order from the free end."""
+    names: tuple[str, ...] = field(default=(), metadata=IF_ANY)
+    """Codes of accessories that are fitted, the model, or what a fact of the stock becomes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cure(_Part):
+    """What would make a refused job go: found by trying it, the whole verdict given."""
+
+    changes: tuple[CureChange, ...]
+    """All of them together; two only where no single one is enough."""
+    verdict: Verdict
+    """What the job gets with them."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Support(_Part):
     """One support in its place."""
 
@@ -469,6 +504,8 @@ class Answer(_Part):
     """Every measure with its formula and inputs, where it was asked for."""
     chance: Chance | None = field(default=None, metadata=SINCE_2)
     """Chances of being over a limit, where they were asked for."""
+    cures: tuple[Cure, ...] = field(default=(), metadata=SINCE_2)
+    """What would make a refused job go on this model, or another one; the least trouble first."""
 
     def __repr__(self) -> str:
         from .notebook import line_of
