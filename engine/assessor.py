@@ -143,6 +143,10 @@ class AssessorCore:
             replace(answer, cures=self._cures(answer, job, machine, system))
             for answer, machine in zip(full, machines, strict=True)
         ]
+        full = [
+            replace(answer, clampings=self._clampings(answer, job, machine, system))
+            for answer, machine in zip(full, machines, strict=True)
+        ]
         if is_traced:
             from .answer.trace import trace
 
@@ -170,6 +174,16 @@ class AssessorCore:
 
         refused = Refused(job, machine, answer.missing, answer.would_fit, system)
         return cures_of(self.engine, refused)
+
+    def _clampings(
+        self, answer: doc.Answer, job: Job, machine: MachineModel, system: System
+    ) -> doc.Clampings | None:
+        """Return the clampings of stock that is refused in one."""
+        if answer.verdict != doc.Verdict.REFUSED or not job.parts:
+            return None
+        from .search.clampings import clampings_of
+
+        return clampings_of(self.engine, job, machine, system)
 
 
 def _asking(questions: Sequence[Question] | Sequence[doc.Question]) -> doc.Reply:

@@ -107,12 +107,12 @@ def _behind(change: CureChange, _: JobAsked, system: System) -> str:
 
 
 def _order(change: CureChange, _: JobAsked, system: System) -> str:
-    return f"the parts cut in the order {_parts(change.parts, system)}"
+    return f"the parts cut in the order {parts_told(change.parts, system)}"
 
 
 def _fewer(change: CureChange, job: JobAsked, system: System) -> str:
     count, every = (sum(part.count for part in parts) for parts in (change.parts, job.parts))
-    return f"{count} of the {every} parts ({_parts(change.parts, system)})"
+    return f"{count} of the {every} parts ({parts_told(change.parts, system)})"
 
 
 _TELLERS: Final[Mapping[CureKind, Callable[[CureChange, JobAsked, System], str]]] = {
@@ -130,7 +130,8 @@ _TELLERS: Final[Mapping[CureKind, Callable[[CureChange, JobAsked, System], str]]
 }
 
 
-def _parts(parts: Sequence[PartWanted], system: System) -> str:
+def parts_told(parts: Sequence[PartWanted], system: System) -> str:
+    """Return parts in their order, with how many there are of each."""
     return ", ".join(
         show(part.length, "mm", system) + (f"*{part.count}" if part.count > 1 else "")
         for part in parts

@@ -302,6 +302,60 @@ class Cure(_Part):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Clamping(_Part):
+    """One clamping of long stock, with the parts that are cut in it; a whole verdict of its own."""
+
+    ahead: float
+    """mm in front of the chuck face."""
+    behind: float
+    """mm behind it."""
+    pushed: float | None = field(default=None, metadata=IF_ANY)
+    """mm by which the stock is pushed out before; None for the first."""
+    parts: tuple[PartWanted, ...]
+    """What is cut, from the free end."""
+    cuts: tuple[float, ...]
+    """mm from the chuck face."""
+    say: Mapping[str, tuple[str, ...]]
+    """Fields of the job and what is said in each to ask about this clamping alone."""
+    verdict: Verdict
+    decided_by: str | None
+    governing: str
+    utilisation: float | None
+    stations: tuple[float, ...] = ()
+    """mm: where supports are planned for it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forbidden(_Part):
+    """What of the machine forbids to clamp again."""
+
+    kind: Literal["bore", "rear-room", "rule"]
+    needed: float | None = field(default=None, metadata=IF_ANY)
+    """mm of bore, bow and mill tolerance counted, or of room behind the chuck."""
+    room: float | None = field(default=None, metadata=IF_ANY)
+    """mm that the machine has; None where it is not stated."""
+    rule: str | None = field(default=None, metadata=IF_ANY)
+    """The rule that refuses a clamping where bore and room would do."""
+    title: str | None = field(default=None, metadata=IF_ANY)
+    """That rule in words."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clampings(_Part):
+    """Stock too long for the bed, its parts cut in several clampings, pushed out between."""
+
+    needed: int
+    """How many."""
+    steps: tuple[Clamping, ...] = ()
+    """One after the other; none where the machine forbids them."""
+    verdict: Verdict | None = field(default=None, metadata=IF_ANY)
+    """The worst of all."""
+    remnant: float | None = field(default=None, metadata=IF_ANY)
+    """mm left in the jaws."""
+    forbidden: tuple[Forbidden, ...] = field(default=(), metadata=IF_ANY)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Support(_Part):
     """One support in its place."""
 
@@ -506,6 +560,8 @@ class Answer(_Part):
     """Chances of being over a limit, where they were asked for."""
     cures: tuple[Cure, ...] = field(default=(), metadata=SINCE_2)
     """What would make a refused job go on this model, or another one; the least trouble first."""
+    clampings: Clampings | None = field(default=None, metadata=SINCE_2)
+    """Where stock is too long for the bed and passes the bore: its parts in several clampings."""
 
     def __repr__(self) -> str:
         from .notebook import line_of

@@ -11,6 +11,7 @@ from ..decision.deciding import NOT_FITTED
 from ..decision.limit_check import is_over
 from ..statics.part_release import SENTENCES
 from ..tolerance import FULL
+from .clamping_words import clamping_sentences
 from .cure_words import cure_sentences
 from .document import Answer, Finding, Fit, JobAsked, Measure, Outcome, Part, SetUp, Verdict
 from .wording import (
@@ -230,7 +231,7 @@ def fit_sentences(answer: Answer, system: System, *, has_options: bool = False) 
         model = getattr(fit, key) or "none in the catalogue"
         found.append(f"Smallest model that has this job {words}: {model}.")
     cures = cure_sentences(answer.cures, job, system, has_options=has_options)
-    found += cures
+    found += (*cures, *clamping_sentences(answer.clampings, system))
     # Where cures were looked for, what is fitted is one of them.
     if fit.accessories and not cures:
         how = f": --fitted {' --fitted '.join(fit.accessories)}" if has_options else "."

@@ -206,7 +206,7 @@ def _behind(job: Job, machine: MachineModel, system: System) -> Iterator[Trial]:
         return
     shares = (0.0, 0.25, 0.5, 0.75, 1.0)
     for share in shares:
-        text, behind = _rounded(min(room * share, job.length), system) if share else ("", 0.0)
+        text, behind = rounded_length(min(room * share, job.length), system) if share else ("", 0.0)
         if behind == job.behind or (not behind and share):
             continue
         say = {"behind": (text,) if text else ()}
@@ -224,14 +224,14 @@ def _lengths(
     if not (job.parts or job.cuts or job.stations):
         for low, high in lengths:
             end = low if job.length < low else high
-            text, length = _rounded(end, system, is_up=end == low)
+            text, length = rounded_length(end, system, is_up=end == low)
             if low <= length <= high:
                 change = CureChange(kind="length", say={"length": (text,)}, least=low, most=high)
                 yield _longer(job, length, change)
         return
     longest = max((high for _, high in lengths), default=math.nan)
     for wanted in _stock_lengths(job, machine, longest):
-        text, length = _rounded(wanted, system, is_up=True)
+        text, length = rounded_length(wanted, system, is_up=True)
         if length != job.length:
             change = CureChange(kind="length", say={"length": (text,)}, least=length, most=length)
             yield _longer(job, length, change)
@@ -294,7 +294,7 @@ def _one_by_one(parts: Sequence[Part]) -> list[float]:
 # --- as it is typed -------------------------------------------------------------------------
 
 
-def _rounded(value: float, system: System, *, is_up: bool = False) -> tuple[str, float]:
+def rounded_length(value: float, system: System, *, is_up: bool = False) -> tuple[str, float]:
     """Return a length to 1 mm or half an inch, as text and exactly as it is read."""
     step = INCH / 2 if system == "us" else 1.0
     whole = math.ceil(value / step - 1e-6) if is_up else math.floor(value / step + 1e-6)

@@ -43,6 +43,8 @@ ASKED: Final[list[tuple[JobText, tuple[str, ...], System]]] = [
     (JobText("NPS 12 STD", "6 m", parts=("1 m*6",)), ("alder-320",), "si"),
     (JobText("NPS 6 SCH 40", "6 m"), ("rowan-150",), "si"),
     (JobText("NPS 10 XS", "12 m", bow="60 mm"), ("alder-320",), "si"),
+    (JobText("NPS 4 SCH 40", "8 m", parts=("1 m*7",)), ("rowan-150",), "si"),
+    (JobText("NPS 4 SCH 40", "12 m", parts=("1 m*11",)), ("rowan-150",), "si"),
 ]  # fmt: skip
 
 
@@ -128,6 +130,7 @@ NOT_SHOWN: Final = {
     "SetUp.tip_slope", "Support.reaction_per_mm", "Tabs.stress",
     # for programs: the same as the sentence says, as it is typed
     "CureChange.say",
+    "Clamping.say", "Clamping.cuts", "Clamping.governing", "Clamping.utilisation",
     # told as a cure
     "Fit.accessories",
 }  # fmt: skip
@@ -138,7 +141,10 @@ OTHER: Final[Mapping[str, tuple[Any, ...]]] = {
     "SetUp.plan": ("rated", "given"), "Part.behaviour": ("stays", "drops"),
     "SetUp.ramp": ("constant-time", "constant-acceleration"),
     "Answer.close": (("stock_mass",), ()),
-    "CureChange.kind": ("bow", "grip"), "Cure.verdict": (Verdict.IN_RANGE, Verdict.CONDITIONS),
+    "CureChange.kind": ("bow", "grip"), "Forbidden.kind": ("bore", "rear-room"),
+    "Clampings.verdict": (Verdict.IN_RANGE, Verdict.CONDITIONS),
+    "Clamping.verdict": (Verdict.IN_RANGE, Verdict.CONDITIONS),
+    "Cure.verdict": (Verdict.IN_RANGE, Verdict.CONDITIONS),
 }  # fmt: skip
 """Values of fields that take only some."""
 
@@ -221,6 +227,7 @@ def test_the_terminal_shows_every_key_but_those_that_are_named(
         "Answer.findings", "Answer.mitigations", "Answer.would_fit", "Answer.setup",
         "Answer.provenance", "Answer.trace", "JobAsked.section", "SectionAsked.inches",
         "SetUp.supports", "SetUp.parts", "Part.tabs", "Traced.inputs", "Answer.questions",
+        "Answer.clampings", "Clampings.steps", "Clampings.forbidden", "Clamping.parts",
         "Answer.cures", "Cure.changes", "CureChange.parts",
         "Answer.chance", "Chance.limits", "ChanceOfLimits.rated", "ChanceOfLimits.absolute",
     }  # fmt: skip
@@ -231,6 +238,7 @@ def test_the_terminal_shows_every_key_but_those_that_are_named(
 
 
 RARE: Final = {
+    "Forbidden.rule", "Forbidden.title",  # test_clampings
     "MachineAsked.file", "MachineAsked.overlay_revision",  # tests/ledger: sites and files
     "SizesInInches.height", "SizesInInches.width",  # of tables in inches, shown as the diameter is
 }  # fmt: skip
