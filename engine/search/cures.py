@@ -85,7 +85,7 @@ class _Search:
         trials = self._carried(trials_of(self._job, self._machine, lengths, self._system))
         if self._job.stations:
             trials += self._planned(self._job)
-        found = _best(self._judged([((), trial) for trial in trials]))
+        found = best_of(self._judged([((), trial) for trial in trials]))
         return [
             Cure(changes=(trial.change,), verdict=VERDICTS[OUTCOMES[rank]])
             for _, trial, rank in found
@@ -110,7 +110,7 @@ class _Search:
                 changes=(*(item.change for item in base), trial.change),
                 verdict=VERDICTS[OUTCOMES[rank]],
             )
-            for base, trial, rank in islice(_best(self._judged(pairs)), MOST_PAIRS)
+            for base, trial, rank in islice(best_of(self._judged(pairs)), MOST_PAIRS)
         ]
 
     def _bases(self) -> list[Trial]:
@@ -203,7 +203,7 @@ def _enough(judged: Sequence[Judged]) -> list[Judged]:
     ]  # fmt: skip
 
 
-def _best(judged: Sequence[Judged]) -> list[Judged]:
+def best_of(judged: Sequence[Judged]) -> list[Judged]:
     """Return of each kind what is enough and takes the least, in the order of kinds."""
     enough = _enough(judged)
     return [

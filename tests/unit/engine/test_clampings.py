@@ -200,3 +200,12 @@ def test_where_nothing_is_told(text: JobText) -> None:
     answer = ask(text)
     assert answer.clampings is None
     assert '"clampings"' not in text_of(Reply(verdicts=(answer,), form=2))
+
+
+@pytest.mark.parametrize(("part", "is_told"), [("1115 mm*7", True), ("1122 mm*7", False)])
+def test_no_cut_is_made_in_the_stub(part: str, is_told: bool) -> None:
+    """Of 8 m, 154.6 mm are left in front of the chuck, or 105.6 mm of which none can be cut."""
+    told = ask(LONG._replace(parts=(part,))).clampings
+    assert (told is not None) == is_told
+    if told is not None:
+        assert told.remnant == pytest.approx(8000 - 25 - 7 * (1115 + 2.2), abs=1e-6)

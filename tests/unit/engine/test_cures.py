@@ -20,7 +20,9 @@ from cuttable.engine.answer.wording import System
 from cuttable.engine.answer.words import card_of
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.jobs.fields import JobText
+from cuttable.engine.jobs.parse import read_job
 from cuttable.engine.search import trials
+from cuttable.engine.search.cures import Judged, best_of
 from cuttable.engine.sheet.content import content_of
 
 CORE: Final = AssessorCore()
@@ -261,3 +263,24 @@ def test_a_length_is_typed_so_that_it_is_read_as_it_was(value: float, text: str)
     """A point before three digits would be asked about."""
     assert trials.exact_text(value) == text
     assert trials.read_length(text) == value
+
+
+def test_a_number_is_at_most_what_every_lower_one_allows() -> None:
+    """A bow that goes above one that is refused is not told."""
+    job, _ = read_job(JobText("NPS 4 SCH 40", "6 m", bow="9 mm"), CORE.catalogue,
+                      CORE.rule_set.vocabulary)  # fmt: skip
+    assert job is not None
+    tried = [
+        Judged((), trials.Trial("bow", job, CureChange(kind="bow", say={}, most=most), -most), rank)
+        for most, rank in ((1.0, 0), (2.0, 1), (3.0, 3), (4.0, 0))
+    ]
+    assert [item.trial.change.most for item in best_of(tried)] == [2.0]
+
+
+def test_stations_are_rounded_onto_the_bed() -> None:
+    """To an eighth of an inch: the first one up, the last one down."""
+    rowan = CORE.catalogue.machine("rowan-150")
+    assert trials.typed_station(600.0, rowan, "us") == ("1'-11 5/8\"", 600.075)
+    text, last = trials.typed_station(6300.0, rowan, "us")
+    assert (text, last) == ("20'-8\"", 6299.2)
+    assert trials.typed_station(6300.0, rowan, "si") == ("6300 mm", 6300.0)

@@ -15,7 +15,13 @@ from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.jobs.fields import JobText
 from cuttable.engine.jobs.job import Job
 from cuttable.engine.jobs.parse import read_job
-from cuttable.engine.search.windows import Windows, longest_of, windows_of
+from cuttable.engine.search.windows import (
+    Windows,
+    longest_of,
+    rounded_down,
+    rounded_up,
+    windows_of,
+)
 
 CORE: Final = AssessorCore()
 MACHINES: Final = list(CORE.catalogue.machines.values())
@@ -98,6 +104,21 @@ def test_a_window_without_a_half_inch_is_told_as_it_is() -> None:
     assert windows == Windows((), ((500.0, 502.0),))
     assert show_window(windows.allowed[0], "us") == "19.685 in to 19.764 in"
     assert show_window(windows.allowed[0], "si") == "500 mm to 502 mm"
+
+
+def test_where_only_the_way_it_is_carried_decides_an_end_is_what_the_whole_verdict_gives() -> None:
+    """The other rules would let it be nine millimetres longer."""
+    job, machine = job_of("SHS 50x4 cf"), CORE.catalogue.machine("alder-320")
+    assert windows_of(CORE.engine, job, machine).in_range == ((800.0, 1580.0),)
+    assert verdict(job, machine, 1580.0) == Verdict.IN_RANGE
+    assert verdict(job, machine, 1589.0) == Verdict.CONDITIONS
+
+
+def test_half_inches_are_inside() -> None:
+    """Up for the shortest, down for the longest; what is on one stays."""
+    assert rounded_up(800.0) == pytest.approx(63 * 12.7)
+    assert rounded_down(800.0) == pytest.approx(62 * 12.7)
+    assert rounded_up(63 * 12.7) == rounded_down(63 * 12.7) == 63 * 12.7
 
 
 def test_how_windows_are_told() -> None:
