@@ -24,7 +24,8 @@ from .jobs.checks import check_fitted, check_kerf
 from .jobs.fields import JobText
 from .jobs.job import Job
 from .jobs.parse import read_job
-from .search.fit import longest_lengths, more_supports, smallest_models, with_accessories
+from .search.fit import more_supports, smallest_models, with_accessories
+from .search.windows import windows_of
 from .version import VERSION
 
 ORDER: Final = {doc.Verdict.IN_RANGE: 0, doc.Verdict.CONDITIONS: 1, None: 2, doc.Verdict.REFUSED: 3}
@@ -138,6 +139,14 @@ class AssessorCore:
             replace(answer, would_fit=fits.of(answer, job, machine))
             for answer, machine in zip(found, machines, strict=True)
         ]
+        full = [
+            replace(answer, cures=self._cures(answer, job, machine, system))
+            for answer, machine in zip(full, machines, strict=True)
+        ]
+        full = [
+            replace(answer, clampings=self._clampings(answer, job, machine, system))
+            for answer, machine in zip(full, machines, strict=True)
+        ]
         if is_traced:
             from .answer.trace import trace
 
@@ -154,6 +163,27 @@ class AssessorCore:
             ]  # fmt: skip
         full.sort(key=lambda answer: ORDER[answer.verdict])
         return doc.Reply(verdicts=tuple(full), form=doc.FORM)
+
+    def _cures(
+        self, answer: doc.Answer, job: Job, machine: MachineModel, system: System
+    ) -> tuple[doc.Cure, ...]:
+        """Return what would make a refused job go; nothing is looked for where it goes."""
+        if answer.verdict != doc.Verdict.REFUSED or answer.would_fit is None:
+            return ()
+        from .search.cures import Refused, cures_of
+
+        refused = Refused(job, machine, answer.missing, answer.would_fit, system)
+        return cures_of(self.engine, refused)
+
+    def _clampings(
+        self, answer: doc.Answer, job: Job, machine: MachineModel, system: System
+    ) -> doc.Clampings | None:
+        """Return the clampings of stock that is refused in one."""
+        if answer.verdict != doc.Verdict.REFUSED or not job.parts:
+            return None
+        from .search.clampings import clampings_of
+
+        return clampings_of(self.engine, job, machine, system)
 
 
 def _asking(questions: Sequence[Question] | Sequence[doc.Question]) -> doc.Reply:
@@ -187,14 +217,16 @@ class _Fits:
         wanted = answer.missing
         if not wanted and answer.setup.plan == "none":
             wanted = more_supports(job, machine)
-        longest = longest_lengths(self._engine, job, machine)
+        windows = windows_of(self._engine, job, machine)
         smallest = self._smallest_of(job, machine)
         return doc.Fit(
-            longest_in_range=longest["in_range"],
-            longest_allowed=longest["allowed"],
+            longest_in_range=windows.longest_in_range,
+            longest_allowed=windows.longest_allowed,
             smallest_model_in_range=smallest["in_range"],
             smallest_model_allowed=smallest["allowed"],
             accessories=with_accessories(self._engine, job, machine, wanted) if wanted else None,
+            lengths_in_range=windows.in_range,
+            lengths_allowed=windows.allowed,
         )
 
     def _smallest_of(self, job: Job, machine: MachineModel) -> dict[str, str | None]:

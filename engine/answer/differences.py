@@ -19,7 +19,10 @@ UNITS: Final = {
     "length": "mm", "width": "mm", "stress": "MPa", "stock_length": "mm", "behind": "mm",
     "bow": "mm", "mass": "kg", "distance": "mm", "height": "mm", "wall": "mm",
     "outside_diameter": "mm", "cuts": "mm", "stations": "mm", "longest_in_range": "mm",
-    "longest_allowed": "mm", "trim": "mm", "stub": "mm", "last_station": "mm",
+    "longest_allowed": "mm", "ahead": "mm", "pushed": "mm",
+    "least": "mm", "most": "mm",
+    "moved": "mm", "lengths_in_range": "mm",
+    "lengths_allowed": "mm", "trim": "mm", "stub": "mm", "last_station": "mm",
 }  # fmt: skip
 """Units of the numbers of an answer by the last part of their name; measures tell their own."""
 _BASIS: Final = ("id", "provenance", "machine")

@@ -32,6 +32,10 @@ Plan = Literal["rated", "absolute", "given", "none", "not-planned"]
 Behaviour = Literal["stays", "tips-inner-end-up", "tips-inner-end-down", "drops"]
 Outcome = Literal["setting", "conditions", "question", "refused"]
 Units = Literal["si", "us"]
+CureKind = Literal[
+    "stations", "stock", "accessories", "grip", "order", "bow", "off-axis", "behind", "length",
+    "parts", "model",
+]  # fmt: skip
 Ramp = Literal["constant-time", "constant-acceleration"]
 PaperName = Literal["a4", "letter"]
 
@@ -262,6 +266,95 @@ class Fit(_Part):
     smallest_model_allowed: str | None = None
     accessories: tuple[str, ...] | None = field(default=None, metadata={"if_known": True})
     """Accessories that make it allowed; empty where none do, None where none are wanted."""
+    lengths_in_range: tuple[tuple[float, float], ...] = field(default=(), metadata=SINCE_2)
+    """mm, shortest and longest, of every stretch of lengths that is in range."""
+    lengths_allowed: tuple[tuple[float, float], ...] = field(default=(), metadata=SINCE_2)
+    """The same of lengths that are in range or allowed with conditions."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CureChange(_Part):
+    """One thing that is changed about a refused job. Which keys it has depends on its kind."""
+
+    kind: CureKind
+    say: Mapping[str, tuple[str, ...]]
+    """Fields of the job and what is said in each instead, as it is typed; empty: leave it out."""
+    least: float | None = field(default=None, metadata=IF_ANY)
+    """mm (``off-axis``: kg): at least so much; every value up to ``most`` does as well."""
+    most: float | None = field(default=None, metadata=IF_ANY)
+    """mm (``off-axis``: kg): at most so much."""
+    stations: tuple[float, ...] = field(default=(), metadata=IF_ANY)
+    """mm from the chuck face: where supports stand then; empty where they are to be planned."""
+    moved: tuple[float, ...] = field(default=(), metadata=IF_ANY)
+    """mm: the one support that is moved, from and to; one number where it is taken away."""
+    parts: tuple[PartWanted, ...] = field(default=(), metadata=IF_ANY)
+    """The parts that are cut then, in their order from the free end."""
+    names: tuple[str, ...] = field(default=(), metadata=IF_ANY)
+    """Codes of accessories that are fitted, the model, or what a fact of the stock becomes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cure(_Part):
+    """What would make a refused job go: found by trying it, the whole verdict given."""
+
+    changes: tuple[CureChange, ...]
+    """All of them together; two only where no single one is enough."""
+    verdict: Verdict
+    """What the job gets with them."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clamping(_Part):
+    """One clamping of long stock, with the parts that are cut in it; a whole verdict of its own."""
+
+    ahead: float
+    """mm in front of the chuck face."""
+    behind: float
+    """mm behind it."""
+    pushed: float | None = field(default=None, metadata=IF_ANY)
+    """mm by which the stock is pushed out before; None for the first."""
+    parts: tuple[PartWanted, ...]
+    """What is cut, from the free end."""
+    cuts: tuple[float, ...]
+    """mm from the chuck face."""
+    say: Mapping[str, tuple[str, ...]]
+    """Fields of the job and what is said in each to ask about this clamping alone."""
+    verdict: Verdict
+    decided_by: str | None
+    governing: str
+    utilisation: float | None
+    stations: tuple[float, ...] = ()
+    """mm: where supports are planned for it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forbidden(_Part):
+    """What of the machine forbids to clamp again."""
+
+    kind: Literal["bore", "rear-room", "rule"]
+    needed: float | None = field(default=None, metadata=IF_ANY)
+    """mm of bore, bow and mill tolerance counted, or of room behind the chuck."""
+    room: float | None = field(default=None, metadata=IF_ANY)
+    """mm that the machine has; None where it is not stated."""
+    rule: str | None = field(default=None, metadata=IF_ANY)
+    """The rule that refuses a clamping where bore and room would do."""
+    title: str | None = field(default=None, metadata=IF_ANY)
+    """That rule in words."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clampings(_Part):
+    """Stock too long for the bed, its parts cut in several clampings, pushed out between."""
+
+    needed: int
+    """How many."""
+    steps: tuple[Clamping, ...] = ()
+    """One after the other; none where the machine forbids them."""
+    verdict: Verdict | None = field(default=None, metadata=IF_ANY)
+    """The worst of all."""
+    remnant: float | None = field(default=None, metadata=IF_ANY)
+    """mm left in the jaws."""
+    forbidden: tuple[Forbidden, ...] = field(default=(), metadata=IF_ANY)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -467,6 +560,10 @@ class Answer(_Part):
     """Every measure with its formula and inputs, where it was asked for."""
     chance: Chance | None = field(default=None, metadata=SINCE_2)
     """Chances of being over a limit, where they were asked for."""
+    cures: tuple[Cure, ...] = field(default=(), metadata=SINCE_2)
+    """What would make a refused job go on this model, or another one; the least trouble first."""
+    clampings: Clampings | None = field(default=None, metadata=SINCE_2)
+    """Where stock is too long for the bed and passes the bore: its parts in several clampings."""
 
     def __repr__(self) -> str:
         from .notebook import line_of

@@ -100,6 +100,33 @@ def show_at_most(value: float, system: System) -> str:
     return feet_and_inches(math.floor(value / 12.7 + 1e-6) * 12.7)
 
 
+def show_at_least(value: float, system: System) -> str:
+    """Return a length rounded up: to 1 mm, or to half an inch."""
+    if system == "si":
+        return _length(math.ceil(value - 1e-6), system)
+    return feet_and_inches(math.ceil(value / 12.7 - 1e-6) * 12.7)
+
+
+def show_window(window: tuple[float, float], system: System) -> str:
+    """Return shortest and longest length, each rounded inward."""
+    low, high = show_shortest(window, system), show_longest(window, system)
+    return low if low == high else f"{low} to {high}"
+
+
+def show_longest(window: tuple[float, float], system: System) -> str:
+    """Return the longest length rounded down; as it is where that were below the shortest."""
+    low, high = window
+    is_in = system == "si" or math.floor(high / 12.7 + 1e-6) * 12.7 >= low - 1e-6
+    return show_at_most(high, system) if is_in else show(high, "mm", system)
+
+
+def show_shortest(window: tuple[float, float], system: System) -> str:
+    """Return the shortest length rounded up; as it is where that were above the longest."""
+    low, high = window
+    is_in = system == "si" or math.ceil(low / 12.7 - 1e-6) * 12.7 <= high + 1e-6
+    return show_at_least(low, system) if is_in else show(low, "mm", system)
+
+
 LEAST_TOLERANCE: Final = 0.2
 """mm: supports cannot be levelled closer than this by hand (common practice, no source)."""
 

@@ -11,6 +11,8 @@ from ..decision.deciding import NOT_FITTED
 from ..decision.limit_check import is_over
 from ..statics.part_release import SENTENCES
 from ..tolerance import FULL
+from .clamping_words import clamping_sentences
+from .cure_words import cure_sentences
 from .document import Answer, Finding, Fit, JobAsked, Measure, Outcome, Part, SetUp, Verdict
 from .wording import (
     System,
@@ -19,8 +21,11 @@ from .wording import (
     show,
     show_at_most,
     show_both,
+    show_longest,
+    show_shortest,
     show_size,
     show_size_both,
+    show_window,
 )
 
 VERDICT_WORDS: Final = {
@@ -221,18 +226,14 @@ def fit_sentences(answer: Answer, system: System, *, has_options: bool = False) 
     if fit.longest_allowed is None:
         found = [f"No length of this section is allowed on this model as fitted{apart}."]
     else:
-        within = (
-            "at no length" if fit.longest_in_range is None
-            else f"up to {show_at_most(fit.longest_in_range, system)}"
-        )  # fmt: skip
-        found = [
-            f"This section on this model{apart}: in range {within}, "
-            f"allowed with conditions up to {show_at_most(fit.longest_allowed, system)}."
-        ]
+        found = [f"This section on this model{apart}: {_lengths(fit, system)}."]
     for key, words in MODELS.items():
         model = getattr(fit, key) or "none in the catalogue"
         found.append(f"Smallest model that has this job {words}: {model}.")
-    if fit.accessories:
+    cures = cure_sentences(answer.cures, job, system, has_options=has_options)
+    found += (*cures, *clamping_sentences(answer.clampings, system))
+    # Where cures were looked for, what is fitted is one of them.
+    if fit.accessories and not cures:
         how = f": --fitted {' --fitted '.join(fit.accessories)}" if has_options else "."
         found.append(f"With {' and '.join(fit.accessories)} fitted it is allowed{how}")
     return tuple(found)
@@ -244,6 +245,31 @@ TURNING: Final = {
     "bow_supports_hold": "stiff supports are overloaded",
 }
 """Measures of bow, from the least on, and what stock does above each."""
+
+
+def _lengths(fit: Fit, system: System) -> str:
+    """Return the lengths that are in range and allowed, some of which are."""
+    good, most = fit.lengths_in_range, fit.lengths_allowed
+    if not most:
+        # An answer of the first form knows the longest lengths only.
+        longest = fit.longest_in_range
+        within = "at no length" if longest is None else f"up to {show_at_most(longest, system)}"
+        return (
+            f"in range {within}, "
+            f"allowed with conditions up to {show_at_most(fit.longest_allowed or 0.0, system)}"
+        )
+    told = " and ".join(show_window(window, system) for window in most)
+    if not good:
+        return f"in range at no length, allowed with conditions {told}"
+    within = " and ".join(show_window(window, system) for window in good)
+    if within == told:
+        return f"in range {within}, and at no other length"
+    if len(good) == len(most) == 1 and good[0][0] == most[0][0]:
+        return (
+            f"in range {within}, "
+            f"allowed with conditions up to {show_at_most(most[0][1], system)}"
+        )  # fmt: skip
+    return f"in range {within}; allowed, in part with conditions, {told}"
 
 
 def held_by(part: Part, system: System, nothing: str = "nothing: support or sling it") -> str:
@@ -392,7 +418,15 @@ class _Teller:
                 return ""
             return f"{show_at_most(self.answer.job.stock_length, self.system)} or more"
         value: float | None = getattr(fit, name)
-        return "no length" if value is None else show_at_most(value, self.system)
+        if value is None:
+            return "no length"
+        windows = fit.lengths_in_range if name == "longest_in_range" else fit.lengths_allowed
+        if not windows:
+            return show_at_most(value, self.system)
+        told = show_longest((windows[-1][0], value), self.system)
+        if self.answer.job.stock_length < windows[0][0]:
+            told += f", from {show_shortest(windows[0], self.system)}"
+        return told
 
     def decided(self) -> str:
         answer = self.answer

@@ -55,7 +55,7 @@ class Judged(NamedTuple):
 
 
 def length_intervals(
-    engine: Engine, job: Job, machine: MachineModel, step: float
+    engine: Engine, job: Job, machine: MachineModel, step: float, *, behind: float = 0.0
 ) -> list[Interval]:
     """Return the intervals of length for a section on a machine, shortest first.
 
@@ -67,19 +67,20 @@ def length_intervals(
         job: section, grade and what is known of the stock.
         machine: the machine.
         step: mm; borders are found to this.
+        behind: mm of every length that stand behind the chuck face.
     """
-    return intervals_of([job], engine, machine, step)[0]
+    return intervals_of([job], engine, machine, step, behind=behind)[0]
 
 
 def intervals_of(
-    jobs: Sequence[Job], engine: Engine, machine: MachineModel, step: float
+    jobs: Sequence[Job], engine: Engine, machine: MachineModel, step: float, *, behind: float = 0.0
 ) -> list[list[Interval]]:
     """Return the intervals of several jobs on a machine; lengths are planned together."""
     one = table_of(
         [job._replace(parts=(), cuts=(), stations=(), behind=0.0) for job in jobs],
         engine.rule_set.vocabulary,
     )
-    search = _Search(engine, one, machine, step)
+    search = _Search(engine, one, machine, step, behind)
     return [search.intervals(number) for number in range(len(jobs))]
 
 
@@ -91,12 +92,18 @@ class _Search:
     judged, and what the rules say without supports at every step.
     """
 
-    def __init__(self, engine: Engine, table: JobTable, machine: MachineModel, step: float) -> None:
+    def __init__(
+        self, engine: Engine, table: JobTable, machine: MachineModel, step: float, behind: float
+    ) -> None:
         self._engine, self._table, self._machine = engine, table, machine
+        self._behind = behind
         stated = machine.limit("stock_length").absolute
         longest = LONGEST if math.isnan(stated) else stated
         # One step beyond the end tells what decides there.
-        self._steps: Floats = step * np.arange(1.0, math.floor(longest / step + 1e-9) + 2.0)
+        self._steps: Floats = step * np.arange(
+            math.floor(behind / step + 1e-9) + 1.0,
+            math.floor((longest + behind) / step + 1e-9) + 2.0,
+        )
         self._found = self._judge_ends()
 
     def intervals(self, number: int) -> list[Interval]:
@@ -116,7 +123,7 @@ class _Search:
     def _judge_ends(self) -> list[dict[int, tuple[tuple[str, ...], float]]]:
         """Judge every job at both ends of every pitch and where other rules change."""
         steps = self._steps
-        stations = np.array(grid_of(self._machine), dtype=np.float64)
+        stations = np.array(grid_of(self._machine), dtype=np.float64) + self._behind
         before = np.searchsorted(steps, stations, side="right") - 1
         places = {0, len(steps) - 1, *before.tolist(), *(before + 1).tolist()}
         jobs = np.arange(self._table.rows)
@@ -157,7 +164,8 @@ class _Search:
         lengths = self._steps[place]
         distinct, geometry = np.unique(lengths, return_inverse=True)
         table = self._table.take(job)._replace(
-            geometries=tuple(Geometry(length) for length in distinct.tolist()), geometry=geometry
+            geometries=tuple(Geometry(length, self._behind) for length in distinct.tolist()),
+            geometry=geometry,
         )
         decision = self._engine.decide_table(
             table, [self._machine], np.zeros(len(job), dtype=np.intp), is_supported=is_supported

@@ -62,7 +62,7 @@ def test_the_deciding_numbers_and_the_bed_are_told(visits: Visits) -> None:
     expect(row).to_contain_text("decides")
     expect(row).to_contain_text("127 % over")
     expect(card.get_by_role("img", name=re.compile("Stock of 12000 mm"))).to_be_visible()
-    expect(card).to_contain_text("in range up to 8447 mm")
+    expect(card).to_contain_text("in range 800 mm to 8447 mm")
 
 
 def test_a_refused_job_shows_no_bed_and_no_stations(visits: Visits) -> None:

@@ -38,6 +38,14 @@ ASKED: Final[list[tuple[JobText, tuple[str, ...], System]]] = [
     (JobText("NPS 12 STD", "12 m", parts=("4.4 m*2",)), ("alder-320",), "us"),
     (JobText("NPS 24 STD", "18 m"), (), "si"),
     (JobText("NPS 4 SCH 40S", "6 m"), ("rowan-150",), "si"),
+    (JobText("NPS 4 SCH 40", "20 ft", stations=("6 ft", "15 ft"), parts=("4 ft*3",)),
+     ("rowan-150",), "us"),
+    (JobText("NPS 10 XS", "12 m", stations=("1.5 m", "9 m")), ("alder-320",), "si"),
+    (JobText("NPS 12 STD", "6 m", parts=("1 m*6",)), ("alder-320",), "si"),
+    (JobText("NPS 6 SCH 40", "6 m"), ("rowan-150",), "si"),
+    (JobText("NPS 10 XS", "12 m", bow="60 mm"), ("alder-320",), "si"),
+    (JobText("NPS 4 SCH 40", "8 m", parts=("1 m*7",)), ("rowan-150",), "si"),
+    (JobText("NPS 4 SCH 40", "12 m", parts=("1 m*11",)), ("rowan-150",), "si"),
 ]  # fmt: skip
 
 
@@ -114,13 +122,18 @@ NOT_SHOWN: Final = {
     # typed by the asker, and told above a kept answer as it was typed
     "JobAsked.parts", "JobAsked.cuts", "JobAsked.stations", "JobAsked.behind", "JobAsked.bow",
     "JobAsked.off_axis", "JobAsked.fitted", "JobAsked.grip", "JobAsked.ends",
-    "JobAsked.contents", "JobAsked.coating", "PartWanted.length", "PartWanted.count",
+    "JobAsked.contents", "JobAsked.coating",
     "OffAxis.mass", "OffAxis.distance", "OffAxis.size",
     # on the sheet or its drawing
     "SetUp.remnant", "SetUp.trim", "SetUp.stub", "SetUp.last_station", "Support.title",
     # the measures of the same name show the worse of all stages
     "SetUp.chuck_reaction", "SetUp.chuck_moment", "SetUp.sag", "SetUp.tip_deflection",
     "SetUp.tip_slope", "Support.reaction_per_mm", "Tabs.stress",
+    # for programs: the same as the sentence says, as it is typed
+    "CureChange.say",
+    "Clamping.say", "Clamping.cuts", "Clamping.governing", "Clamping.utilisation",
+    # told as a cure
+    "Fit.accessories",
 }  # fmt: skip
 """What the terminal does not show, reviewed: why stands above each group."""
 
@@ -129,6 +142,10 @@ OTHER: Final[Mapping[str, tuple[Any, ...]]] = {
     "SetUp.plan": ("rated", "given"), "Part.behaviour": ("stays", "drops"),
     "SetUp.ramp": ("constant-time", "constant-acceleration"),
     "Answer.close": (("stock_mass",), ()),
+    "CureChange.kind": ("bow", "grip"), "Forbidden.kind": ("bore", "rear-room"),
+    "Clampings.verdict": (Verdict.IN_RANGE, Verdict.CONDITIONS),
+    "Clamping.verdict": (Verdict.IN_RANGE, Verdict.CONDITIONS),
+    "Cure.verdict": (Verdict.IN_RANGE, Verdict.CONDITIONS),
 }  # fmt: skip
 """Values of fields that take only some."""
 
@@ -211,6 +228,8 @@ def test_the_terminal_shows_every_key_but_those_that_are_named(
         "Answer.findings", "Answer.mitigations", "Answer.would_fit", "Answer.setup",
         "Answer.provenance", "Answer.trace", "JobAsked.section", "SectionAsked.inches",
         "SetUp.supports", "SetUp.parts", "Part.tabs", "Traced.inputs", "Answer.questions",
+        "Answer.clampings", "Clampings.steps", "Clampings.forbidden", "Clamping.parts",
+        "Answer.cures", "Cure.changes", "CureChange.parts",
         "Answer.chance", "Chance.limits", "ChanceOfLimits.rated", "ChanceOfLimits.absolute",
     }  # fmt: skip
     unseen = every - seen - containers
@@ -220,6 +239,7 @@ def test_the_terminal_shows_every_key_but_those_that_are_named(
 
 
 RARE: Final = {
+    "Forbidden.rule", "Forbidden.title",  # test_clampings
     "MachineAsked.file", "MachineAsked.overlay_revision",  # tests/ledger: sites and files
     "SizesInInches.height", "SizesInInches.width",  # of tables in inches, shown as the diameter is
 }  # fmt: skip
