@@ -17,6 +17,7 @@ from .schema import (
     JawMotion,
     Limits,
     LimitTable,
+    Turns,
 )
 
 RampKind = Literal["constant-time", "constant-acceleration"]
@@ -106,6 +107,9 @@ class Support:
     Its geometry is one of: two rollers (radius and spacing of their centres, mm), a V-cradle
     (angle between its sides, rad), a ring (bore, mm); or none of these, as a lifting rest.
     What is not there is NaN.
+
+    ``turns`` says what it does while a square or rectangle turns, None where that is not stated;
+    ``follow_force`` is in N, ``lowered_by`` in mm.
     """
 
     code: str
@@ -118,6 +122,9 @@ class Support:
     vee_angle: float
     ring_bore: float
     reaction: Limit
+    turns: Turns | None = None
+    follow_force: float = math.nan
+    lowered_by: float = math.nan
 
 
 class Accessory(NamedTuple):

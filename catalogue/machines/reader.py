@@ -249,6 +249,10 @@ class _Builder:
         )
 
     def support(self, path: Path, table: SupportTable) -> Support:
+        for key, turns in (("follow_force", "follows"), ("lowered_by", "lowered")):
+            if table.turns == turns and getattr(table, key) is None:
+                what = f"is missing: a rest that is {turns!r} states it."
+                self.problems.note((*path, key), what)
         return Support(
             code=table.code,
             title=table.title,
@@ -260,4 +264,7 @@ class _Builder:
             vee_angle=_stated(table.vee_angle),
             ring_bore=_stated(table.ring_bore),
             reaction=self.limit((*path, "reaction"), table.reaction),
+            turns=table.turns,
+            follow_force=_stated(table.follow_force),
+            lowered_by=_stated(table.lowered_by),
         )

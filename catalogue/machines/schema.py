@@ -38,6 +38,7 @@ SchemaVersion = Annotated[
 ]
 Code = Annotated[str, Field(examples=["roller-pair"])]
 JawMotion = Literal["together", "pairs", "independent"]
+Turns = Literal["with-section", "follows", "lowered"]
 GONE: Final = "Nothing reads it any more. It may stay in the file."
 
 # --- limits -------------------------------------------------------------------------------
@@ -325,6 +326,23 @@ class SupportTable(Table):
         Length | None, Field(description="Bore of a ring.", examples=["180 mm"])
     ] = None
     reaction: Annotated[ForceLimit, Field(description="Force that one of them carries.")]
+    turns: Annotated[
+        Turns | None,
+        Field(
+            description="What it does while a square or rectangle turns: it turns with the section "
+            "and carries it, it follows the profile with a stated force, or it is lowered and "
+            "carries nothing. Not stated: it is taken to carry, and that is not assessed.",
+            examples=["follows"],
+        ),
+    ] = None
+    follow_force: Annotated[
+        Force | None,
+        Field(description="Force up to which it carries as it follows.", examples=["4 kN"]),
+    ] = None
+    lowered_by: Annotated[
+        Length | None,
+        Field(description="How far it is lowered before the section turns.", examples=["80 mm"]),
+    ] = None
 
 
 class AccessoryTable(Table):

@@ -11,7 +11,7 @@ from typing import Any, Final, cast
 
 from ...catalogue.machines.model import MachineModel
 from ...catalogue.tables.sections import INCH
-from ...rules.expression import names_in
+from ...rules.expression import asked_about_in, names_in
 from ...rules.model import Rule
 from ..decision.conditions import Scope, number_of, truth_of
 from ..decision.decide import Decision, Engine, fullness
@@ -158,7 +158,13 @@ class _Maker:
         names = [] if is_round else ["jaw_stress"]
         if "jaw_motion" in self.rule_set.vocabulary.not_assessed and is_grip_open(job, machine):
             names.append("jaw_motion")
-        if not self.decision.frame.is_carried[row]:
+        is_carried = bool(self.decision.frame.is_carried[row])
+        frame = self.decision.frame
+        has_rests = frame.place is not None and bool(frame.places[int(frame.place[row])])
+        is_open = is_carried and has_rests and are_rests_open(job, machine)
+        if is_open and "rest_turns" in self.rule_set.vocabulary.not_assessed:
+            names.append("rest_turns")
+        if not is_carried:
             names.append("supports")
         return tuple(names)
 
@@ -217,6 +223,15 @@ def is_grip_open(job: Job, machine: MachineModel) -> bool:
     return job.section.shape == "rectangular" or jaws > 4
 
 
+def are_rests_open(job: Job, machine: MachineModel) -> bool:
+    """Say whether nobody has stated if a rest fitted carries this section while it turns."""
+    shape, fitted = job.section.shape, machine.fitted_as_delivered | job.fitted
+    return shape != "round" and any(
+        item.turns is None and shape in item.carries and item.code in fitted
+        for item in machine.supports
+    )
+
+
 class _Teller:
     """Puts one row into words."""
 
@@ -245,10 +260,13 @@ class _Teller:
 
     def unknown_names(self, rule: Rule) -> str:
         vocabulary = self.rule_set.vocabulary
+        aside = asked_about_in(rule.when)
         names = sorted(
             name
             for name in names_in(rule.when)
-            if name in self.scope.numbers and not math.isfinite(self.scope.numbers[name][0])
+            if name.removesuffix(".heavy") not in aside
+            and name in self.scope.numbers
+            and not math.isfinite(self.scope.numbers[name][0])
         )
         shown = [vocabulary.titles.get(name, name) for name in names]
         return f"{', '.join(shown) or 'an input'} not stated for this model"

@@ -9,6 +9,7 @@ from ...catalogue.machines.model import MachineModel
 from ...rules.model import RuleSet
 from ..arrays import Codes, Floats
 from ..jobs.job_table import Index, JobTable
+from ..statics.lowered_rests import NOMINAL, TURNING
 from ..statics.stocks import Keyed, Stocks, Usable, stock_numbers, stocks_of, usable_supports
 from ..statics.support_loads import BY_WEIGHT, UNTROUBLED, Carrier
 from ..statics.support_loads_many import carry_many
@@ -54,7 +55,8 @@ def carry_rows(
         ]
     )
     stocks = stocks_of(numbers[part.stock])
-    columns = {name: np.empty(len(rows)) for name in UNTROUBLED}
+    ends = [f"{name}{NOMINAL}" for name in TURNING]
+    columns = {name: np.empty(len(rows)) for name in (*UNTROUBLED, *ends)}
     seats = vocabulary.facts["seat"].values
     seat = np.zeros(len(rows), dtype=np.int8)
     places: dict[tuple[float, ...], int] = {}
@@ -83,6 +85,7 @@ def carry_rows(
         place[rows[members]] = np.array(numbers_of, dtype=np.intp)[carry.which]
     given, heavy, limits = dict(frame.given), dict(frame.heavy), dict(frame.numbers)
     nominal = _nominal_share(frame, rows)
+    _put_turning(columns, rows, given, heavy)
     for name, column in columns.items():
         full = np.array(given[name])
         if name in BY_WEIGHT:
@@ -102,6 +105,21 @@ def carry_rows(
         given=given, heavy=heavy, numbers=limits, facts=facts, is_carried=is_carried,
         places=tuple(places), place=place,
     )  # fmt: skip
+
+
+def _put_turning(
+    columns: dict[str, Floats], rows: Index, given: dict[str, Floats], heavy: dict[str, Floats]
+) -> None:
+    """Take what is known of rests while the section turns out of the columns, for both ends."""
+    for name in TURNING:
+        lighter, heavier = columns.pop(f"{name}{NOMINAL}"), columns.pop(name)
+        # Few machines have rests that carry less while the section turns.
+        if not np.isfinite(heavier).any():
+            continue
+        for into, values in ((heavy, heavier), (given, lighter)):
+            full = np.array(given[name])
+            full[rows] = values
+            into[name] = full
 
 
 Into = tuple[dict[str, Floats], Codes, dict[tuple[float, ...], int], Index, Index]

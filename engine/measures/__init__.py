@@ -2,10 +2,10 @@
 
 from typing import Final
 
-from . import bow, chuck, drive, grip, stock, supports
+from . import bow, chuck, drive, grip, stock, supports, turning_rests
 from .registry import GIVEN, Measured, MeasureFunction, compute, in_order, needs_of
 
-REGISTRY: Final = in_order(stock, bow, drive, chuck, supports, grip)
+REGISTRY: Final = in_order(stock, bow, drive, chuck, supports, grip, turning_rests)
 """Every measure by name, in the order in which an answer lists them."""
 
 __all__ = ["GIVEN", "REGISTRY", "MeasureFunction", "Measured", "compute", "needs_of"]

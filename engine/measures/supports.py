@@ -5,6 +5,8 @@ here they get their names. Statics: a uniform bar on a chuck, clamped and pinned
 each, and on supports that push and never pull, at every stage of severing.
 """
 
+import numpy as np
+
 from ..arrays import Floats
 from .registry import measure
 
@@ -51,24 +53,24 @@ def sag(carried_sag: Floats) -> Floats:
     title="chuck reaction",
     unit="N",
     heavy="more",
-    formula="|R0|",
+    formula="|R0|, standing and while it turns",
     source=_STATICS,
 )
-def chuck_reaction(carried_chuck_reaction: Floats) -> Floats:
+def chuck_reaction(carried_chuck_reaction: Floats, turning_load: Floats) -> Floats:
     """Load on the chuck bearing."""
-    return carried_chuck_reaction
+    return np.fmax(carried_chuck_reaction, turning_load)
 
 
 @measure(
     title="chuck moment",
     unit="N*m",
     heavy="more",
-    formula="|M0|",
+    formula="|M0|, standing and while it turns",
     source=_STATICS,
 )
-def chuck_moment(carried_chuck_moment: Floats) -> Floats:
+def chuck_moment(carried_chuck_moment: Floats, turning_moment: Floats) -> Floats:
     """Moment on the chuck bearing."""
-    return carried_chuck_moment
+    return np.fmax(carried_chuck_moment, turning_moment)
 
 
 @measure(

@@ -30,6 +30,7 @@ class Stocks(NamedTuple):
         outside: diameter of a round, the height of other shapes, mm.
         tubes: what tabs are cut from.
         turning: polar inertia per length at the heavy end, kg*mm^2 / mm.
+        nominal_weight: N/mm.
     """
 
     weight: Floats
@@ -37,12 +38,14 @@ class Stocks(NamedTuple):
     outside: Floats
     tubes: Tube
     turning: Floats
+    nominal_weight: Floats
 
     def take(self, rows: NDArray[np.intp]) -> "Stocks":
         """Return some of the rows."""
         return Stocks(
             self.weight[rows], self.stiffness[rows], self.outside[rows],
             Tube(*(column[rows] for column in self.tubes)), self.turning[rows],
+            self.nominal_weight[rows],
         )  # fmt: skip
 
 
@@ -67,8 +70,8 @@ class Usable(NamedTuple):
 def stock_numbers(section: Section, grade: Grade, coating_mass: float) -> tuple[float, ...]:
     """Return the numbers of :class:`Stocks` for one stock; ``coating_mass`` in kg/m."""
     mill = mill_range(section, grade.product)
-    bare = grade.density * section.area / 1e6 * mill.mass_ratio
-    mass = (bare + coating_mass) / 1e3  # kg/mm
+    bare = grade.density * section.area / 1e6
+    mass = (bare * mill.mass_ratio + coating_mass) / 1e3  # kg/mm
     is_round = section.shape == "round"
     # Stiffness of the thin wall: the second moment falls nearly in proportion to the wall.
     wall = section.wall
@@ -79,14 +82,15 @@ def stock_numbers(section: Section, grade: Grade, coating_mass: float) -> tuple[
     return (
         mass * GRAVITY, stiffness, section.height, radius, mill.thin_wall, girth,
         grade.yield_strength, mass, mass * section.polar_moment / section.area,
+        (bare + coating_mass) / 1e3 * GRAVITY,
     )  # fmt: skip
 
 
 def stocks_of(numbers: Floats) -> Stocks:
     """Return stocks of rows of :func:`stock_numbers`."""
-    weight, stiffness, outside, radius, wall, girth, strength, mass, turning = numbers.T
+    weight, stiffness, outside, radius, wall, girth, strength, mass, turning, nominal = numbers.T
     tubes = Tube(radius, wall, girth, strength, mass)
-    return Stocks(weight, stiffness, outside, tubes, turning)
+    return Stocks(weight, stiffness, outside, tubes, turning, nominal)
 
 
 @lru_cache(maxsize=65536)

@@ -18,6 +18,7 @@ from ..arrays import GRAVITY, Bools, Floats
 from ..inputs.figures import Figures
 from ..jobs.job import Geometry
 from ..tolerance import FULL
+from .lowered_rests import TURNING, turning_columns
 from .part_release import Piece, pieces, tab_stress, tabs_of
 from .seating import seated
 from .stocks import Stocks, Usable, cuts_of, dealt, grid_of
@@ -48,6 +49,7 @@ UNTROUBLED: Final[dict[str, float]] = {
     "reaction_absolute": 1e12,
     "centre_low": math.nan,
     "centre_high": math.nan,
+    **dict.fromkeys(TURNING, math.nan),
 }
 BY_WEIGHT: Final = frozenset(
     {
@@ -133,6 +135,10 @@ class Carrier:
             self._choose(stocks, rows_of_mask, mask, (choices, supports, which))
         columns = self._columns(stocks, choices, supports, which)
         columns |= self._severing(stocks, choices, which, tabs)
+        columns |= turning_columns(
+            [choice.stations for choice in choices], supports, which,
+            np.full(rows, self.geometry.front), self.cuts, self.geometry.behind, stocks,
+        )  # fmt: skip
         seats = tuple(
             self._seat(choice, usable) for choice, usable in zip(choices, supports, strict=True)
         )

@@ -11,6 +11,7 @@ from ..arrays import GRAVITY, Bools, Floats
 from ..inputs.figures import Figures
 from ..jobs.job import Geometry
 from ..tolerance import FULL
+from .lowered_rests import turning_columns
 from .seating import seated
 from .stocks import Stocks, Usable
 from .support_loads import HOPELESS, Carrier
@@ -96,4 +97,7 @@ def carry_many(
     }
     seat = best.seats[0] if best.seats[:1] in (("shallow",), ("wedged",)) else "good"
     stations = tuple(tuple(at for at in row if at >= 0) for row in every)
+    columns |= turning_columns(
+        stations, [best] * len(stations), which.ravel(), length[settled], (), 0.0, some
+    )
     return CarriedMany(is_settled, columns, stations, which.ravel(), seat)

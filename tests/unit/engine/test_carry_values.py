@@ -40,7 +40,7 @@ PAIRS: Final = usable_supports(Keyed(ROWAN), frozenset({"roller-pair"}), "round"
 def stocks(weight: float, outside: float = 114.3, rows: int = 1) -> Stocks:
     """Return stocks of this weight (N/mm), an EI of 6e11 N mm^2 and a tube of 6.02 mm."""
     tube = (54.14, 5.27, 359.1, 240.0, weight / G)
-    numbers = (weight, 6e11, outside, *tube, weight / G * 2900.0)
+    numbers = (weight, 6e11, outside, *tube, weight / G * 2900.0, weight / 1.1)
     return stocks_of(np.array([numbers] * rows))
 
 
@@ -67,8 +67,10 @@ def test_numbers_of_a_pipe() -> None:
     """
     pipe = read_section("NPS 4 SCH 40", CORE.catalogue.tables)
     grade = CORE.catalogue.grades["ASTM A53 B"]
-    weight, stiffness, outside, radius, wall, girth, strength, mass, turning = stock_numbers(
-        pipe, grade, 0.5
+    numbers = stock_numbers(pipe, grade, 0.5)
+    weight, stiffness, outside, radius, wall, girth, strength, mass, turning = numbers[:9]
+    assert numbers[9:] == pytest.approx(
+        ((7850e-9 * math.pi * (114.3 - 6.02) * 6.02 + 0.5e-3) * G,), rel=1e-9
     )
     area = math.pi * (114.3 - 6.02) * 6.02
     heavy = 7850e-9 * area * 1.1 + 0.5e-3  # kg/mm
@@ -378,6 +380,7 @@ def test_stocks_of_one_geometry_get_their_own_answer() -> None:
             *(np.concatenate(columns) for columns in zip(*(row.tubes for row in rows), strict=True))
         ),
         np.concatenate([row.turning for row in rows]),
+        np.concatenate([row.nominal_weight for row in rows]),
     )
     whole = carrier.carry(together)
     for number, row in enumerate(rows):

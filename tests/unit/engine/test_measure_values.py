@@ -175,6 +175,13 @@ ONE_LINE: Final[dict[str, Callable[..., float]]] = {
     "usable_length": lambda length, behind, stub, trim: max(length - behind - stub - trim, 0),
     "needed_length": lambda part_total, part_count, kerf: part_total + part_count * kerf,
     "part_mass": lambda linear_mass, longest_part: linear_mass * (longest_part / 1000),
+    "chuck_reaction": lambda carried_chuck_reaction, turning_load: (
+        max(carried_chuck_reaction, turning_load) if turning_load >= 0 else carried_chuck_reaction
+    ),
+    "chuck_moment": lambda carried_chuck_moment, turning_moment: (
+        max(carried_chuck_moment, turning_moment) if turning_moment >= 0 else carried_chuck_moment
+    ),
+    "corner_drop": lambda corner_size, lowered_by: corner_size if lowered_by > 0 else math.nan,
     "usual_bow": lambda straightness, length: straightness * length,
     "bowed_sweep": lambda swept_size, bow: swept_size + bow + bow,
 }
@@ -191,7 +198,9 @@ NAMED: Final = {
     "round_diameter": "round_size", "swept_diameter": "swept_size", "wall": "nominal_wall",
     "thin_wall": "thin_wall_size", "length_behind": "behind", "inside_diameter": "inside_size",
     "support_span": "carried_span", "overhang": "carried_overhang", "sag": "carried_sag",
-    "chuck_reaction": "carried_chuck_reaction", "chuck_moment": "carried_chuck_moment",
+    "turning_chuck_moment": "turning_moment", "turning_chuck_reaction": "turning_load",
+    "turning_droop": "turning_fall", "turning_room": "turning_gap", "rest_drop": "lowered_by",
+    "follow_use": "follow_share",
     "support_reaction": "carried_reaction", "lift_off": "carried_lifted",
     "fitting_parts": "parts_fitting", "blocked_stations": "stations_blocked",
     "spare_supports": "stations_spare", "tab_stress": "worst_tab_stress",
@@ -216,7 +225,9 @@ RANGES: Final[dict[str, tuple[float, float]]] = {
     "elasticity": (69e3, 210e3), "yield_strength": (150, 450), "crush_share": (0.3, 0.8),
     "friction": (0.07, 0.45), "override_step": (0.01, 0.1), "acceleration_step": (0.01, 0.2),
     "bow_step": (0.5, 3), "jaw_force_step": (5, 100), "bow_to_refuse": (0, 30),
-    "carried_alone": (0, 1),
+    "carried_alone": (0, 1), "corner_size": (5, 80), "lowered_by": (20, 200),
+    "carried_chuck_reaction": (50, 6e3), "turning_load": (50, 6e3),
+    "carried_chuck_moment": (5, 4e3), "turning_moment": (5, 4e3),
 }  # fmt: skip
 ROWS: Final = 400
 FLAGS: Final = frozenset({"is_timed", "carried_alone"})
@@ -230,6 +241,9 @@ def random_inputs(name: str) -> dict[str, np.ndarray[Any, Any]]:
         found[flag] = np.round(found[flag])
     if "bow_stated" in found:
         found["bow_stated"][::3] = np.nan
+    for turning in ("turning_load", "turning_moment", "lowered_by"):
+        if turning in found:
+            found[turning][::3] = np.nan
     if "behind" in found:
         found["behind"][::4] = 0.0
     return found
@@ -267,6 +281,8 @@ def test_every_input_of_a_measure_matters(name: str) -> None:
         more = column * 1.1
         if key in FLAGS:
             more = 1 - column
+        if name == "corner_drop" and key == "lowered_by":
+            more = np.roll(column, 1)  # whether a rest is lowered at all is what matters
         if name == "bore_needed" and key == "behind":
             more = column[::-1]  # whether some stands behind is all that matters
         after = REGISTRY[name].function(*(inputs | {key: more}).values())
