@@ -14,6 +14,8 @@ from ..tables.sections import Shape
 from ..units.units import Dimension
 from . import naming
 from .schema import (
+    ForceSetBy,
+    JawHold,
     JawMotion,
     Limits,
     LimitTable,
@@ -23,6 +25,7 @@ from .schema import (
 RampKind = Literal["constant-time", "constant-acceleration"]
 RAMPS: Final[tuple[RampKind, ...]] = get_args(RampKind)
 JAW_MOTIONS: Final[tuple[JawMotion, ...]] = get_args(JawMotion)
+JAW_HOLDS: Final[tuple[JawHold, ...]] = get_args(JawHold)
 SHAPES: Final[tuple[Shape, ...]] = get_args(Shape)
 
 LIMITS: Final[dict[str, tuple[Dimension, bool]]] = {
@@ -69,7 +72,9 @@ class Rotary(NamedTuple):
 class Chuck(NamedTuple):
     """The chuck: number of jaws, force of one jaw in N, friction, sizes in mm.
 
-    ``jaw_motion`` says how the jaws move; None where the builder has not stated it.
+    ``jaw_motion`` says how the jaws move, ``jaw_hold`` what keeps them where they are,
+    ``force_set_by`` what is set for their force, with ``force_scale`` N of one jaw for each bar or
+    N*m of it; None or NaN where the builder has not stated it.
     """
 
     jaws: int
@@ -78,6 +83,10 @@ class Chuck(NamedTuple):
     grip_length: float
     bore: float
     jaw_motion: JawMotion | None = None
+    jaw_hold: JawHold | None = None
+    lowest_jaw_force: float = math.nan
+    force_set_by: ForceSetBy | None = None
+    force_scale: float = math.nan
 
 
 class Bed(NamedTuple):

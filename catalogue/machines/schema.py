@@ -38,6 +38,8 @@ SchemaVersion = Annotated[
 ]
 Code = Annotated[str, Field(examples=["roller-pair"])]
 JawMotion = Literal["together", "pairs", "independent"]
+JawHold = Literal["locks", "pressure"]
+ForceSetBy = Literal["pressure", "key-torque"]
 Turns = Literal["with-section", "follows", "lowered"]
 GONE: Final = "Nothing reads it any more. It may stay in the file."
 
@@ -256,6 +258,31 @@ class ChuckTable(Table):
             description="How its jaws move: all together, in pairs that move by themselves, each "
             "by itself. Not stated: whether they hold a rectangle is not assessed.",
             examples=["together"],
+        ),
+    ] = None
+    jaw_hold: Annotated[
+        JawHold | None,
+        Field(
+            description="What keeps the jaws where they are: they lock themselves (key, scroll, "
+            "wedge), or pressure presses them and gives way. Not stated: whether they hold the "
+            "moment of stock that the chuck carries alone is not assessed.",
+            examples=["locks"],
+        ),
+    ] = None
+    lowest_jaw_force: Annotated[
+        Force | None,
+        Field(description="Least force of one jaw that can be set.", examples=["500 N"]),
+    ] = None
+    force_set_by: Annotated[
+        ForceSetBy | None,
+        Field(description="What the operator sets for the jaw force.", examples=["key-torque"]),
+    ] = None
+    force_scale: Annotated[
+        float | None,
+        Field(
+            gt=0,
+            description="Force of one jaw, N, for each bar of pressure or N*m of key torque.",
+            examples=[60.0],
         ),
     ] = None
     jaw_wobble: Annotated[Any, Field(deprecated=GONE, description=GONE)] = None

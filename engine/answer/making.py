@@ -9,7 +9,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, cast
 
-from ...catalogue.machines.model import MachineModel
+from ...catalogue.machines.model import Chuck, MachineModel
 from ...catalogue.tables.sections import INCH
 from ...rules.expression import asked_about_in, names_in
 from ...rules.model import Rule
@@ -161,8 +161,13 @@ class _Maker:
         is_carried = bool(self.decision.frame.is_carried[row])
         frame = self.decision.frame
         has_rests = frame.place is not None and bool(frame.places[int(frame.place[row])])
+        vocabulary = self.rule_set.vocabulary.not_assessed
+        if "jaw_bending" in vocabulary and machine.chuck.jaw_hold is None and is_carried:
+            # Only where the chuck carries alone at some stage is there such a moment.
+            moment = self.decision.measured.nominal["jaw_moment"]
+            names += ["jaw_bending"] if math.isfinite(moment[row]) else []
         is_open = is_carried and has_rests and are_rests_open(job, machine)
-        if is_open and "rest_turns" in self.rule_set.vocabulary.not_assessed:
+        if is_open and "rest_turns" in vocabulary:
             names.append("rest_turns")
         if not is_carried:
             names.append("supports")
@@ -178,6 +183,7 @@ class _Maker:
         told = {name: _finite(self.settings[name][row]) for name in SETTINGS}
         return doc.SetUp(
             **told,
+            **_dial(machine.chuck, told["jaw_force"]),
             plan=cast("doc.Plan", found.level),
             supports=tuple(
                 doc.Support(
@@ -221,6 +227,13 @@ def is_grip_open(job: Job, machine: MachineModel) -> bool:
     if motion is not None or job.section.shape == "round" or jaws < 4:
         return False
     return job.section.shape == "rectangular" or jaws > 4
+
+
+def _dial(chuck: Chuck, force: float | None) -> dict[str, Any]:
+    """Return what the operator sets for the jaw force; nothing where the builder does not say."""
+    if chuck.force_set_by is None or force is None:
+        return {}
+    return {"jaw_set_by": chuck.force_set_by, "jaw_set_to": _rounded(force / chuck.force_scale)}
 
 
 def are_rests_open(job: Job, machine: MachineModel) -> bool:

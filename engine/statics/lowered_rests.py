@@ -29,6 +29,7 @@ TURNING: Final = (
     "turning_gap",
     "lowered_by",
     "follow_share",
+    "turning_grip",
 )
 """Columns that rules read of rests while the section turns; NaN where every rest carries then."""
 NOMINAL: Final = ".nominal"
@@ -181,11 +182,26 @@ def _turned(
             "turning_moment": np.maximum(np.abs(carried.chuck_moment), tail * behind / 2) / 1e3,
             "turning_load": np.abs(carried.chuck_reaction) + tail,
             "turning_fall": np.maximum(line.sag, line.tip),
+            "turning_grip": _for_the_jaws(some, lowered[todo], ends[todo], weight[todo], carried),
         }
         for name, values in found.items():
             worst[name][todo] = np.fmax(worst[name][todo], values)
         worst["turning_gap"][todo] = np.fmin(worst["turning_gap"][todo], -_most(-room))
     return worst
+
+
+def _for_the_jaws(
+    rests: Rests, lowered: NDArray[np.bool_], length: Floats, weight: Floats, carried: Carried
+) -> Floats:
+    """Return the moment that the jaws must hold, N*m.
+
+    Over lowered rests all that is there: jaws that give would let the stock down. Over rests that
+    follow, what these cannot balance about the chuck with all their force.
+    """
+    lever = np.where(np.isnan(rests.stations), 0.0, rests.stations)
+    most = np.where(lever > 0, rests.push, 0.0)
+    left = np.maximum(weight * length**2 / 2 - (most * lever).sum(axis=1), 0.0)
+    return np.where(lowered.any(axis=1), np.abs(carried.chuck_moment), left) / 1e3
 
 
 def _most(values: Floats) -> Floats:

@@ -22,7 +22,7 @@ _ANY_SEAT: Final = SeatAngles(0.0, math.pi)
 
 def contradictions(machine: MachineModel) -> list[tuple[Path, str]]:
     """Return keys and what is wrong with them, with the numbers."""
-    return [*_head(machine), *_seats(machine), *_turning(machine)]
+    return [*_head(machine), *_seats(machine), *_turning(machine), *_jaws(machine)]
 
 
 def _head(machine: MachineModel) -> list[tuple[Path, str]]:
@@ -60,6 +60,16 @@ def _seats(machine: MachineModel) -> list[tuple[Path, str]]:
             f"{_mm(bed.lowest_centre)} to {_mm(bed.highest_centre)}."
         )))  # fmt: skip
     return found
+
+
+def _jaws(machine: MachineModel) -> list[tuple[Path, str]]:
+    """Find a least jaw force above the full one."""
+    lowest, full = machine.chuck.lowest_jaw_force, machine.chuck.jaw_force
+    # False too where it is not stated.
+    if not lowest > full * FULL:
+        return []
+    what = f"{lowest:.5g} N is above chuck.jaw_force, {full:.5g} N: nothing could be set."
+    return [(("chuck", "lowest_jaw_force"), what)]
 
 
 def _turning(machine: MachineModel) -> list[tuple[Path, str]]:

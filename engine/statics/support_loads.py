@@ -49,6 +49,7 @@ UNTROUBLED: Final[dict[str, float]] = {
     "reaction_absolute": 1e12,
     "centre_low": math.nan,
     "centre_high": math.nan,
+    "carried_by_jaws": 0.0,
     **dict.fromkeys(TURNING, math.nan),
 }
 BY_WEIGHT: Final = frozenset(
@@ -56,6 +57,7 @@ BY_WEIGHT: Final = frozenset(
         "carried_sag",
         "carried_chuck_reaction",
         "carried_chuck_moment",
+        "carried_by_jaws",
         "carried_reaction",
         "worst_tab_stress",
     }
@@ -254,6 +256,11 @@ class Carrier:
             "carried_chuck_moment": weight * np.maximum(unit("chuck_moment"), behind**2 / 2) / 1e3,
             "carried_reaction": weight * reaction,
             "carried_lifted": unit("lifts_off"),
+            "carried_by_jaws": weight
+            * spread(
+                [hanging(choice.stations, self.geometry.front, self.cuts) for choice in choices]
+            )
+            / 1e3,
             "carried_alone": spread([float(not choice.stations) for choice in choices]),
             "stations_blocked": spread([self._blocked(choice.stations) for choice in choices]),
             "stations_spare": spread(
@@ -355,6 +362,15 @@ class Carrier:
             if item.code in used
         }
         return next((name for name in ("shallow", "wedged") if name in seats), "good")
+
+
+def hanging(stations: Sequence[float], front: float, cuts: Sequence[float]) -> float:
+    """Return the moment of a bar of 1 N/mm where the chuck alone holds it, the worst stage; N*mm.
+
+    0 where something stands under it as long as there is any of it.
+    """
+    first = min(stations, default=math.inf)
+    return max((end**2 / 2 for end in (front, *cuts) if end <= first), default=0.0)
 
 
 class TabsOf(NamedTuple):

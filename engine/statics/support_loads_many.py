@@ -83,6 +83,7 @@ def carry_many(
         "carried_chuck_moment": weight * unit["chuck_moment"] / 1e3,
         "carried_reaction": weight * reaction,
         "carried_lifted": np.zeros(rows),
+        "carried_by_jaws": np.where(count == 0, weight * length[settled] ** 2 / 2e3, 0.0),
         "carried_alone": (count == 0).astype(np.float64),
         "stations_blocked": np.zeros(rows),
         "stations_spare": len(best.supports) - count.astype(np.float64),

@@ -49,11 +49,15 @@ def jaw_deflection(
 def jaw_force_setting(
     ring_moment: float, jaw_force: float, mean_radius: float, grip_length: float,
     thin_wall: float, yield_strength: float, crush_share: float, jaw_force_step: float,
+    lowest_jaw_force: float,
 ) -> float:  # fmt: skip
-    """Force at which the ring's stress is the share of yield allowed, at most the full force."""
+    """Force at which the ring's stress is the share of yield, between the lowest and the full."""
     one = jaw_stress(ring_moment, 1.0, mean_radius, grip_length, thin_wall)
     force = crush_share * yield_strength / one
-    return jaw_force if force >= jaw_force else math.floor(force / jaw_force_step) * jaw_force_step
+    if force >= jaw_force:
+        return jaw_force
+    step = math.floor(force / jaw_force_step) * jaw_force_step
+    return min(max(step, lowest_jaw_force), jaw_force) if lowest_jaw_force > 0 else step
 
 
 def jaw_slip_factor(
@@ -63,6 +67,30 @@ def jaw_slip_factor(
     """Grip n F mu R over J a + m g e (Coulomb; VDI 3106 as reproduced in chuck data)."""
     held = jaws * jaw_force_setting * friction * grip_radius / 1e3
     return held / (rotary_inertia * acceleration_setting + unbalance_torque)
+
+
+def jaw_capacity(
+    jaw_lever: float, jaw_force_setting: float, grip_length: float, friction: float,
+    grip_radius: float, jaw_slip_factor: float,
+) -> float:  # fmt: skip
+    """Each face at its edge, F b / 2, and what friction is left beside the torque, mu F R."""
+    share = min(1 / jaw_slip_factor, 1)
+    left = friction * math.cos(math.asin(share))
+    return 2 * jaw_lever * jaw_force_setting * (grip_length / 2 + left * grip_radius) / 1e3
+
+
+def jaw_moment(carried_by_jaws: float, turning_grip: float) -> float:
+    """Return the larger of both; none of it is no value."""
+    most = max(carried_by_jaws, 0 if math.isnan(turning_grip) else turning_grip)
+    return most if most > 0 else math.nan
+
+
+def set_jaw_stress(
+    ring_moment: float, jaw_force_setting: float, mean_radius: float, grip_length: float,
+    crush_wall: float,
+) -> float:  # fmt: skip
+    """Stress of the ring as under full force, at the force to set."""
+    return jaw_stress(ring_moment, jaw_force_setting, mean_radius, grip_length, crush_wall)
 
 
 def bow(bow_stated: float, usual_bow_share: float, length: float) -> float:
@@ -182,6 +210,11 @@ ONE_LINE: Final[dict[str, Callable[..., float]]] = {
         max(carried_chuck_moment, turning_moment) if turning_moment >= 0 else carried_chuck_moment
     ),
     "corner_drop": lambda corner_size, lowered_by: corner_size if lowered_by > 0 else math.nan,
+    "jaw_edge_moment": lambda jaws, jaw_force_setting, grip_length: (
+        # of n faces n / 2 cos^2 count, each lifts at F b / 6
+        jaws / 2 * jaw_force_setting * (grip_length / 1e3) / 6
+    ),
+    "jaw_moment_factor": lambda jaw_capacity, jaw_moment: jaw_capacity / jaw_moment,
     "usual_bow": lambda straightness, length: straightness * length,
     "bowed_sweep": lambda swept_size, bow: swept_size + bow + bow,
 }
@@ -190,7 +223,7 @@ FORMULAS: Final[dict[str, Callable[..., float]]] = ONE_LINE | {
     for item in (
         jaw_stress, jaw_deflection, jaw_force_setting, jaw_slip_factor, bow, unbalance_torque,
         drive_torque, rapid_override, acceleration_setting, bow_allowed, bow_to_refuse,
-        tip_sweep, tip_bow, rotary_inertia,
+        tip_sweep, tip_bow, rotary_inertia, jaw_capacity, jaw_moment, set_jaw_stress,
     )
 }  # fmt: skip
 # What is only given a name: the number itself is worked out elsewhere and tested there.
@@ -225,7 +258,10 @@ RANGES: Final[dict[str, tuple[float, float]]] = {
     "elasticity": (69e3, 210e3), "yield_strength": (150, 450), "crush_share": (0.3, 0.8),
     "friction": (0.07, 0.45), "override_step": (0.01, 0.1), "acceleration_step": (0.01, 0.2),
     "bow_step": (0.5, 3), "jaw_force_step": (5, 100), "bow_to_refuse": (0, 30),
-    "carried_alone": (0, 1), "corner_size": (5, 80), "lowered_by": (20, 200),
+    "jaw_lever": (0.8, 2.5), "jaw_slip_factor": (1.1, 9), "carried_by_jaws": (5, 4e3),
+    "turning_grip": (5, 4e3), "jaw_moment": (5, 4e3), "jaw_capacity": (5, 4e3),
+    "lowest_jaw_force": (100, 8000), "carried_alone": (0, 1),
+    "corner_size": (5, 80), "lowered_by": (20, 200),
     "carried_chuck_reaction": (50, 6e3), "turning_load": (50, 6e3),
     "carried_chuck_moment": (5, 4e3), "turning_moment": (5, 4e3),
 }  # fmt: skip
@@ -241,7 +277,13 @@ def random_inputs(name: str) -> dict[str, np.ndarray[Any, Any]]:
         found[flag] = np.round(found[flag])
     if "bow_stated" in found:
         found["bow_stated"][::3] = np.nan
-    for turning in ("turning_load", "turning_moment", "lowered_by"):
+    for turning in (
+        "turning_load",
+        "turning_moment",
+        "lowered_by",
+        "turning_grip",
+        "lowest_jaw_force",
+    ):
         if turning in found:
             found[turning][::3] = np.nan
     if "behind" in found:
@@ -312,6 +354,7 @@ def test_settings_are_rounded_down_and_a_hair_below_a_step_is_on_it(
         "jaw_force_setting": {
             "ring_moment": 0.2, "jaw_force": 9e4, "mean_radius": 60, "grip_length": 100,
             "thin_wall": 6, "yield_strength": 100, "crush_share": 0.5, "jaw_force_step": step,
+            "lowest_jaw_force": math.nan,
         },
         "rapid_override": {
             "fixed_inertia": 1, "reference_inertia": 6.225, "rotary_inertia": 9, "ramp": 1,

@@ -34,10 +34,17 @@ FOLLOWS: Final = (
 LOWERED: Final = 'turns = "lowered"\nlowered_by = "{}"\n'
 
 
+PRESSED: Final = 'jaw_hold         = "pressure"'
+LOCKED: Final = 'jaw_hold         = "locks"'
+
+
 def variant(turns: str, *changes: tuple[str, str]) -> MachineModel:
-    """Return the medlar-300 with other lifting rests, and texts of its file replaced."""
+    """Return the medlar-300 with other lifting rests, and texts of its file replaced.
+
+    Its jaws lock, so that the bearing decides: pressed ones hold less than the bearing does.
+    """
     text = MEDLAR.read_text(encoding="utf-8")
-    for old, new in ((FOLLOWS, turns), *changes):
+    for old, new in ((FOLLOWS, turns), (PRESSED, LOCKED), *changes):
         assert text.count(old) == 1, old
         text = text.replace(old, new)
     return CORE.catalogue.machine_content(text.encode(), "test")
