@@ -369,6 +369,19 @@ def names_in(node: Node) -> set[str]:
             return set[str]().union(*(names_in(item) for item in items))
 
 
+def asked_about_in(node: Logical) -> set[str]:
+    """Return the names that a condition asks about with ``known``: it is judged without them."""
+    match node:
+        case Known(item=item):
+            return names_in(item)
+        case Not(item=item):
+            return asked_about_in(item)
+        case Both(items=items) | Either(items=items):
+            return set[str]().union(*(asked_about_in(item) for item in items))
+        case Compare() | FactIs():
+            return set()
+
+
 def comparisons_in(node: Logical) -> list[Compare]:
     """Return the comparisons of a condition in reading order."""
     match node:

@@ -14,14 +14,18 @@ from ..tables.sections import Shape
 from ..units.units import Dimension
 from . import naming
 from .schema import (
+    ForceSetBy,
+    JawHold,
     JawMotion,
     Limits,
     LimitTable,
+    Turns,
 )
 
 RampKind = Literal["constant-time", "constant-acceleration"]
 RAMPS: Final[tuple[RampKind, ...]] = get_args(RampKind)
 JAW_MOTIONS: Final[tuple[JawMotion, ...]] = get_args(JawMotion)
+JAW_HOLDS: Final[tuple[JawHold, ...]] = get_args(JawHold)
 SHAPES: Final[tuple[Shape, ...]] = get_args(Shape)
 
 LIMITS: Final[dict[str, tuple[Dimension, bool]]] = {
@@ -73,7 +77,9 @@ class Rotary(NamedTuple):
 class Chuck(NamedTuple):
     """The chuck: number of jaws, force of one jaw in N, friction, sizes in mm.
 
-    ``jaw_motion`` says how the jaws move; None where the builder has not stated it.
+    ``jaw_motion`` says how the jaws move, ``jaw_hold`` what keeps them where they are,
+    ``force_set_by`` what is set for their force, with ``force_scale`` N of one jaw for each bar or
+    N*m of it; None or NaN where the builder has not stated it.
     """
 
     jaws: int
@@ -82,6 +88,10 @@ class Chuck(NamedTuple):
     grip_length: float
     bore: float
     jaw_motion: JawMotion | None = None
+    jaw_hold: JawHold | None = None
+    lowest_jaw_force: float = math.nan
+    force_set_by: ForceSetBy | None = None
+    force_scale: float = math.nan
 
 
 class Bed(NamedTuple):
@@ -117,6 +127,9 @@ class Support:
     (angle between its sides, rad), a ring (bore, mm); or none of these, as a lifting rest.
     What is not there is NaN. ``give`` is how far it goes down under its rated load, mm, NaN where
     the builder has not stated it.
+
+    ``turns`` says what it does while a square or rectangle turns, None where that is not stated;
+    ``follow_force`` is in N, ``lowered_by`` in mm.
     """
 
     code: str
@@ -130,6 +143,9 @@ class Support:
     ring_bore: float
     reaction: Limit
     give: float = math.nan
+    turns: Turns | None = None
+    follow_force: float = math.nan
+    lowered_by: float = math.nan
 
 
 class Accessory(NamedTuple):

@@ -232,7 +232,13 @@ class _Builder:
         if table.jaw_motion == "pairs" and table.jaws % 2:
             what = f"is 'pairs', but chuck.jaws is {table.jaws}, which makes no pairs."
             self.problems.note(("chuck", "jaw_motion"), what)
-        return _as(Chuck, table)
+        if (table.force_set_by is None) != (table.force_scale is None):
+            key = "force_scale" if table.force_scale is None else "force_set_by"
+            what = "is missing: what is set, and the force of one jaw for each unit of it."
+            self.problems.note(("chuck", key), what)
+        return _as(Chuck, table)._replace(
+            lowest_jaw_force=_stated(table.lowest_jaw_force), force_scale=_stated(table.force_scale)
+        )
 
     def bed(self, table: BedTable) -> Bed:
         stations, centre = table.stations, table.centre_height
@@ -252,6 +258,10 @@ class _Builder:
         )
 
     def support(self, path: Path, table: SupportTable) -> Support:
+        for key, turns in (("follow_force", "follows"), ("lowered_by", "lowered")):
+            if table.turns == turns and getattr(table, key) is None:
+                what = f"is missing: a rest that is {turns!r} states it."
+                self.problems.note((*path, key), what)
         return Support(
             code=table.code,
             title=table.title,
@@ -264,4 +274,7 @@ class _Builder:
             ring_bore=_stated(table.ring_bore),
             give=_stated(table.give),
             reaction=self.limit((*path, "reaction"), table.reaction),
+            turns=table.turns,
+            follow_force=_stated(table.follow_force),
+            lowered_by=_stated(table.lowered_by),
         )

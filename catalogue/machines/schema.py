@@ -38,6 +38,9 @@ SchemaVersion = Annotated[
 ]
 Code = Annotated[str, Field(examples=["roller-pair"])]
 JawMotion = Literal["together", "pairs", "independent"]
+JawHold = Literal["locks", "pressure"]
+ForceSetBy = Literal["pressure", "key-torque"]
+Turns = Literal["with-section", "follows", "lowered"]
 GONE: Final = "Nothing reads it any more. It may stay in the file."
 
 # --- limits -------------------------------------------------------------------------------
@@ -273,6 +276,31 @@ class ChuckTable(Table):
             examples=["together"],
         ),
     ] = None
+    jaw_hold: Annotated[
+        JawHold | None,
+        Field(
+            description="What keeps the jaws where they are: they lock themselves (key, scroll, "
+            "wedge), or pressure presses them and gives way. Not stated: whether they hold the "
+            "moment of stock that the chuck carries alone is not assessed.",
+            examples=["locks"],
+        ),
+    ] = None
+    lowest_jaw_force: Annotated[
+        Force | None,
+        Field(description="Least force of one jaw that can be set.", examples=["500 N"]),
+    ] = None
+    force_set_by: Annotated[
+        ForceSetBy | None,
+        Field(description="What the operator sets for the jaw force.", examples=["key-torque"]),
+    ] = None
+    force_scale: Annotated[
+        float | None,
+        Field(
+            gt=0,
+            description="Force of one jaw, N, for each bar of pressure or N*m of key torque.",
+            examples=[60.0],
+        ),
+    ] = None
     jaw_wobble: Annotated[Any, Field(deprecated=GONE, description=GONE)] = None
 
 
@@ -356,6 +384,23 @@ class SupportTable(Table):
             "practice, no source).",
             examples=["0.4 mm"],
         ),
+    ] = None
+    turns: Annotated[
+        Turns | None,
+        Field(
+            description="What it does while a square or rectangle turns: it turns with the section "
+            "and carries it, it follows the profile with a stated force, or it is lowered and "
+            "carries nothing. Not stated: it is taken to carry, and that is not assessed.",
+            examples=["follows"],
+        ),
+    ] = None
+    follow_force: Annotated[
+        Force | None,
+        Field(description="Force up to which it carries as it follows.", examples=["4 kN"]),
+    ] = None
+    lowered_by: Annotated[
+        Length | None,
+        Field(description="How far it is lowered before the section turns.", examples=["80 mm"]),
     ] = None
 
 

@@ -37,6 +37,7 @@ CureKind = Literal[
     "parts", "model",
 ]  # fmt: skip
 Ramp = Literal["constant-time", "constant-acceleration"]
+ForceSetBy = Literal["pressure", "key-torque"]
 PaperName = Literal["a4", "letter"]
 
 
@@ -440,6 +441,10 @@ class SetUp(_Part):
     """mm: where the last support of the bed can stand."""
     ramp: Ramp | None = field(default=None, metadata=SINCE_2)
     """Kind of ramp; with one of constant time no acceleration can be set."""
+    jaw_set_by: ForceSetBy | None = field(default=None, metadata=SINCE_2)
+    """What the operator sets for the jaw force."""
+    jaw_set_to: float | None = field(default=None, metadata=SINCE_2)
+    """bar of pressure, or N*m of key torque."""
 
     @property
     def settings(self) -> dict[str, float]:

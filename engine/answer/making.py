@@ -9,9 +9,9 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, cast
 
-from ...catalogue.machines.model import MachineModel
+from ...catalogue.machines.model import Chuck, MachineModel
 from ...catalogue.tables.sections import INCH
-from ...rules.expression import names_in
+from ...rules.expression import asked_about_in, names_in
 from ...rules.model import Rule
 from ..decision.conditions import Scope, number_of, truth_of
 from ..decision.decide import Decision, Engine, fullness
@@ -164,7 +164,18 @@ class _Maker:
             machine.stop_torque
         ):
             names.append("emergency_stop")
-        if not self.decision.frame.is_carried[row]:
+        vocabulary = self.rule_set.vocabulary.not_assessed
+        is_carried = bool(self.decision.frame.is_carried[row])
+        frame = self.decision.frame
+        has_rests = frame.place is not None and bool(frame.places[int(frame.place[row])])
+        if "jaw_bending" in vocabulary and machine.chuck.jaw_hold is None and is_carried:
+            # Only where the chuck carries alone at some stage is there such a moment.
+            moment = self.decision.measured.nominal["jaw_moment"]
+            names += ["jaw_bending"] if math.isfinite(moment[row]) else []
+        is_open = is_carried and has_rests and are_rests_open(job, machine)
+        if is_open and "rest_turns" in vocabulary:
+            names.append("rest_turns")
+        if not is_carried:
             names.append("supports")
         return tuple(names)
 
@@ -178,6 +189,7 @@ class _Maker:
         told = {name: _finite(self.settings[name][row]) for name in SETTINGS}
         return doc.SetUp(
             **told,
+            **_dial(machine.chuck, told["jaw_force"]),
             plan=cast("doc.Plan", found.level),
             supports=tuple(
                 doc.Support(
@@ -230,6 +242,22 @@ def is_give_open(machine: MachineModel) -> bool:
     )
 
 
+def _dial(chuck: Chuck, force: float | None) -> dict[str, Any]:
+    """Return what the operator sets for the jaw force; nothing where the builder does not say."""
+    if chuck.force_set_by is None or force is None:
+        return {}
+    return {"jaw_set_by": chuck.force_set_by, "jaw_set_to": _rounded(force / chuck.force_scale)}
+
+
+def are_rests_open(job: Job, machine: MachineModel) -> bool:
+    """Say whether nobody has stated if a rest fitted carries this section while it turns."""
+    shape, fitted = job.section.shape, machine.fitted_as_delivered | job.fitted
+    return shape != "round" and any(
+        item.turns is None and shape in item.carries and item.code in fitted
+        for item in machine.supports
+    )
+
+
 class _Teller:
     """Puts one row into words."""
 
@@ -258,10 +286,13 @@ class _Teller:
 
     def unknown_names(self, rule: Rule) -> str:
         vocabulary = self.rule_set.vocabulary
+        aside = asked_about_in(rule.when)
         names = sorted(
             name
             for name in names_in(rule.when)
-            if name in self.scope.numbers and not math.isfinite(self.scope.numbers[name][0])
+            if name.removesuffix(".heavy") not in aside
+            and name in self.scope.numbers
+            and not math.isfinite(self.scope.numbers[name][0])
         )
         shown = [vocabulary.titles.get(name, name) for name in names]
         return f"{', '.join(shown) or 'an input'} not stated for this model"

@@ -14,6 +14,7 @@ from ...catalogue.machines.model import MachineModel, Support
 from ..jobs.job import Job
 from ..jobs.job_table import geometry_of
 from ..statics.beam import Bars, Carried, height_stiffness, height_tolerance, shape, solve
+from ..statics.lowered_rests import TURNING
 from ..statics.part_release import Piece, Tabs
 from ..statics.seating import seated
 from ..statics.stocks import Keyed, Stocks, Usable, dealt, stock_numbers, stocks_of, usable_supports
@@ -102,6 +103,11 @@ def _set_up(
     return _Teller(carrier, stocks).set_up()
 
 
+def _worse(standing: float, turning: float) -> float:
+    """Return the larger by size; the second is NaN where turning changes nothing."""
+    return turning if abs(turning) > abs(standing) else standing
+
+
 class _Teller:
     def __init__(self, carrier: Carrier, stocks: Stocks) -> None:
         self.carrier, self.stocks = carrier, stocks
@@ -116,6 +122,7 @@ class _Teller:
         standing = self._standing(stations, usable, carried, bars)
         free = carrier.pieces(stations)
         line = shape(bars, carried)
+        turning = {name: float(carry.columns[name][0]) for name in TURNING}
         tolerance = math.inf
         if standing and not carried.is_lifted.any():
             ratings = np.array([[item.support.reaction.rated for item in standing]] * 2)
@@ -124,8 +131,8 @@ class _Teller:
             standing=standing,
             is_given=bool(carrier.geometry.stations),
             level=choice.level,
-            chuck_reaction=float(carried.chuck_reaction[worst]),
-            chuck_moment=float(carried.chuck_moment[0]) / 1e3,
+            chuck_reaction=_worse(float(carried.chuck_reaction[worst]), turning["turning_load"]),
+            chuck_moment=_worse(float(carried.chuck_moment[0]) / 1e3, -turning["turning_moment"]),
             sag=float(line.sag.max()),
             tip=float(line.tip[np.argmax(np.abs(line.tip))]),
             tip_slope=float(line.tip_slope[np.argmax(np.abs(line.tip_slope))]),

@@ -211,10 +211,37 @@ def boxes(answer: Answer) -> tuple[str, ...]:
 
 def told_settings(setup: SetUp, system: System) -> tuple[tuple[str, str], ...]:
     """Return what the machine is set to, name and value."""
+    dial = jaw_dial(setup, system)
     return tuple(
-        (SETTINGS[name][0], show(value, SETTINGS[name][1], system, "%", digits=4))
+        (
+            SETTINGS[name][0],
+            show(value, SETTINGS[name][1], system, "%", digits=4)
+            + (f" ({dial})" if dial and name == "jaw_force" else ""),
+        )
         for name, value in setup.settings.items()
     )
+
+
+def jaw_dial(setup: SetUp, system: System) -> str:
+    """Return what the operator sets for the jaw force, never more than it; empty if not stated."""
+    value = setup.jaw_set_to
+    if value is None or value <= 0:
+        return ""
+    if setup.jaw_set_by == "key-torque":
+        return f"key torque {show(_three_digits(value), 'N*m', system, digits=3)}"
+    told = value * BAR / PSI if system == "us" else value
+    return f"pressure {_three_digits(told):g} {'psi' if system == 'us' else 'bar'}"
+
+
+BAR: Final = 1e5
+PSI: Final = 6894.757
+"""Pa (pound-force and inch of 1959)."""
+
+
+def _three_digits(value: float) -> float:
+    """Return three digits of a number that is set at most, rounded down."""
+    step = 10.0 ** (math.floor(math.log10(value)) - 2)
+    return float(f"{math.floor(value / step * FULL) * step:.12g}")
 
 
 def fit_sentences(answer: Answer, system: System, *, has_options: bool = False) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ from typing import Final
 
 from ...catalogue.files.file_source import Files
 from ...catalogue.grades.grades import FAMILIES
-from ...catalogue.machines.model import JAW_MOTIONS, RAMPS, SHAPES
+from ...catalogue.machines.model import JAW_HOLDS, JAW_MOTIONS, RAMPS, SHAPES
 from ...rules import loader
 from ...rules.model import RuleSet, Served
 from ..measures import REGISTRY
@@ -29,8 +29,9 @@ SERVED: Final = Served(
         "contents": ("not-stated",),
         "coating": ("not-stated", "galvanised"),
         "jaw_motion": (NOT_STATED, *JAW_MOTIONS),
+        "jaw_hold": (NOT_STATED, *JAW_HOLDS),
     },
-    newer_facts=frozenset({"jaw_motion"}),
+    newer_facts=frozenset({"jaw_motion", "jaw_hold"}),
     parameters=PARAMETERS,
     newer_parameters=NEWER,
     not_zero=NOT_ZERO,

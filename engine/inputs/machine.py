@@ -27,6 +27,15 @@ def _ring_deflection(jaws: int) -> float:
 RING_DEFLECTION: Final = {n: _ring_deflection(n) for n in range(2, 9)}
 
 
+def _jaw_lever(jaws: int) -> float:
+    half = math.pi / (2 * jaws) if jaws % 2 else math.pi / jaws
+    return 1 / math.tan(half) / (2 if jaws % 2 else 1)
+
+
+JAW_LEVER: Final = {n: _jaw_lever(n) for n in range(2, 9)}
+"""Half the sum over n jaws of the lever |cos| of each about the axis of bending, at the angle where
+it is least: stock turns with its jaws, so it comes to stand at every angle (geometry)."""
+
 NOT_STATED: Final = "not-stated"
 """A fact of a machine that its file leaves out."""
 
@@ -38,6 +47,7 @@ _MACHINE: Final[dict[str, tuple[str, Callable[[MachineModel], float]]]] = {
     "levelling": ("mm", lambda model: stated_or(model.bed.levelling, LEVELLING)),
     "last_station": ("mm", lambda model: model.bed.last_station),
     "jaws": ("1", lambda model: float(model.chuck.jaws)),
+    "lowest_jaw_force": ("N", lambda model: model.chuck.lowest_jaw_force),
     "bore": ("mm", lambda model: model.chuck.bore),
     "rear_room": ("mm", lambda model: model.bed.rear_room),
     "lowest_centre": ("mm", lambda model: model.bed.lowest_centre),
@@ -92,6 +102,8 @@ def machine_numbers(machine: MachineModel) -> dict[str, float]:
         "ring_moment": RING_MOMENT[chuck.jaws],
         "ring_deflection": RING_DEFLECTION[chuck.jaws],
         "jaw_force": chuck.jaw_force,
+        "jaw_lever": JAW_LEVER[chuck.jaws],
+        "lowest_jaw_force": chuck.lowest_jaw_force,
         "jaw_friction": chuck.jaw_friction,
         "grip_length": chuck.grip_length,
         "stub": machine.bed.stub,
@@ -110,6 +122,7 @@ def machine_facts(
     stated = {
         "ramp": [item.rotary.ramp for item in machines],
         "jaw_motion": [item.chuck.jaw_motion or NOT_STATED for item in machines],
+        "jaw_hold": [item.chuck.jaw_hold or NOT_STATED for item in machines],
     }
     return {
         name: np.array(

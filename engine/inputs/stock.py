@@ -62,6 +62,8 @@ def _stock_inputs(
     area, polar = section.area, section.polar_moment
     bare = grade.density * area / 1e6
     is_round = section.shape == "round"
+    shorter = min(section.height, section.width)
+    corner = math.nan if is_round else (section.swept_diameter - shorter) / 2
     straightness = mill.straightness
     if math.isnan(straightness):
         straightness = figures.straightness
@@ -75,7 +77,9 @@ def _stock_inputs(
         "crush_wall": section.wall,
         "h.crush_wall": mill.thin_wall,
         "mean_radius": (section.height - section.wall) / 2 if is_round else math.nan,
-        "grip_radius": min(section.height, section.width) / 2,
+        "grip_radius": shorter / 2,
+        "corner_size": corner,
+        "h.corner_size": corner * mill.size_ratio,
         "yield_strength": grade.yield_strength,
         "elasticity": grade.elasticity,
         "eccentricity": 0.0,

@@ -9,6 +9,7 @@ from ...catalogue.machines.model import MachineModel
 from ...rules.model import RuleSet
 from ..arrays import Codes, Floats
 from ..jobs.job_table import Index, JobTable
+from ..statics.lowered_rests import NOMINAL, TURNING
 from ..statics.point_load import reach
 from ..statics.stocks import (
     Keyed,
@@ -67,7 +68,8 @@ def carry_rows(
         ]
     )
     stocks = stocks_of(numbers[part.stock])
-    columns = {name: np.empty(len(rows)) for name in UNTROUBLED}
+    ends = [f"{name}{NOMINAL}" for name in TURNING]
+    columns = {name: np.empty(len(rows)) for name in (*UNTROUBLED, *ends)}
     under = Under(len(rows))
     columns |= {name: np.zeros(len(rows)) for name in REACH}
     seats = vocabulary.facts["seat"].values
@@ -126,6 +128,7 @@ def _filled(frame: Frame, rows: Index, columns: dict[str, Floats]) -> Frame:
     """Return the frame with what rules read of the supports of some rows."""
     given, heavy, limits = dict(frame.given), dict(frame.heavy), dict(frame.numbers)
     nominal = _nominal_share(frame, rows)
+    _put_turning(columns, rows, given, heavy)
     for name, column in columns.items():
         full = np.array(given[name])
         if name in BY_WEIGHT:
@@ -139,6 +142,21 @@ def _filled(frame: Frame, rows: Index, columns: dict[str, Floats]) -> Frame:
     is_carried = frame.is_carried.copy()
     is_carried[rows] = True
     return frame._replace(given=given, heavy=heavy, numbers=limits, is_carried=is_carried)
+
+
+def _put_turning(
+    columns: dict[str, Floats], rows: Index, given: dict[str, Floats], heavy: dict[str, Floats]
+) -> None:
+    """Take what is known of rests while the section turns out of the columns, for both ends."""
+    for name in TURNING:
+        lighter, heavier = columns.pop(f"{name}{NOMINAL}"), columns.pop(name)
+        # Few machines have rests that carry less while the section turns.
+        if not np.isfinite(heavier).any():
+            continue
+        for into, values in ((heavy, heavier), (given, lighter)):
+            full = np.array(given[name])
+            full[rows] = values
+            into[name] = full
 
 
 Into = tuple[dict[str, Floats], Codes, dict[tuple[float, ...], int], Index, Index, Under]

@@ -10,7 +10,10 @@ from .registry import measure, round_down
     title="jaw force to set",
     unit="N",
     heavy="none",
-    formula="lower of full force and the force at which the thin wall reaches share x yield",
+    formula=(
+        "lower of full force and the force at which the thin wall reaches share x yield, "
+        "but not below the lowest that can be set"
+    ),
     source="ring formula solved for the force; rounded down to whole steps of setting",
 )
 def jaw_force_setting(
@@ -22,11 +25,13 @@ def jaw_force_setting(
     yield_strength: Floats,
     crush_share: Floats,
     jaw_force_step: Floats,
+    lowest_jaw_force: Floats,
 ) -> Floats:
     """Force of one jaw to set."""
     section_modulus = grip_length * thin_wall**2 / 6
     bearable = crush_share * yield_strength * section_modulus / (ring_moment * mean_radius)
-    rounded = round_down(bearable, jaw_force_step)
+    # Where the builder states no lowest force, none is known to be too low.
+    rounded = np.fmin(np.fmax(round_down(bearable, jaw_force_step), lowest_jaw_force), jaw_force)
     # Only rounds have a ring to crush; where there is none the full force stands.
     return np.where(np.isnan(bearable) | (bearable >= jaw_force), jaw_force, rounded)
 

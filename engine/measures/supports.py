@@ -5,6 +5,8 @@ here they get their names. Statics: a uniform bar on a chuck, clamped and pinned
 each, and on supports that push and never pull, at every stage of severing.
 """
 
+import numpy as np
+
 from ..arrays import GRAVITY, Floats
 from .registry import measure
 
@@ -51,28 +53,33 @@ def sag(carried_sag: Floats, off_axis_mass: Floats, reach_sag: Floats) -> Floats
     title="chuck reaction",
     unit="N",
     heavy="more",
-    formula="|R0| + m_off g x reach",
+    formula="|R0|, standing and while it turns, + m_off g x reach",
     source=_STATICS,
 )
 def chuck_reaction(
-    carried_chuck_reaction: Floats, off_axis_mass: Floats, reach_chuck: Floats
+    carried_chuck_reaction: Floats, turning_load: Floats, off_axis_mass: Floats, reach_chuck: Floats
 ) -> Floats:
     """Load on the chuck bearing."""
-    return carried_chuck_reaction + GRAVITY * off_axis_mass * reach_chuck
+    own = np.fmax(carried_chuck_reaction, turning_load)
+    return own + GRAVITY * off_axis_mass * reach_chuck
 
 
 @measure(
     title="chuck moment",
     unit="N*m",
     heavy="more",
-    formula="|M0| + m_off g x reach",
+    formula="|M0|, standing and while it turns, + m_off g x reach",
     source=_STATICS,
 )
 def chuck_moment(
-    carried_chuck_moment: Floats, off_axis_mass: Floats, reach_moment: Floats
+    carried_chuck_moment: Floats,
+    turning_moment: Floats,
+    off_axis_mass: Floats,
+    reach_moment: Floats,
 ) -> Floats:
     """Moment on the chuck bearing."""
-    return carried_chuck_moment + GRAVITY * off_axis_mass * reach_moment / 1e3
+    own = np.fmax(carried_chuck_moment, turning_moment)
+    return own + GRAVITY * off_axis_mass * reach_moment / 1e3
 
 
 @measure(

@@ -76,7 +76,7 @@ def bow_to_sight(bow_to_refuse: Floats, tip_bow: Floats) -> Floats:
     formula="largest Ri / rated at any roll angle, heights off by the levelling; heavy end",
     source=_STATICS,
 )
-def turning_load(turning_rated_use: Floats) -> Floats:
+def turning_rated_load(turning_rated_use: Floats) -> Floats:
     """Load on the fullest support with the stated bow; no value where none is stated."""
     return turning_rated_use
 

@@ -10,6 +10,7 @@ from ..answer.words import (
     PLANS,
     fit_sentences,
     held_by,
+    jaw_dial,
     levelling_of,
     safe_lengths,
     section_size,
@@ -167,6 +168,9 @@ def _figures(answer: Answer, system: System) -> list[Figure]:
         found.append(Figure("Ramp acceleration", both(told["acceleration"], "rad/s^2", system)))
     if "jaw_force" in told:
         found.append(Figure("Jaw force, each", both(told["jaw_force"], "N", system)))
+    if dial := jaw_dial(setup, system):
+        what, _, number = dial.rpartition(" ")[0].rpartition(" ")
+        found.append(Figure(f"Jaw {what}", Both(f"{number} {dial.rpartition(' ')[2]}", "")))
     centres = {item.centre_height for item in setup.supports} - {None}
     if len(centres) == 1:
         found.append(Figure("Centre over datum", both(centres.pop() or 0.0, "mm", system)))

@@ -11,7 +11,7 @@ from typing import Final
 from ...catalogue.files.toml_lines import Path
 from ...catalogue.machines.model import MachineModel, Support
 from ..inputs.figures import SeatAngles
-from ..tolerance import TOLERANCE
+from ..tolerance import FULL, TOLERANCE
 from .seating import seated
 
 STEP: Final = 1.0
@@ -22,7 +22,7 @@ _ANY_SEAT: Final = SeatAngles(0.0, math.pi)
 
 def contradictions(machine: MachineModel) -> list[tuple[Path, str]]:
     """Return keys and what is wrong with them, with the numbers."""
-    return [*_head(machine), *_seats(machine)]
+    return [*_head(machine), *_seats(machine), *_turning(machine), *_jaws(machine)]
 
 
 def _head(machine: MachineModel) -> list[tuple[Path, str]]:
@@ -60,6 +60,65 @@ def _seats(machine: MachineModel) -> list[tuple[Path, str]]:
             f"{_mm(bed.lowest_centre)} to {_mm(bed.highest_centre)}."
         )))  # fmt: skip
     return found
+
+
+def _jaws(machine: MachineModel) -> list[tuple[Path, str]]:
+    """Find a least jaw force above the full one."""
+    lowest, full = machine.chuck.lowest_jaw_force, machine.chuck.jaw_force
+    # False too where it is not stated.
+    if not lowest > full * FULL:
+        return []
+    what = f"{lowest:.5g} N is above chuck.jaw_force, {full:.5g} N: nothing could be set."
+    return [(("chuck", "lowest_jaw_force"), what)]
+
+
+def _turning(machine: MachineModel) -> list[tuple[Path, str]]:
+    """Find rests that state what does not go with what they do while a section turns."""
+    found: list[tuple[Path, str]] = []
+    for number, item in enumerate(machine.supports):
+        key = ("supports", number)
+        does = _DOES[item.turns]
+        if item.turns is not None and set(item.carries) <= {"round"}:
+            what = f"{item.turns!r} is for rests that carry squares or rectangles: a round turns "
+            found.append(((*key, "turns"), f"{what}on its support, which carries it all the time."))
+        if math.isfinite(item.lowered_by) and item.turns != "lowered":
+            what = f"{_mm(item.lowered_by)}, but this rest {does}. Remove it, or write turns = "
+            found.append(((*key, "lowered_by"), f"{what}'lowered'."))
+        if math.isfinite(item.follow_force) and item.turns != "follows":
+            what = f"{item.follow_force:.5g} N, but this rest {does}. Remove it, or write turns = "
+            found.append(((*key, "follow_force"), f"{what}'follows'."))
+        if item.turns == "follows" and item.follow_force > item.reaction.absolute * FULL:
+            found.append(((*key, "follow_force"), (
+                f"{item.follow_force:.5g} N is more than reaction.absolute, "
+                f"{item.reaction.absolute:.5g} N: it would push harder than it may be loaded."
+            )))  # fmt: skip
+        found += _drop(machine, item, key)
+    return found
+
+
+_DOES: Final = {
+    None: "does not say what it does while a section turns",
+    "with-section": "turns with the section",
+    "follows": "follows the section",
+    "lowered": "is lowered",
+}
+
+
+def _drop(machine: MachineModel, rest: Support, key: Path) -> list[tuple[Path, str]]:
+    """Find a drop that the corners of the largest square allowed do not clear.
+
+    A square with sharp corners that sweeps D comes D / 2 - D / (2 sqrt 2) lower on its corner; a
+    rectangle of the same circle lower still.
+    """
+    swept = machine.limit("swept_diameter").absolute
+    corner = swept / 2 * (1 - math.sqrt(0.5))
+    if rest.turns != "lowered" or not corner > rest.lowered_by * FULL:
+        return []
+    what = (
+        f"{_mm(rest.lowered_by)} does not clear limits.swept_diameter.absolute, {_mm(swept)}: a "
+        f"square that sweeps it comes {_mm(corner)} lower on its corner than on its flat."
+    )
+    return [((*key, "lowered_by"), what)]
 
 
 def _sizes(supports: list[Support], least: float, largest: float) -> list[float]:

@@ -18,6 +18,7 @@ from ..arrays import GRAVITY, Bools, Floats
 from ..inputs.figures import Figures
 from ..jobs.job import Geometry
 from ..tolerance import FULL
+from .lowered_rests import TURNING, turning_columns
 from .part_release import Piece, pieces, tab_stress, tabs_of
 from .seating import seated
 from .stocks import Stocks, Usable, cuts_of, dealt, grid_of
@@ -54,12 +55,15 @@ UNTROUBLED: Final[dict[str, float]] = {
     "centre_low": math.nan,
     "centre_high": math.nan,
     **TURNS_FREELY,
+    "carried_by_jaws": 0.0,
+    **dict.fromkeys(TURNING, math.nan),
 }
 BY_WEIGHT: Final = frozenset(
     {
         "carried_sag",
         "carried_chuck_reaction",
         "carried_chuck_moment",
+        "carried_by_jaws",
         "carried_reaction",
         "worst_tab_stress",
     }
@@ -139,6 +143,10 @@ class Carrier:
             self._choose(stocks, rows_of_mask, mask, (choices, supports, which))
         columns = self._columns(stocks, choices, supports, which)
         columns |= self._severing(stocks, choices, which, tabs)
+        columns |= turning_columns(
+            [choice.stations for choice in choices], supports, which,
+            np.full(rows, self.geometry.front), self.cuts, self.geometry.behind, stocks,
+        )  # fmt: skip
         seats = tuple(
             self._seat(choice, usable) for choice, usable in zip(choices, supports, strict=True)
         )
@@ -263,6 +271,11 @@ class Carrier:
             "carried_chuck_moment": weight * np.maximum(unit("chuck_moment"), behind**2 / 2) / 1e3,
             "carried_reaction": weight * reaction,
             "carried_lifted": unit("lifts_off"),
+            "carried_by_jaws": weight
+            * spread(
+                [hanging(choice.stations, self.geometry.front, self.cuts) for choice in choices]
+            )
+            / 1e3,
             "carried_alone": spread([float(not choice.stations) for choice in choices]),
             "stations_blocked": spread([self._blocked(choice.stations) for choice in choices]),
             "stations_spare": spread(
@@ -364,6 +377,15 @@ class Carrier:
             if item.code in used
         }
         return next((name for name in ("shallow", "wedged") if name in seats), "good")
+
+
+def hanging(stations: Sequence[float], front: float, cuts: Sequence[float]) -> float:
+    """Return the moment of a bar of 1 N/mm where the chuck alone holds it, the worst stage; N*mm.
+
+    0 where something stands under it as long as there is any of it.
+    """
+    first = min(stations, default=math.inf)
+    return max((end**2 / 2 for end in (front, *cuts) if end <= first), default=0.0)
 
 
 class TabsOf(NamedTuple):

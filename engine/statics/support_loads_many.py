@@ -11,6 +11,7 @@ from ..arrays import GRAVITY, Bools, Floats
 from ..inputs.figures import Figures
 from ..jobs.job import Geometry
 from ..tolerance import FULL
+from .lowered_rests import turning_columns
 from .seating import seated
 from .stocks import Stocks, Usable
 from .support_loads import HOPELESS, Carrier
@@ -82,6 +83,7 @@ def carry_many(
         "carried_chuck_moment": weight * unit["chuck_moment"] / 1e3,
         "carried_reaction": weight * reaction,
         "carried_lifted": np.zeros(rows),
+        "carried_by_jaws": np.where(count == 0, weight * length[settled] ** 2 / 2e3, 0.0),
         "carried_alone": (count == 0).astype(np.float64),
         "stations_blocked": np.zeros(rows),
         "stations_spare": len(best.supports) - count.astype(np.float64),
@@ -96,4 +98,7 @@ def carry_many(
     }
     seat = best.seats[0] if best.seats[:1] in (("shallow",), ("wedged",)) else "good"
     stations = tuple(tuple(at for at in row if at >= 0) for row in every)
+    columns |= turning_columns(
+        stations, [best] * len(stations), which.ravel(), length[settled], (), 0.0, some
+    )
     return CarriedMany(is_settled, columns, stations, which.ravel(), seat)

@@ -139,7 +139,8 @@ NOT_SHOWN: Final = {
 
 OTHER: Final[Mapping[str, tuple[Any, ...]]] = {
     "Answer.verdict": tuple(Verdict), "Finding.outcome": ("setting", "conditions", "refused"),
-    "SetUp.plan": ("rated", "given"), "Part.behaviour": ("stays", "drops"),
+    "SetUp.plan": ("rated", "given"),
+    "SetUp.jaw_set_by": ("pressure", "key-torque"), "Part.behaviour": ("stays", "drops"),
     "SetUp.ramp": ("constant-time", "constant-acceleration"),
     "Answer.close": (("stock_mass",), ()),
     "CureChange.kind": ("bow", "grip"), "Forbidden.kind": ("bore", "rear-room"),

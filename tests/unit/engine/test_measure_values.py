@@ -49,11 +49,15 @@ def jaw_deflection(
 def jaw_force_setting(
     ring_moment: float, jaw_force: float, mean_radius: float, grip_length: float,
     thin_wall: float, yield_strength: float, crush_share: float, jaw_force_step: float,
+    lowest_jaw_force: float,
 ) -> float:  # fmt: skip
-    """Force at which the ring's stress is the share of yield allowed, at most the full force."""
+    """Force at which the ring's stress is the share of yield, between the lowest and the full."""
     one = jaw_stress(ring_moment, 1.0, mean_radius, grip_length, thin_wall)
     force = crush_share * yield_strength / one
-    return jaw_force if force >= jaw_force else math.floor(force / jaw_force_step) * jaw_force_step
+    if force >= jaw_force:
+        return jaw_force
+    step = math.floor(force / jaw_force_step) * jaw_force_step
+    return min(max(step, lowest_jaw_force), jaw_force) if lowest_jaw_force > 0 else step
 
 
 def jaw_slip_factor(
@@ -103,6 +107,30 @@ def stop_grip_factor(
 ) -> float:  # fmt: skip
     """Coulomb: n F mu R over what the stop asks for."""
     return jaws * jaw_force_setting * friction * (grip_radius / 1e3) / stop_jaw_torque
+
+
+def jaw_capacity(
+    jaw_lever: float, jaw_force_setting: float, grip_length: float, friction: float,
+    grip_radius: float, jaw_slip_factor: float,
+) -> float:  # fmt: skip
+    """Each face at its edge, F b / 2, and what friction is left beside the torque, mu F R."""
+    share = min(1 / jaw_slip_factor, 1)
+    left = friction * math.cos(math.asin(share))
+    return 2 * jaw_lever * jaw_force_setting * (grip_length / 2 + left * grip_radius) / 1e3
+
+
+def jaw_moment(carried_by_jaws: float, turning_grip: float) -> float:
+    """Return the larger of both; none of it is no value."""
+    most = max(carried_by_jaws, 0 if math.isnan(turning_grip) else turning_grip)
+    return most if most > 0 else math.nan
+
+
+def set_jaw_stress(
+    ring_moment: float, jaw_force_setting: float, mean_radius: float, grip_length: float,
+    crush_wall: float,
+) -> float:  # fmt: skip
+    """Stress of the ring as under full force, at the force to set."""
+    return jaw_stress(ring_moment, jaw_force_setting, mean_radius, grip_length, crush_wall)
 
 
 def bow(bow_stated: float, usual_bow_share: float, length: float) -> float:
@@ -271,15 +299,23 @@ ONE_LINE: Final[dict[str, Callable[..., float]]] = {
     "usable_length": lambda length, behind, stub, trim: max(length - behind - stub - trim, 0),
     "needed_length": lambda part_total, part_count, kerf: part_total + part_count * kerf,
     "part_mass": lambda linear_mass, longest_part: linear_mass * (longest_part / 1000),
+    "corner_drop": lambda corner_size, lowered_by: corner_size if lowered_by > 0 else math.nan,
+    "jaw_edge_moment": lambda jaws, jaw_force_setting, grip_length: (
+        # of n faces n / 2 cos^2 count, each lifts at F b / 6
+        jaws / 2 * jaw_force_setting * (grip_length / 1e3) / 6
+    ),
+    "jaw_moment_factor": lambda jaw_capacity, jaw_moment: jaw_capacity / jaw_moment,
     "usual_bow": lambda straightness, length: straightness * length,
     "sag": lambda carried_sag, off_axis_mass, reach_sag: (
         carried_sag + off_axis_mass * G * reach_sag
     ),
-    "chuck_reaction": lambda carried_chuck_reaction, off_axis_mass, reach_chuck: (
-        carried_chuck_reaction + off_axis_mass * G * reach_chuck
+    "chuck_reaction": lambda carried_chuck_reaction, turning_load, off_axis_mass, reach_chuck: (
+        (carried_chuck_reaction if not turning_load > carried_chuck_reaction else turning_load)
+        + off_axis_mass * G * reach_chuck
     ),
-    "chuck_moment": lambda carried_chuck_moment, off_axis_mass, reach_moment: (
-        carried_chuck_moment + off_axis_mass * G * (reach_moment / 1e3)
+    "chuck_moment": lambda carried_chuck_moment, turning_moment, off_axis_mass, reach_moment: (
+        (carried_chuck_moment if not turning_moment > carried_chuck_moment else turning_moment)
+        + off_axis_mass * G * (reach_moment / 1e3)
     ),
     "support_reaction": lambda carried_reaction, off_axis_mass, reach_reaction: (
         carried_reaction + off_axis_mass * G * reach_reaction
@@ -294,18 +330,22 @@ FORMULAS: Final[dict[str, Callable[..., float]]] = ONE_LINE | {
         tip_sweep, tip_bow, bow_all_carry, bow_held_down, bow_supports_hold, bow_to_sight,
         rotary_inertia, stop_jaw_torque, stop_grip_factor,
         fitting_sweep, roller_drag, axial_push, walk_grip_factor,
+        jaw_capacity, jaw_moment, set_jaw_stress,
     )
 }  # fmt: skip
 # What is only given a name: the number itself is worked out elsewhere and tested there.
 NAMED: Final = {
     "round_diameter": "round_size", "swept_diameter": "swept_size", "wall": "nominal_wall",
     "thin_wall": "thin_wall_size", "length_behind": "behind", "inside_diameter": "inside_size",
-    "support_span": "carried_span", "overhang": "carried_overhang", "lift_off": "carried_lifted",
-    "fitting_width": "off_axis_size",
+    "support_span": "carried_span", "overhang": "carried_overhang",
+    "turning_chuck_moment": "turning_moment", "turning_chuck_reaction": "turning_load",
+    "turning_droop": "turning_fall", "turning_room": "turning_gap", "rest_drop": "lowered_by",
+    "follow_use": "follow_share",
+    "lift_off": "carried_lifted", "fitting_width": "off_axis_size",
     "fitting_parts": "parts_fitting", "blocked_stations": "stations_blocked",
     "spare_supports": "stations_spare", "tab_stress": "worst_tab_stress",
     "tab_allowance": "tab_strength", "unheld_parts": "parts_unheld",
-    "turning_load": "turning_rated_use", "turning_absolute_load": "turning_absolute_use",
+    "turning_rated_load": "turning_rated_use", "turning_absolute_load": "turning_absolute_use",
     "sure_turning_load": "turning_sure_use", "levelling_needed": "turning_level",
     "sure_levelling": "turning_sure_level",
     "tabbed_parts": "parts_tabbed", "lowest_centre": "centre_low", "highest_centre": "centre_high",
@@ -337,6 +377,12 @@ RANGES: Final[dict[str, tuple[float, float]]] = {
     "carried_reaction": (100, 5e3), "reach_sag": (0, 5e-3), "reach_chuck": (0.5, 2),
     "reach_moment": (100, 3e3), "reach_reaction": (0.5, 3), "stop_torque": (10, 400),
     "stop_jaw_torque": (5, 300),
+    "jaw_lever": (0.8, 2.5), "jaw_slip_factor": (1.1, 9), "carried_by_jaws": (5, 4e3),
+    "turning_grip": (5, 4e3), "jaw_moment": (5, 4e3), "jaw_capacity": (5, 4e3),
+    "lowest_jaw_force": (100, 8000),
+    "corner_size": (5, 80), "lowered_by": (20, 200),
+    "turning_load": (50, 6e3),
+    "turning_moment": (5, 4e3),
 }  # fmt: skip
 MATTER_BY_BEING: Final = {
     ("bore_needed", "behind"), ("fitting_sweep", "off_axis_mass"), ("axial_push", "drag_lever"),
@@ -357,6 +403,15 @@ def random_inputs(name: str) -> dict[str, np.ndarray[Any, Any]]:
     if "off_axis_size" in found:
         found["off_axis_size"][::3] = np.nan
         found["off_axis_distance"][::4] = 0.0
+    for turning in (
+        "turning_load",
+        "turning_moment",
+        "lowered_by",
+        "turning_grip",
+        "lowest_jaw_force",
+    ):
+        if turning in found:
+            found[turning][::3] = np.nan
     if "behind" in found:
         found["behind"][::4] = 0.0
     if "drag_lever" in found:
@@ -400,6 +455,8 @@ def test_every_input_of_a_measure_matters(name: str) -> None:
             more = 1 - column
         if (name, key) in MATTER_BY_BEING:
             more = column[::-1]  # whether there is some is all that matters
+        if name == "corner_drop" and key == "lowered_by":
+            more = np.roll(column, 1)  # whether a rest is lowered at all is what matters
         after = REGISTRY[name].function(*(inputs | {key: more}).values())
         assert not np.allclose(before, after, rtol=1e-6, equal_nan=True), key
         row = int(np.argmax(np.nan_to_num(np.abs(after - before), nan=0.0)))
@@ -427,6 +484,7 @@ def test_settings_are_rounded_down_and_a_hair_below_a_step_is_on_it(
         "jaw_force_setting": {
             "ring_moment": 0.2, "jaw_force": 9e4, "mean_radius": 60, "grip_length": 100,
             "thin_wall": 6, "yield_strength": 100, "crush_share": 0.5, "jaw_force_step": step,
+            "lowest_jaw_force": math.nan,
         },
         "rapid_override": {
             "fixed_inertia": 1, "reference_inertia": 6.225, "rotary_inertia": 9, "ramp": 1,

@@ -229,11 +229,17 @@ def test_rules_kept_in_a_ledger_are_checked_alike() -> None:
 def test_rules_older_than_a_fact_of_machines_are_read(folder: Path) -> None:
     """They ask nothing of how jaws move, and do not say that it was left out."""
     text = (folder / "vocabulary.toml").read_text(encoding="utf-8")
-    text = "".join(line for line in text.splitlines(True) if not line.startswith("jaw_motion"))
+    text = "".join(
+        line for line in text.splitlines(True) if not line.startswith(("jaw_motion", "jaw_hold"))
+    )
     (folder / "vocabulary.toml").write_text(text, encoding="utf-8")
     jaw = (folder / "jaw.toml").read_text(encoding="utf-8")
     start, end = jaw.index("[rules.GRIP-04]"), jaw.index("[rules.BORE-01]")
     (folder / "jaw.toml").write_text(jaw[:start] + jaw[end:], encoding="utf-8")
+    (folder / "jaw_moment.toml").unlink()
+    gauge = text.index("[gauges.jaw_moment_factor]")
+    text = text[:gauge] + text[text.index("[gauges.needed_length]") :]
+    (folder / "vocabulary.toml").write_text(text, encoding="utf-8")
     old = AssessorCore(rules=folder)
     job = JobText("RHS 100x60x4 cf", "3 m", fitted=["lift-and-index"])
     assert old.ask(job, ["alder-320"]).verdicts[0].verdict == "in-range"

@@ -7,7 +7,7 @@ import pytest
 from cuttable.catalogue.errors import InputError
 from cuttable.catalogue.units.units import LENGTH, MASS, NUMBER, Dimension
 from cuttable.engine.decision.conditions import Scope, number_of, truth_of
-from cuttable.rules.expression import Names, names_in, parse_condition, parse_number
+from cuttable.rules.expression import Names, asked_about_in, names_in, parse_condition, parse_number
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -131,6 +131,10 @@ def test_names_are_listed() -> None:
     """Every name a condition reads is known to the checks."""
     node = parse_condition("a > b and shape is 'round' or not known(m)", NAMES)
     assert names_in(node) == {"a", "b", "shape", "m"}
+    assert asked_about_in(node) == {"m"}
+    assert asked_about_in(parse_condition("known(a) and not (known(m + m) or b > a)", NAMES)) == {
+        "a", "m",
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize(

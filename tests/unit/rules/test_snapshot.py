@@ -38,7 +38,10 @@ MORE: Final = {
     "needed_length": 1850.0, "part_mass": 30.0, "fitting_parts": 2.0, "lowest_centre": 15.0,
     "highest_centre": 200.0, "bore_needed": 165.0, "tab_stress": 25.0, "length_behind": 700.0,
     "rapid_override": 0.45, "jaw_slip_factor": 1.2, "tip_sweep": 175.0, "tip_bow": 3.0,
-    "machine.lifting_gear": 500.0, "machine.persons": 2.0,
+    "machine.lifting_gear": 500.0, "machine.persons": 2.0, "turning_chuck_moment": 2000.0,
+    "turning_chuck_reaction": 1500.0, "turning_droop": 12.0, "turning_room": 25.0,
+    "rest_drop": 60.0, "corner_drop": 20.0, "follow_use": 0.8,
+    "jaw_moment": 250.0, "jaw_moment_factor": 1.2, "machine.lowest_jaw_force": 500.0,
 }  # fmt: skip
 ONE: Final = b'[[cases]]\nname = "base"\ngiven = {}\nholds = []\nverdict = "in-range"\n'
 
