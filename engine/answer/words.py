@@ -5,13 +5,26 @@ no titles: there its codes stand for them. One file, however long: two presenter
 """
 
 import math
+from collections.abc import Sequence
 from typing import Final, Literal, NamedTuple
 
 from ..decision.deciding import NOT_FITTED
 from ..decision.limit_check import is_over
 from ..statics.part_release import SENTENCES
 from ..tolerance import FULL
-from .document import Answer, Finding, Fit, JobAsked, Measure, Outcome, Part, SetUp, Verdict
+from .document import (
+    Answer,
+    Finding,
+    Fit,
+    JobAsked,
+    Measure,
+    Outcome,
+    Part,
+    SetUp,
+    Step,
+    Verdict,
+)
+from .plan_reason import held_by_steps
 from .wording import (
     System,
     levelling,
@@ -238,11 +251,29 @@ def fit_sentences(answer: Answer, system: System, *, has_options: bool = False) 
     return tuple(found)
 
 
-def held_by(part: Part, system: System, nothing: str = "nothing: support or sling it") -> str:
+def held_by(
+    part: Part, system: System, steps: Sequence[Step] = (),
+    nothing: str = "nothing: support or sling it",
+) -> str:  # fmt: skip
     """Return what holds a part as it comes free; empty where it stays by itself."""
+    if part.behaviour == "caught":
+        return held_by_steps(steps, system) or "the bin"
     if part.tabs is not None:
         return f"{part.tabs.count} tabs of {show(part.tabs.width, 'mm', system, digits=4)}"
     return "" if part.behaviour == "stays" else nothing
+
+
+def plan_head(setup: SetUp) -> str:
+    """Return what the table of supports is, and in a few words why they stand so."""
+    head, reason = PLANS[setup.plan], setup.plan_reason
+    if not reason:
+        return head
+    return f"{head[:-1]}; {reason})" if head.endswith(")") else f"{head} ({reason})"
+
+
+def steps_before(setup: SetUp, cut: int) -> tuple[Step, ...]:
+    """Return what is done before a cut, 1 for the first."""
+    return tuple(step for step in setup.steps if step.cut == cut)
 
 
 def safe_lengths(setup: SetUp, system: System) -> tuple[str, ...]:
@@ -432,7 +463,7 @@ class _Teller:
         return rows
 
     def supports_head(self) -> str:
-        return PLANS[self.setup.plan] if self.setup.supports else NO_SUPPORT
+        return plan_head(self.setup) if self.setup.supports else NO_SUPPORT
 
     def supports(self) -> list[SupportRow]:
         return [
@@ -441,7 +472,9 @@ class _Teller:
                 station_both=self.both(item.station, "mm"),
                 code=item.support,
                 title=item.title or item.support,
-                carries="lifts off" if item.lifts_off else self.show(item.reaction, "N"),
+                carries="lifts off"
+                if item.lifts_off
+                else "catches " * (item.role == "catches") + self.show(item.reaction, "N"),
                 centre=self.show(item.centre_height, "mm"),
             )
             for item in self.setup.supports
@@ -450,8 +483,9 @@ class _Teller:
     def parts(self) -> list[PartRow]:
         return [
             PartRow(self.show(part.cut, "mm"), self.show(part.length, "mm"),
-                    SENTENCES[part.behaviour], held_by(part, self.system))
-            for part in self.setup.parts
+                    SENTENCES[part.behaviour],
+                    held_by(part, self.system, steps_before(self.setup, number)))
+            for number, part in enumerate(self.setup.parts, start=1)
         ]  # fmt: skip
 
     def safe_parts(self) -> str:

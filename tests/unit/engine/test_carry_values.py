@@ -339,9 +339,12 @@ def test_torque_that_starts_a_part() -> None:
 
 
 def test_parts_that_hang_are_counted_once_each() -> None:
-    """Three short parts off the end of a bar that two stations hold: tabs hold every one."""
+    """Three short parts off the end of a bar that two stations hold: tabs hold every one.
+
+    No station lies to each side of the centre of parts of 200 mm, and 7 kg are too much for a bin.
+    """
     parts = (Part(200.0, 3),)
-    found = carry(Geometry(3000.0, 0.0, parts, stations=(900.0, 1800.0)))
+    found = carry(Geometry(3000.0, 0.0, parts, stations=(900.0, 1800.0)), 0.35)
     assert (column(found, "parts_tabbed"), column(found, "parts_unheld")) == (3, 0)
     assert 0 < column(found, "worst_tab_stress") <= 30
     long = carry(Geometry(6400.0, 0.0, (Part(3000.0, 1),), stations=(900.0, 1800.0)), 1.5)

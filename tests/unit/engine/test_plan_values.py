@@ -106,9 +106,9 @@ def test_what_chuck_and_supports_together_cannot_bear_is_not_sought() -> None:
     bed = a_bed(ratings=(Bound(1000.0, 1200.0), Bound(500.0, 600.0)))
     for count, most in ((0, 2600.0), (1, 3800.0), (2, 4400.0)):
         weight = np.array([most / 6000, most * (1 + 1e-6) / 6000])
-        assert planner._can_bear(bed, weight, count).tolist() == [True, False]
+        assert planner.can_bear(bed, weight, count).tolist() == [True, False]
     unstated = bed._replace(chuck_reaction=NONE)
-    assert planner._can_bear(unstated, np.array([1e9]), 0).tolist() == [True]
+    assert planner.can_bear(unstated, np.array([1e9]), 0).tolist() == [True]
 
 
 # --- pruning ----------------------------------------------------------------------------------
