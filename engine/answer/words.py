@@ -285,9 +285,29 @@ def safe_lengths(setup: SetUp, system: System) -> tuple[str, ...]:
 
 
 def levelling_of(setup: SetUp, system: System) -> str:
-    """Say how well supports must be levelled; empty where none is sensitive."""
+    """Say how well supports must be levelled, and what kinds that carry differ by in height.
+
+    Empty where none is sensitive, and all that carry are alike.
+    """
     tolerance = setup.height_tolerance
-    return levelling(math.inf if tolerance is None else tolerance, system)
+    level = levelling(math.inf if tolerance is None else tolerance, system)
+    return " ".join(filter(None, (level, shim_of(setup, system))))
+
+
+def shim_of(setup: SetUp, system: System) -> str:
+    """Return by how much kinds that carry one straight piece must be shimmed to each other."""
+    heights = {
+        item.support: item.centre_height
+        for item in setup.supports
+        if item.role != "catches" and item.centre_height is not None
+    }
+    highest = max(heights, key=lambda code: heights[code], default="")
+    told = [
+        f"{show(heights[highest] - height, 'mm', system, digits=4)} under each {code}"
+        for code, height in heights.items()
+        if heights[highest] - height > 0.05
+    ]
+    return f"Shim to the height of the {highest}: {', '.join(told)}." if told else ""
 
 
 def use_of(share: float | None, heavy: float | None) -> tuple[str, str]:

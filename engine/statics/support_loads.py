@@ -278,11 +278,12 @@ class Carrier:
             for usable in supports
         ]
         top = spread([math.nan if item is None else item.rated for item in strongest])
-        slack = spread(
-            [math.nan if item is None else item.absolute / item.rated for item in strongest]
-        )
+        most = spread([math.nan if item is None else item.absolute for item in strongest])
+        at_most = unit("absolute_share")
+        # Each support is judged by its own rating: the load stands against the fullest of them.
         with np.errstate(divide="ignore", invalid="ignore"):
             rated = np.where(share > 0, reaction / share, top)
+            absolute = np.where(at_most > 0, reaction / at_most, most)
         low, high = self._centres(stocks.outside, choices, supports, which)
         return {
             "carried_span": unit("span"),
@@ -303,7 +304,7 @@ class Carrier:
             ),
             "tab_strength": stocks.tubes.yield_strength / self.figures.tab_safety,
             "reaction_rated": rated,
-            "reaction_absolute": rated * slack,
+            "reaction_absolute": absolute,
             "centre_low": low,
             "centre_high": high,
         }

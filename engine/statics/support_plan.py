@@ -124,7 +124,7 @@ def can_bear(bed: Bed, weight: Floats, count: int) -> Bools:
 
 _DEMANDS: Final = (
     "span", "overhang", "sag", "chuck_reaction", "chuck_moment", "support_reaction",
-    "support_share", "chuck_share",
+    "support_share", "absolute_share", "chuck_share",
 )  # fmt: skip
 
 

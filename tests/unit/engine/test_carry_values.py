@@ -234,9 +234,11 @@ def test_the_weakest_support_with_its_share_gives_the_rating() -> None:
     loads = Carrier(ROWAN, Geometry(4000.0, stations=(1400.0, 3200.0)), few, FIGURES)
     unit = loads._unit((1400.0, 3200.0), few, ())
     assert share == pytest.approx(0.2 * float(unit.support_share[0]), rel=1e-12)
+    # Each against what it bears at most itself, not by the reserve of the strongest kind.
     assert column(found, "reaction_absolute") == pytest.approx(
-        column(found, "reaction_rated") * 2300 / 1800
+        top / (0.2 * float(unit.absolute_share[0])), rel=1e-12
     )
+    assert column(found, "reaction_absolute") == pytest.approx(top / share * 800 / 600)
 
 
 def test_without_supports_nothing_is_rated() -> None:

@@ -7,6 +7,7 @@ from typing import Final
 import pytest
 from cuttable.engine.answer.document import Answer
 from cuttable.engine.answer.plan_reason import cut_numbers, step_lines
+from cuttable.engine.answer.words import shim_of
 from cuttable.engine.assessor import AssessorCore
 from cuttable.engine.jobs.fields import JobText
 from cuttable.engine.sheet.content import content_of
@@ -164,3 +165,16 @@ def test_numbers_of_cuts_in_words() -> None:
     assert cut_numbers([2, 4]) == "cuts 2 and 4"
     assert cut_numbers([1, 2, 3, 4]) == "cuts 1 to 4"
     assert cut_numbers([1, 2, 4]) == "cuts 1, 2 and 4"
+
+
+def test_kinds_of_different_height_that_carry_are_shimmed() -> None:
+    """Given stations beyond the five rollers stand on V-cradles too: 119.01 less 79.87 mm."""
+    text = JobText("NPS 6 STD", "12 m", stations=[f"{1.5 + 1.8 * n:g} m" for n in range(6)])
+    (answer,) = CORE.ask(text, ["alder-320"]).verdicts
+    assert {item.support for item in answer.setup.supports} == {"roller-pair", "vee-cradle"}
+    assert shim_of(answer.setup, "si") == (
+        "Shim to the height of the vee-cradle: 39.14 mm under each roller-pair."
+    )
+    alike = JobText("NPS 6 STD", "12 m", stations=["2.1 m", "4.5 m", "6.9 m", "9.3 m", "11.3 m"])
+    (answer,) = CORE.ask(alike, ["alder-320"]).verdicts
+    assert shim_of(answer.setup, "si") == ""
