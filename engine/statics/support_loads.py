@@ -356,8 +356,10 @@ class Carrier:
         worst = np.full(rows, np.nan)
         every = np.zeros((rows, len(tabs)), dtype=np.bool_)
         for place, (choice, usable) in enumerate(zip(choices, supports, strict=True)):
+            if not tabs:
+                break
             mine = np.flatnonzero(which == place)
-            if tabs and mine.size:
+            if mine.size:
                 every[mine] = self.loose(choice, usable, stocks.weight[mine])
         for number, (piece, tab) in enumerate(zip(self.free, tabs, strict=True)):
             loose = every[:, number]
