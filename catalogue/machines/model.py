@@ -156,11 +156,24 @@ class Accessory(NamedTuple):
     standard: bool
 
 
+USUAL_CATCH_MASS: Final = 5.0
+"""kg that a bin under the cut takes where none is stated (common practice, no source)."""
+
+
 class Handling(NamedTuple):
-    """What stock is loaded with: lifting gear in kg, and persons; NaN where not stated."""
+    """What stock is loaded with: lifting gear in kg, and persons; NaN where not stated.
+
+    ``catch_mass`` is the mass of a part in kg that a bin under the cut takes.
+    """
 
     lifting_gear: float
     persons: float
+    catch_mass: float = math.nan
+
+    @property
+    def caught_mass(self) -> float:
+        """Mass that a bin takes, as stated or as is usual."""
+        return USUAL_CATCH_MASS if math.isnan(self.catch_mass) else self.catch_mass
 
 
 UNKNOWN_HANDLING: Final = Handling(math.nan, math.nan)

@@ -144,7 +144,9 @@ def _as(kind: type[_Part], table: Any) -> _Part:
 def _handling(table: HandlingTable | None) -> Handling:
     if table is None:
         return UNKNOWN_HANDLING
-    return Handling(*(_stated(value) for value in (table.lifting_gear, table.persons)))
+    return Handling(
+        *(_stated(value) for value in (table.lifting_gear, table.persons, table.catch_mass))
+    )
 
 
 def _stated(value: float | None) -> float:

@@ -421,6 +421,14 @@ class HandlingTable(Table):
     persons: Annotated[
         int | None, Field(ge=1, le=20, description="Who load by hand.", examples=[2])
     ] = None
+    catch_mass: Annotated[
+        Mass | None,
+        Field(
+            description="Of a part that may fall into a bin under the cut if it is shorter than "
+            "two diameters. Not stated: 5 kg.",
+            examples=["5 kg"],
+        ),
+    ] = None
 
 
 Supports = Annotated[Rows[SupportTable], Field(description="Kinds of support, one item each.")]

@@ -29,7 +29,10 @@ FORM: Final = 2
 """The form written today. 1: the first one. 2: titles, units, and what a sheet needs."""
 
 Plan = Literal["rated", "absolute", "given", "none", "not-planned"]
-Behaviour = Literal["stays", "tips-inner-end-up", "tips-inner-end-down", "drops"]
+Behaviour = Literal["stays", "tips-inner-end-up", "tips-inner-end-down", "drops", "caught"]
+Role = Literal["carries", "catches"]
+Taker = Literal["supports", "bin"]
+Action = Literal["move", "raise"]
 Outcome = Literal["setting", "conditions", "question", "refused"]
 Units = Literal["si", "us"]
 CureKind = Literal[
@@ -375,6 +378,9 @@ class Support(_Part):
     """N by which its load changes when it stands 1 mm too high or low."""
     title: str | None = field(default=None, metadata=SINCE_2)
     """What stands there, in words."""
+    role: Role | None = field(default=None, metadata=SINCE_2)
+    """``carries`` while the stock turns; ``catches`` a part, with the rotation stopped, and carries
+    nothing until then: its reaction is that of the part. Only where stock is cut."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -399,6 +405,25 @@ class Part(_Part):
     behaviour: Behaviour
     tabs: Tabs | None
     """None where nothing needs to hold it, or nothing can."""
+    taker: Taker | None = field(default=None, metadata=SINCE_2)
+    """What takes a part that is caught."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step(_Part):
+    """Something to be done before a cut."""
+
+    cut: int
+    """Which cut, 1 for the first."""
+    action: Action
+    """``move`` a support to another station; ``raise`` it to contact with the rotation stopped,
+    before the last tab is cut."""
+    station: float
+    """mm, where it stands, or stood before it is moved."""
+    to: float | None = field(default=None, metadata=SINCE_2)
+    """mm, where it is moved to."""
+    support: str
+    """What it is, by code."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -445,6 +470,10 @@ class SetUp(_Part):
     """What the operator sets for the jaw force."""
     jaw_set_to: float | None = field(default=None, metadata=SINCE_2)
     """bar of pressure, or N*m of key torque."""
+    steps: tuple[Step, ...] = field(default=(), metadata=SINCE_2)
+    """What is done before each cut so that its part is caught, in order."""
+    plan_reason: str | None = field(default=None, metadata=SINCE_2)
+    """Why supports stand so, in a line, where stock is cut."""
 
     @property
     def settings(self) -> dict[str, float]:

@@ -24,6 +24,7 @@ from ..inputs.stock import coating_mass
 from ..jobs.job import Job
 from ..measures.inch_column import inch_columns
 from . import document as doc
+from .plan_reason import reason_of, role_of
 from .setup import set_up
 from .wording import System, Words
 
@@ -197,6 +198,7 @@ class _Maker:
                     reaction=_rounded(item.reaction), lifts_off=item.is_lifted,
                     centre_height=_finite(item.centre), reaction_per_mm=_finite(item.per_mm),
                     title=item.support.title,
+                    role=role_of(item) if found.pieces else None,
                 )
                 for item in found.standing
             ),
@@ -209,13 +211,24 @@ class _Maker:
             safe_part_lengths=found.safe_parts,
             parts=tuple(
                 doc.Part(
-                    cut=piece.inner, length=_rounded(piece.length), behaviour=piece.behaviour,
+                    cut=piece.inner, length=_rounded(piece.length), behaviour=behaviour,
                     tabs=None if tabs is None else doc.Tabs(
                         count=tabs.count, width=tabs.width, stress=_rounded(tabs.stress)
                     ),
+                    taker=taker,
                 )
-                for piece, tabs in zip(found.pieces, found.tabs, strict=True)
+                for piece, behaviour, taker, tabs in zip(
+                    found.pieces, found.behaviours, found.takers, found.tabs, strict=True
+                )
             ),
+            steps=tuple(
+                doc.Step(
+                    cut=step.cut, action=step.action, station=step.station,
+                    to=_finite(step.to), support=step.support.code,
+                )
+                for step in found.steps
+            ),
+            plan_reason=reason_of(found) or None,
             remnant=found.cuts[-1] if found.cuts else job.front,
             trim=machine.cutting.trim,
             stub=machine.bed.stub,

@@ -6,7 +6,7 @@ The numbers that rules read come from :mod:`.carry`; here the same plan is told 
 import math
 from collections.abc import Sequence
 from functools import lru_cache
-from typing import Final, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 import numpy as np
 
@@ -15,10 +15,11 @@ from ..jobs.job import Job
 from ..jobs.job_table import geometry_of
 from ..statics.beam import Bars, Carried, height_stiffness, height_tolerance, shape, solve
 from ..statics.lowered_rests import TURNING
-from ..statics.part_release import Piece, Tabs
+from ..statics.part_release import Behaviour, Piece, Tabs
 from ..statics.seating import seated
 from ..statics.stocks import Keyed, Stocks, Usable, dealt, stock_numbers, stocks_of, usable_supports
 from ..statics.support_loads import Carrier, Figures
+from .steps import Step, tell_steps
 
 
 class Standing(NamedTuple):
@@ -31,6 +32,7 @@ class Standing(NamedTuple):
         is_lifted: the stock lifts off it.
         centre: height of the stock's centre above the support datum, NaN where it has none.
         per_mm: N by which its load changes when it stands 1 mm too high or low.
+        is_catcher: it carries nothing while the stock turns, and then takes a part.
     """
 
     station: float
@@ -39,6 +41,7 @@ class Standing(NamedTuple):
     is_lifted: bool
     centre: float
     per_mm: float
+    is_catcher: bool = False
 
 
 class SetUp(NamedTuple):
@@ -58,6 +61,9 @@ class SetUp(NamedTuple):
         safe_parts: lengths (from, to) that can be cut off the free end of the whole stock and
             stay on these supports; told where no parts are known.
         seat: how a round sits, the worst of its supports; ``none`` where none carries it.
+        behaviours: what each piece does with all that catches it.
+        takers: what takes a piece that is caught.
+        steps: what is done before each cut.
     """
 
     standing: tuple[Standing, ...]
@@ -74,6 +80,9 @@ class SetUp(NamedTuple):
     tabs: tuple[Tabs | None, ...]
     safe_parts: tuple[tuple[float, float], ...]
     seat: str
+    behaviours: tuple[Behaviour, ...] = ()
+    takers: tuple[Literal["supports", "bin"] | None, ...] = ()
+    steps: tuple[Step, ...] = ()
 
 
 NOT_PLANNED: Final = SetUp(
@@ -127,8 +136,21 @@ class _Teller:
         if standing and not carried.is_lifted.any():
             ratings = np.array([[item.support.reaction.rated for item in standing]] * 2)
             tolerance = float(height_tolerance(bars, carried.reactions, ratings).min())
+        told = tell_steps(
+            carrier, choice, usable, self.weight, free,
+            [(item.station, item.support) for item in standing],
+        )  # fmt: skip
+        outside, angles = float(self.stocks.outside[0]), carrier.figures.seat_angles
+        catchers = tuple(
+            Standing(
+                item.station, item.support, item.load, is_lifted=False,
+                centre=seated(item.support, outside, angles).centre, per_mm=math.nan,
+                is_catcher=True,
+            )
+            for item in told.catchers
+        )  # fmt: skip
         return SetUp(
-            standing=standing,
+            standing=tuple(sorted((*standing, *catchers), key=lambda item: item.station)),
             is_given=bool(carrier.geometry.stations),
             level=choice.level,
             chuck_reaction=_worse(float(carried.chuck_reaction[worst]), turning["turning_load"]),
@@ -139,9 +161,15 @@ class _Teller:
             height_tolerance=tolerance,
             cuts=carrier.cuts,
             pieces=tuple(free),
-            tabs=tuple(None if p.behaviour == "stays" else self._tabs(p) for p in free),
+            tabs=tuple(
+                None if behaviour in ("stays", "caught") else self._tabs(piece)
+                for piece, behaviour in zip(free, told.behaviours, strict=True)
+            ),
             safe_parts=() if carrier.cuts else self._safe_parts(stations),
             seat=carry.seats[0],
+            behaviours=told.behaviours,
+            takers=told.takers,
+            steps=told.steps,
         )
 
     def _tabs(self, piece: Piece) -> Tabs | None:

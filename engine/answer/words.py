@@ -5,6 +5,7 @@ no titles: there its codes stand for them. One file, however long: two presenter
 """
 
 import math
+from collections.abc import Sequence
 from typing import Final, Literal, NamedTuple
 
 from ..decision.deciding import NOT_FITTED
@@ -13,7 +14,19 @@ from ..statics.part_release import SENTENCES
 from ..tolerance import FULL
 from .clamping_words import clamping_sentences
 from .cure_words import cure_sentences
-from .document import Answer, Finding, Fit, JobAsked, Measure, Outcome, Part, SetUp, Verdict
+from .document import (
+    Answer,
+    Finding,
+    Fit,
+    JobAsked,
+    Measure,
+    Outcome,
+    Part,
+    SetUp,
+    Step,
+    Verdict,
+)
+from .plan_reason import held_by_steps
 from .wording import (
     System,
     levelling,
@@ -299,11 +312,29 @@ def _lengths(fit: Fit, system: System) -> str:
     return f"in range {within}; allowed, in part with conditions, {told}"
 
 
-def held_by(part: Part, system: System, nothing: str = "nothing: support or sling it") -> str:
+def held_by(
+    part: Part, system: System, steps: Sequence[Step] = (),
+    nothing: str = "nothing: support or sling it",
+) -> str:  # fmt: skip
     """Return what holds a part as it comes free; empty where it stays by itself."""
+    if part.behaviour == "caught":
+        return held_by_steps(steps, system) or "the bin"
     if part.tabs is not None:
         return f"{part.tabs.count} tabs of {show(part.tabs.width, 'mm', system, digits=4)}"
     return "" if part.behaviour == "stays" else nothing
+
+
+def plan_head(setup: SetUp) -> str:
+    """Return what the table of supports is, and in a few words why they stand so."""
+    head, reason = PLANS[setup.plan], setup.plan_reason
+    if not reason:
+        return head
+    return f"{head[:-1]}; {reason})" if head.endswith(")") else f"{head} ({reason})"
+
+
+def steps_before(setup: SetUp, cut: int) -> tuple[Step, ...]:
+    """Return what is done before a cut, 1 for the first."""
+    return tuple(step for step in setup.steps if step.cut == cut)
 
 
 def safe_lengths(setup: SetUp, system: System) -> tuple[str, ...]:
@@ -315,10 +346,14 @@ def safe_lengths(setup: SetUp, system: System) -> tuple[str, ...]:
 
 
 def levelling_of(answer: Answer, system: System) -> str:
-    """Say how well supports must be levelled, and what more bow does; empty where neither."""
+    """Say how well supports must be levelled, what more bow does, what kinds differ by in height.
+
+    Empty where none is sensitive, and all that carry are alike.
+    """
     tolerance = answer.setup.height_tolerance
     level = levelling(math.inf if tolerance is None else tolerance, system)
-    return f"{level} {turning_of(answer, system)}".strip()
+    told = (level, turning_of(answer, system), shim_of(answer.setup, system))
+    return " ".join(filter(None, told))
 
 
 def turning_of(answer: Answer, system: System) -> str:
@@ -333,6 +368,22 @@ def turning_of(answer: Answer, system: System) -> str:
             mark = "" if found else ":"
             found.append(f"above {show(bow, 'mm', system, digits=2)}{mark} {what}")
     return f"Bow {'; '.join(found)}." if found else ""
+
+
+def shim_of(setup: SetUp, system: System) -> str:
+    """Return by how much kinds that carry one straight piece must be shimmed to each other."""
+    heights = {
+        item.support: item.centre_height
+        for item in setup.supports
+        if item.role != "catches" and item.centre_height is not None
+    }
+    highest = max(heights, key=lambda code: heights[code], default="")
+    told = [
+        f"{show(heights[highest] - height, 'mm', system, digits=4)} under each {code}"
+        for code, height in heights.items()
+        if heights[highest] - height > 0.05
+    ]
+    return f"Shim to the height of the {highest}: {', '.join(told)}." if told else ""
 
 
 def use_of(share: float | None, heavy: float | None) -> tuple[str, str]:
@@ -516,7 +567,7 @@ class _Teller:
         return rows
 
     def supports_head(self) -> str:
-        return PLANS[self.setup.plan] if self.setup.supports else NO_SUPPORT
+        return plan_head(self.setup) if self.setup.supports else NO_SUPPORT
 
     def supports(self) -> list[SupportRow]:
         return [
@@ -525,7 +576,9 @@ class _Teller:
                 station_both=self.both(item.station, "mm"),
                 code=item.support,
                 title=item.title or item.support,
-                carries="lifts off" if item.lifts_off else self.show(item.reaction, "N"),
+                carries="lifts off"
+                if item.lifts_off
+                else "catches " * (item.role == "catches") + self.show(item.reaction, "N"),
                 centre=self.show(item.centre_height, "mm"),
             )
             for item in self.setup.supports
@@ -534,8 +587,9 @@ class _Teller:
     def parts(self) -> list[PartRow]:
         return [
             PartRow(self.show(part.cut, "mm"), self.show(part.length, "mm"),
-                    SENTENCES[part.behaviour], held_by(part, self.system))
-            for part in self.setup.parts
+                    SENTENCES[part.behaviour],
+                    held_by(part, self.system, steps_before(self.setup, number)))
+            for number, part in enumerate(self.setup.parts, start=1)
         ]  # fmt: skip
 
     def safe_parts(self) -> str:

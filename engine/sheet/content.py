@@ -4,14 +4,15 @@ from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
 
 from ..answer.document import Answer, JobAsked, Measure, Part, SetUp, Verdict
+from ..answer.plan_reason import step_lines
 from ..answer.wording import System, show
 from ..answer.words import (
     NO_SUPPORT,
-    PLANS,
     fit_sentences,
     held_by,
     jaw_dial,
     levelling_of,
+    plan_head,
     safe_lengths,
     section_size,
     short,
@@ -84,6 +85,7 @@ class Content(NamedTuple):
     support_note: str
     parts: tuple[PartRow, ...]
     sequence: tuple[str, ...]
+    between: tuple[str, ...]
     reasons: tuple[str, ...]
     fits: tuple[str, ...]
     boxes: tuple[str, ...]
@@ -125,6 +127,7 @@ def content_of(answer: Answer, system: System) -> Content:
         support_note=_support_note(answer, system),
         parts=tuple(_parts(setup.parts, system)),
         sequence=() if is_refused else tuple(_sequence(job, setup, system)),
+        between=() if is_refused else _between(setup, system),
         reasons=tuple(dict.fromkeys(reasons)),
         fits=(),
         boxes=tuple(item.text for item in answer.mitigations),
@@ -189,17 +192,23 @@ def _supports(setup: SetUp, system: System) -> list[SupportRow]:
             both(item.station, "mm", system),
             item.title or item.support,
             Both("", "") if item.centre_height is None else both(item.centre_height, "mm", system),
-            Both("lifts off", "") if item.lifts_off else both(item.reaction, "N", system),
+            Both("lifts off", "")
+            if item.lifts_off
+            else _load(both(item.reaction, "N", system), is_caught=item.role == "catches"),
         )
         for number, item in enumerate(setup.supports, start=1)
     ]
+
+
+def _load(load: Both, *, is_caught: bool) -> Both:
+    return load._replace(shop=f"catches {load.shop}") if is_caught else load
 
 
 def _support_note(answer: Answer, system: System) -> str:
     setup = answer.setup
     if not setup.supports:
         return NO_SUPPORT
-    note, level = f"{PLANS[setup.plan]}.", levelling_of(answer, system)
+    note, level = f"{plan_head(setup)}.", levelling_of(answer, system)
     if level:
         note += f" {level} The free end may lie a little lower, so that slag runs out."
     return note
@@ -220,7 +229,7 @@ def _parts(parts: Sequence[Part], system: System) -> list[PartRow]:
             str(len(group)),
             both(group[0].length, "mm", system),
             SENTENCES[group[0].behaviour],
-            held_by(group[0], system, "NOTHING: sling or support it first"),
+            _held(group[0], system),
         )
         for group in groups[:MOST_ROWS]
     ]  # fmt: skip
@@ -230,9 +239,27 @@ def _parts(parts: Sequence[Part], system: System) -> list[PartRow]:
     return rows
 
 
+def _held(part: Part, system: System) -> str:
+    if part.taker == "supports":
+        return "supports raised: see the steps"
+    return held_by(part, system, nothing="NOTHING: sling or support it first")
+
+
 def _are_alike(first: Part, second: Part) -> bool:
-    is_same = (first.behaviour, first.tabs) == (second.behaviour, second.tabs)
+    is_same = (first.behaviour, first.tabs, first.taker) == (
+        second.behaviour, second.tabs, second.taker
+    )  # fmt: skip
     return is_same and abs(first.length - second.length) < 0.05
+
+
+BEFORE_LAST_TAB: Final = "Tick before the last tab of each cut, with the rotation stopped"
+
+
+def _between(setup: SetUp, system: System) -> tuple[str, ...]:
+    """Return what is to be ticked before each cut."""
+    told = step_lines(setup, system)
+    left = len(told) - MOST_ROWS
+    return (*told[:MOST_ROWS], *(["Further cuts: see the full answer."] if left > 0 else []))
 
 
 def _sequence(job: JobAsked, setup: SetUp, system: System) -> list[str]:

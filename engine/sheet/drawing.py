@@ -24,6 +24,7 @@ MARKS: Final = {
     "tips-inner-end-up": "tips out",
     "tips-inner-end-down": "tips in",
     "drops": "drops",
+    "caught": "caught",
 }
 Scale = Callable[[float], float]
 """A position along the bed to a place on the drawing."""
@@ -98,10 +99,13 @@ def _supports(answer: Answer, x: Scale, lines: Sequence[int], system: System) ->
     base = TOP + THICK
     for item, line in zip(answer.setup.supports, lines, strict=True):
         at = x(item.station)
-        fill = "#fff" if item.lifts_off else "#4a4f55"
+        is_catcher = item.role == "catches"
+        fill = "#fff" if item.lifts_off or is_catcher else "#4a4f55"
+        # What is raised only to catch stands lower, and is drawn with a broken line.
+        top, line_kind = (base + 9, " stroke-dasharray='4 3'") if is_catcher else (base + 1, "")
         parts.append(
-            f"<path d='M{at:.2f} {base + 1:g}l13 47h-26z' fill='{fill}' stroke='#222' "
-            "stroke-width='1.4'/>"
+            f"<path d='M{at:.2f} {top:g}l13 {base + 48 - top:g}h-26z' fill='{fill}' stroke='#222' "
+            f"stroke-width='1.4'{line_kind}/>"
         )
         low = base + 66 + LINE * line
         if line:

@@ -3,7 +3,7 @@
 from html import escape
 from typing import Final
 
-from .content import Both, Content
+from .content import BEFORE_LAST_TAB, Both, Content
 from .typesetting import tied
 
 _STYLE: Final = """
@@ -50,9 +50,12 @@ def html_page(content: Content, drawing: str) -> str:
         f"<td>{_h(row.behaviour)}</td><td>{_h(row.held)}</td></tr>"
         for row in content.parts
     )
-    boxes = "".join(
-        f"<li><label><input type='checkbox'><span>{_h(item)}</span></label></li>"
-        for item in content.boxes
+    boxes, between = (
+        "".join(
+            f"<li><label><input type='checkbox'><span>{_h(item)}</span></label></li>"
+            for item in items
+        )
+        for items in (content.boxes, content.between)
     )
     tables = ""
     if supports:
@@ -82,6 +85,7 @@ def html_page(content: Content, drawing: str) -> str:
         f"{_items('Steps', content.sequence, 'ol')}{_items('Why', content.reasons, 'ul')}"
         f"{_items('What would fit', content.fits, 'ul')}"
         + (f"<h2>Tick before turning</h2><ul class='boxes'>{boxes}</ul>" if boxes else "")
+        + (f"<h2>{BEFORE_LAST_TAB}</h2><ul class='boxes'>{between}</ul>" if between else "")
         + f"<p class='small'><b>Cautions.</b> {_h(' '.join(content.cautions))}</p>"
         f"<div class='fields'>{''.join(f'<div>{_h(name)}</div>' for name in content.fields)}"
         f"</div><p class='small'>{_h(content.provenance)}</p></body></html>\n"
@@ -98,7 +102,7 @@ def _print_size(content: Content) -> float:
     lines = 17 + sum(
         len(rows)
         for rows in (content.supports, content.parts, content.sequence, content.reasons,
-                     content.fits, content.boxes)
+                     content.fits, content.boxes, content.between)
     )  # fmt: skip
     return max(8.0, min(10.5, 10.5 * 41.5 / lines))
 

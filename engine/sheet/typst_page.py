@@ -2,7 +2,7 @@
 
 from typing import Literal
 
-from .content import Both, Content
+from .content import BEFORE_LAST_TAB, Both, Content
 from .typesetting import compiled, escaped, tied
 
 Paper = Literal["a4", "us-letter"]
@@ -51,7 +51,8 @@ def typst_source(content: Content, paper: Paper, size: float) -> str:
             *_list("Steps", content.sequence, "#enum.item"),
             *_list("Why", content.reasons[:8], "#list.item"),
             *_list("What would fit", content.fits, "#list.item"),
-            *_boxes(content, size),
+            *_boxes("Tick before turning", content.boxes),
+            *_boxes(BEFORE_LAST_TAB, content.between, pairs=3),
             f"#text({small})[*Cautions.* {_t(' '.join(content.cautions))}]",
             *_fields(content, size),
             f"#text({small})[{_t(content.provenance)}]",
@@ -110,16 +111,13 @@ def _heading(title: str) -> str:
     return f"#block(above: 0.9em, below: 0.5em)[*{title}*]"
 
 
-def _boxes(content: Content, size: float) -> list[str]:
-    if not content.boxes:
+def _boxes(title: str, items: tuple[str, ...], pairs: int = 1) -> list[str]:
+    if not items:
         return []
-    rows = ", ".join(
-        f"box(width: 9pt, height: 9pt, stroke: 0.9pt), [{_t(item)}]" for item in content.boxes
-    )
-    _ = size
+    rows = ", ".join(f"box(width: 9pt, height: 9pt, stroke: 0.9pt), [{_t(item)}]" for item in items)
     return [
-        _heading("Tick before turning"),
-        f"#grid(columns: (auto, 1fr), column-gutter: 6pt, row-gutter: 5pt, {rows})",
+        _heading(title),
+        f"#grid(columns: (auto, 1fr) * {pairs}, column-gutter: 6pt, row-gutter: 5pt, {rows})",
     ]
 
 

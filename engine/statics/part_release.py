@@ -13,13 +13,14 @@ import numpy as np
 from ..arrays import GRAVITY, Floats
 from ..inputs.figures import TabRules
 
-Behaviour = Literal["stays", "tips-inner-end-up", "tips-inner-end-down", "drops"]
+Behaviour = Literal["stays", "tips-inner-end-up", "tips-inner-end-down", "drops", "caught"]
 
 SENTENCES: Final[dict[Behaviour, str]] = {
     "stays": "stays on its supports",
     "tips-inner-end-up": "tips outward: its inner end rises and strikes the head",
     "tips-inner-end-down": "tips inward: its inner end drops",
     "drops": "drops: no support is under it",
+    "caught": "is caught",
 }
 
 

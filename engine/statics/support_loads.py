@@ -18,8 +18,10 @@ from ..arrays import GRAVITY, Bools, Floats
 from ..inputs.figures import Figures
 from ..jobs.job import Geometry
 from ..tolerance import FULL
+from .catching import Catching, loose_of, pools_of
 from .lowered_rests import TURNING, turning_columns
 from .part_release import Piece, pieces, tab_stress, tabs_of
+from .parts_first import Option, choose_option
 from .seating import seated
 from .stocks import Stocks, Usable, cuts_of, dealt, grid_of
 from .support_plan import Choice, find_plans
@@ -139,10 +141,13 @@ class Carrier:
         choices: list[Choice] = []
         supports: list[Usable] = []
         which: NDArray[np.intp] = np.full(rows, -1, dtype=np.intp)
-        for mask, rows_of_mask in _alike(held, rows):
-            self._choose(stocks, rows_of_mask, mask, (choices, supports, which))
+        parts = len(tabs)
+        masks = np.concatenate([held, self.binned(stocks)])
+        for mask, rows_of_mask in _alike(masks, rows):
+            ends = mask[:parts], mask[parts:]
+            self._choose(stocks, rows_of_mask, ends, (choices, supports, which))
         columns = self._columns(stocks, choices, supports, which)
-        columns |= self._severing(stocks, choices, which, tabs)
+        columns |= self._severing(stocks, choices, supports, which, tabs)
         columns |= turning_columns(
             [choice.stations for choice in choices], supports, which,
             np.full(rows, self.geometry.front), self.cuts, self.geometry.behind, stocks,
@@ -156,22 +161,40 @@ class Carrier:
         self,
         stocks: Stocks,
         rows: NDArray[np.intp],
-        is_held: tuple[bool, ...],
+        ends: tuple[tuple[bool, ...], tuple[bool, ...]],
         into: tuple[list[Choice], list[Usable], NDArray[np.intp]],
     ) -> None:
-        """Choose stations for some rows, all with the same pieces held by tabs."""
+        """Choose stations for some rows, all with the same pieces held by tabs or for the bin."""
         choices, supports, which = into
+        is_held, binned = ends
         best, every = self.usable.best_seated(), self.usable
         given = self.geometry.stations
         if given:
             stations = tuple(sorted(given))
-            choices.append(Choice(stations, "given", self._unit(stations, every, is_held)))
+            unit = self._unit(stations, every, is_held)
+            catching = self._catching(every, every, binned)[0] if self.cuts else None
+            choices.append(Choice(stations, "given", unit, catching))
             supports.append(every)
             which[rows] = len(choices) - 1
             return
         todo = rows[self._is_worth_planning(stocks.weight[rows])]
         last = best
-        for usable in (best,) if len(best.supports) == len(every.supports) else (best, every):
+        kinds = (best,) if len(best.supports) == len(every.supports) else (best, every)
+        if self.cuts and todo.size:
+            options = [
+                (usable, Option(self.bed(usable, is_held), catching))
+                for usable in kinds
+                for catching in self._catching(usable, every, binned)
+            ]
+            chosen = choose_option(
+                [option for _, option in options], stocks.weight[todo], stocks.stiffness[todo]
+            )
+            planned = chosen.plans.which >= 0
+            which[todo[planned]] = len(choices) + chosen.plans.which[planned]
+            choices += chosen.plans.choices
+            supports += [options[number][0] for number in chosen.option]
+            last, todo = kinds[-1], todo[~planned]
+        for usable in () if self.cuts else kinds:
             if not todo.size:
                 break
             last = usable
@@ -192,6 +215,28 @@ class Carrier:
                     choices.append(Choice(stations, "none", self._unit(stations, usable, is_held)))
                     supports.append(usable)
                     which[some] = len(choices) - 1
+
+    def _catching(
+        self, carrying: Usable, every: Usable, binned: tuple[bool, ...]
+    ) -> list[Catching]:
+        """Return what may catch parts beside supports of which some carry."""
+        ratings = [[item.reaction.rated for item in some.supports] for some in (carrying, every)]
+        return [Catching(pool, binned) for pool in pools_of(*ratings)]
+
+    def binned(self, stocks: Stocks) -> Bools:
+        """Say (parts, stocks) what may fall into a bin: light, and shorter than two diameters."""
+        most = self.machine.handling.caught_mass
+        length = np.array([piece.length for piece in self.free], dtype=np.float64)[:, None]
+        mass = length * stocks.weight / GRAVITY
+        return (mass <= most * FULL) & (length < 2 * stocks.outside)
+
+    def loose(self, choice: Choice, usable: Usable, weight: Floats) -> Bools:
+        """Say (stocks, parts) what tips or drops with nothing under it to catch it."""
+        if choice.catching is None:
+            found = [piece.behaviour != "stays" for piece in self.pieces(choice.stations)]
+            return np.tile(np.array(found, dtype=np.bool_), (len(weight), 1))
+        bed = self.bed(usable, (True,) * len(self.cuts))
+        return loose_of(bed, choice.catching, choice.stations, weight)[1]
 
     def _unit(
         self, stations: tuple[float, ...], usable: Usable, is_held: tuple[bool, ...]
@@ -256,11 +301,12 @@ class Carrier:
             for usable in supports
         ]
         top = spread([math.nan if item is None else item.rated for item in strongest])
-        slack = spread(
-            [math.nan if item is None else item.absolute / item.rated for item in strongest]
-        )
+        most = spread([math.nan if item is None else item.absolute for item in strongest])
+        at_most = unit("absolute_share")
+        # Each support is judged by its own rating: the load stands against the fullest of them.
         with np.errstate(divide="ignore", invalid="ignore"):
             rated = np.where(share > 0, reaction / share, top)
+            absolute = np.where(at_most > 0, reaction / at_most, most)
         low, high = self._centres(stocks.outside, choices, supports, which)
         return {
             "carried_span": unit("span"),
@@ -286,7 +332,7 @@ class Carrier:
             ),
             "tab_strength": stocks.tubes.yield_strength / self.figures.tab_safety,
             "reaction_rated": rated,
-            "reaction_absolute": rated * slack,
+            "reaction_absolute": absolute,
             "centre_low": low,
             "centre_high": high,
         }
@@ -328,6 +374,7 @@ class Carrier:
         self,
         stocks: Stocks,
         choices: Sequence[Choice],
+        supports: Sequence[Usable],
         which: NDArray[np.intp],
         tabs: Sequence["TabsOf"],
     ) -> dict[str, Floats]:
@@ -335,12 +382,15 @@ class Carrier:
         rows = len(stocks.weight)
         unheld, tabbed = np.zeros(rows), np.zeros(rows)
         worst = np.full(rows, np.nan)
-        behaviours = [
-            [piece.behaviour != "stays" for piece in self.pieces(choice.stations)]
-            for choice in choices
-        ]
+        every = np.zeros((rows, len(tabs)), dtype=np.bool_)
+        for place, (choice, usable) in enumerate(zip(choices, supports, strict=True)):
+            if not tabs:
+                break
+            mine = np.flatnonzero(which == place)
+            if mine.size:
+                every[mine] = self.loose(choice, usable, stocks.weight[mine])
         for number, (piece, tab) in enumerate(zip(self.free, tabs, strict=True)):
-            loose = np.array([item[number] for item in behaviours], dtype=np.bool_)[which]
+            loose = every[:, number]
             is_held = ~np.isnan(tab.width)
             unheld += loose & ~is_held
             tabbed += loose & is_held

@@ -60,6 +60,8 @@ def carry_many(
     top = best.supports[0].reaction if best.supports else UNSTATED
     with np.errstate(divide="ignore", invalid="ignore"):
         rated = np.where(share > 0, reaction / share, top.rated)
+        at_most = unit["absolute_share"]
+        absolute = np.where(at_most > 0, reaction / at_most, top.absolute)
     sizes, back = np.unique(some.outside, return_inverse=True)
     # What has no support under it has no centre height either.
     centre = np.array(
@@ -92,7 +94,7 @@ def carry_many(
         "worst_tab_stress": np.full(rows, np.nan),
         "tab_strength": some.tubes.yield_strength / figures.tab_safety,
         "reaction_rated": rated,
-        "reaction_absolute": rated * (top.absolute / top.rated),
+        "reaction_absolute": absolute,
         "centre_low": centre,
         "centre_high": centre,
     }

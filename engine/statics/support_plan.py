@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from ..arrays import Bools, Floats
 from ..tolerance import FULL, TOLERANCE
+from .catching import Catching
 from .support_candidates import candidates_of, fixed_share, steps_of
 from .support_rating import Bed, Rating, is_clear, is_stable, rate_stages, shares_of
 
@@ -43,11 +44,13 @@ class Choice(NamedTuple):
         stations: mm.
         level: ``rated`` or ``absolute``, within which it stays.
         unit: its rating with unit weight and stiffness, arrays of one.
+        catching: what takes parts as they come free; None where nothing does.
     """
 
     stations: tuple[float, ...]
     level: str
     unit: Rating
+    catching: Catching | None = None
 
 
 class Plans(NamedTuple):
@@ -95,7 +98,7 @@ def find_plans(bed: Bed, weight: Floats, stiffness: Floats) -> Plans:
         for count in range(len(bed.ratings) + 1):
             if count < fewest:
                 continue
-            todo = np.flatnonzero((which < 0) & _can_bear(bed, weight, count))
+            todo = np.flatnonzero((which < 0) & can_bear(bed, weight, count))
             if not todo.size:
                 continue
             menu = _menu(unit, count, level)
@@ -110,7 +113,7 @@ def find_plans(bed: Bed, weight: Floats, stiffness: Floats) -> Plans:
     return Plans(tuple(choices), which, full)
 
 
-def _can_bear(bed: Bed, weight: Floats, count: int) -> Bools:
+def can_bear(bed: Bed, weight: Floats, count: int) -> Bools:
     """Say whether the weight is within what chuck and supports can bear together at all."""
     supports = sum(bound.absolute for bound in bed.ratings[:count])
     chuck = bed.chuck_reaction.absolute
@@ -121,7 +124,7 @@ def _can_bear(bed: Bed, weight: Floats, count: int) -> Bools:
 
 _DEMANDS: Final = (
     "span", "overhang", "sag", "chuck_reaction", "chuck_moment", "support_reaction",
-    "support_share", "chuck_share",
+    "support_share", "absolute_share", "chuck_share",
 )  # fmt: skip
 
 
@@ -146,41 +149,51 @@ class _Menu:
         self._shares = np.stack([fixed[kept], *np.zeros((2, len(kept)))])
         self._unwanted = np.zeros(len(kept))
         self._demands = np.zeros((len(_DEMANDS), len(kept)))
+        self._is_rated = np.zeros(len(kept), dtype=np.bool_)
         self._is_staged = np.full(len(kept), not bed.cuts)
-        self._rated = 0
 
     @property
     def is_empty(self) -> bool:
         """Whether no candidate can do for any stock."""
         return not len(self._stations)
 
-    def choose(self, weight: Floats, softness: Floats) -> tuple[NDArray[np.intp], Floats]:
+    @property
+    def stations(self) -> Floats:
+        """The candidates: (candidates, supports) mm."""
+        return self._stations
+
+    def choose(
+        self, weight: Floats, softness: Floats, among: NDArray[np.intp] | None = None
+    ) -> tuple[NDArray[np.intp], Floats]:
         """Return for every stock the place of the best candidate, -1 for none, and its fullness.
 
         Args:
             weight: (stocks,) N/mm.
             softness: (stocks,) weight / stiffness.
+            among: places of the candidates that may be chosen, ascending; None for all.
         """
         found: NDArray[np.intp] = np.full(len(weight), -1, dtype=np.intp)
         value = np.full(len(weight), np.inf)
-        count, start, size = len(self._stations), 0, FIRST
+        every = np.arange(len(self._stations)) if among is None else among
+        count, start, size = len(every), 0, FIRST
         todo = np.arange(len(weight))
         while start < count and todo.size:
-            places = np.arange(start, min(start + size, count))
-            start, size = int(places[-1]) + 1, min(4 * size, MOST_AT_ONCE)
+            places = every[start : start + size]
+            start, size = start + len(places), min(4 * size, MOST_AT_ONCE)
             able = self._able(places, weight[todo], softness[todo])
             if able.size:
                 self._compare(able, todo, (weight, softness), (found, value))
             if start < count:
                 # A candidate not yet rated is at least as full as its spans and overhang.
-                todo = todo[value[todo] >= self._least[start]]
+                todo = todo[value[todo] >= self._least[every[start]]]
         is_found = found >= 0
         return found, np.where(is_found, np.where(is_found, value, 0.0) % 10.0, np.nan)
 
     def _able(self, places: NDArray[np.intp], weight: Floats, softness: Floats) -> NDArray[np.intp]:
         """Return those candidates, rated, that could carry at least some of the stocks."""
-        if places[-1] >= self._rated:
-            self._rate(np.arange(self._rated, int(places[-1]) + 1, dtype=np.intp))
+        fresh = places[~self._is_rated[places]]
+        if fresh.size:
+            self._rate(fresh)
         # What the lightest and the stiffest stock together fill too much, every stock does.
         least = np.array([[1.0], [weight.min()], [softness.min()]])
 
@@ -188,9 +201,9 @@ class _Menu:
             return some[(self._shares[:, some] * least).max(axis=0) <= FULL]
 
         kept = able(places)
-        fresh = kept[~self._is_staged[kept]]
-        if fresh.size:
-            self._stage(fresh)
+        unstaged = kept[~self._is_staged[kept]]
+        if unstaged.size:
+            self._stage(unstaged)
             kept = able(kept)
         return kept
 
@@ -234,7 +247,7 @@ class _Menu:
         if stations.shape[1] == 1:
             unwanted += stations[:, 0] <= self._bed.length / 2
         self._unwanted[places] = unwanted
-        self._rated = int(places[-1]) + 1
+        self._is_rated[places] = True
 
     def _stage(self, places: NDArray[np.intp]) -> None:
         """Rate the stages of severing on some candidates."""
@@ -258,6 +271,11 @@ class _Menu:
         yes, no = np.ones(1, dtype=np.bool_), np.zeros(1, dtype=np.bool_)
         rating = Rating(**demands, lifts_off=no, is_clear=yes, is_stable=yes)
         return Choice(tuple(self._stations[place].tolist()), self._level, rating)
+
+
+def menu_of(bed: Bed, count: int, level: str) -> _Menu:
+    """Return the candidates of so many supports for stock of unit weight and stiffness."""
+    return _menu(bed, count, level)
 
 
 @lru_cache(maxsize=2048)

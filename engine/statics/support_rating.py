@@ -71,6 +71,7 @@ class Rating(NamedTuple):
         support_reaction: (candidates,) N, the largest.
         support_share: (candidates,) largest reaction / rating, supports dealt strongest to
             most loaded.
+        absolute_share: (candidates,) the same against what each of them may bear at most.
         lifts_off: (candidates,) some support does not carry.
         is_clear: (candidates,) every support keeps clear of every cut and end.
         is_stable: (candidates,) every freed piece stays or is held.
@@ -84,6 +85,7 @@ class Rating(NamedTuple):
     chuck_moment: Floats
     support_reaction: Floats
     support_share: Floats
+    absolute_share: Floats
     lifts_off: Bools
     is_clear: Bools
     is_stable: Bools
@@ -149,11 +151,13 @@ def demands_of(bed: Bed, under: Floats, length: Floats, *, is_one_sided: bool) -
     gone = carried.has_failed
     sag: Floats = np.where(gone, 0.0, np.where(has_support, sag, tip))
     reactions = _or_zero(carried.reactions)
-    ratings = np.full(most, math.nan)
+    bounds = np.full((2, most), math.nan)
     for place, bound in enumerate(bed.ratings[:most]):
-        ratings[place] = bound.rated
+        bounds[:, place] = bound.rated, bound.absolute
     dealt = -np.sort(-reactions, axis=1)
-    share: Floats = np.maximum.reduce(_or_zero(dealt / ratings), axis=1, initial=0.0)
+    share, at_most = (
+        np.maximum.reduce(_or_zero(dealt / limits), axis=1, initial=0.0) for limits in bounds
+    )
     largest: Floats = np.maximum.reduce(reactions, axis=1, initial=0.0)
     nodes = np.concatenate([np.zeros((rows, 1)), under], axis=1)
     gaps = _or_zero(np.diff(nodes, axis=1))
@@ -171,6 +175,7 @@ def demands_of(bed: Bed, under: Floats, length: Floats, *, is_one_sided: bool) -
         "chuck_moment": worse(moment),
         "support_reaction": worse(largest),
         "support_share": worse(share),
+        "absolute_share": worse(at_most),
         "lifts": worse(lifts.astype(np.float64)),
     }
 
@@ -243,9 +248,7 @@ def shares_of(bed: Bed, rating: Rating, level: str) -> tuple[Floats, Floats, Flo
         limit = bound.rated if is_rated else bound.absolute
         return np.zeros_like(values) if math.isnan(limit) else values / limit
 
-    supports = rating.support_share
-    if not is_rated and bed.ratings:
-        supports = supports / min(bound.absolute / bound.rated for bound in bed.ratings)
+    supports = rating.support_share if is_rated else rating.absolute_share
     return (
         np.maximum(share(rating.span, bed.span), share(rating.overhang, bed.overhang)),
         np.maximum.reduce(

@@ -86,9 +86,11 @@ def test_a_support_differs_and_an_accessory_is_added(catalogue: Catalogue) -> No
 
 
 def test_handling_is_of_the_site(catalogue: Catalogue) -> None:
-    """Lifting gear and persons; not stated is unknown."""
+    """Lifting gear and persons, and what a bin takes; not stated is unknown, of a bin 5 kg."""
     found = laid(catalogue, '[handling]\nlifting_gear = "1 t"\npersons = 2\n').handling
-    assert found == (1000, 2)
+    assert found[:2] == (1000, 2)
+    assert found.caught_mass == 5
+    assert laid(catalogue, '[handling]\ncatch_mass = "8 kg"\n').handling.caught_mass == 8
 
 
 @pytest.mark.parametrize(

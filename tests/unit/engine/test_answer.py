@@ -134,6 +134,8 @@ NOT_SHOWN: Final = {
     "Clamping.say", "Clamping.cuts", "Clamping.governing", "Clamping.utilisation",
     # told as a cure
     "Fit.accessories",
+    # seen in what is said to hold a part; a catcher is named in the table of supports
+    "Part.taker", "Step.support",
 }  # fmt: skip
 """What the terminal does not show, reviewed: why stands above each group."""
 
@@ -204,7 +206,10 @@ def test_the_terminal_shows_every_key_but_those_that_are_named(
     """Another value of a key is another text on the screen, at least in one of the answers."""
     seen: set[str] = set()
     tried: dict[str, int] = {}
+    # Parts too short for a support under them are held by tabs; others are caught, with moves.
     asked = [JobText("NPS 4 SCH 40", "6 m"), JobText("NPS 20 STD", "12 m"),
+             JobText("NPS 10 STD", "4 m", parts=["0.3 m*2"]),
+             JobText("NPS 4 SCH 40", "11.8 m", parts=["1.82 m*5"]),
              JobText("SHS 100x5 cf", "6 m")]  # fmt: skip
     chances: list[tuple[Reply, System]] = [
         (CORE.ask(text, ["alder-320"], chance=Chance(lot=8)), "si") for text in asked
@@ -228,7 +233,8 @@ def test_the_terminal_shows_every_key_but_those_that_are_named(
         "Reply.verdicts", "Reply.questions", "Answer.machine", "Answer.job", "Answer.measures",
         "Answer.findings", "Answer.mitigations", "Answer.would_fit", "Answer.setup",
         "Answer.provenance", "Answer.trace", "JobAsked.section", "SectionAsked.inches",
-        "SetUp.supports", "SetUp.parts", "Part.tabs", "Traced.inputs", "Answer.questions",
+        "SetUp.supports", "SetUp.parts", "SetUp.steps", "Part.tabs", "Traced.inputs",
+        "Answer.questions",
         "Answer.clampings", "Clampings.steps", "Clampings.forbidden", "Clamping.parts",
         "Answer.cures", "Cure.changes", "CureChange.parts",
         "Answer.chance", "Chance.limits", "ChanceOfLimits.rated", "ChanceOfLimits.absolute",

@@ -179,6 +179,8 @@ def test_supports_are_dealt_strongest_to_most_loaded() -> None:
     expected = max(min(max(a / 1500, b / 500), max(b / 1500, a / 500)) for a, b in loads)
     assert rating.support_share[0] == pytest.approx(expected)
     assert rating.support_reaction[0] == pytest.approx(max(max(pair) for pair in loads))
+    at_most = max(max(max(pair) / 2000, min(pair) / 700) for pair in loads)
+    assert rating.absolute_share[0] == pytest.approx(at_most)
 
 
 # --- the planner ----------------------------------------------------------------------------
