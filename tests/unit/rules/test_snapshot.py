@@ -42,6 +42,7 @@ MORE: Final = {
     "turning_chuck_reaction": 1500.0, "turning_droop": 12.0, "turning_room": 25.0,
     "rest_drop": 60.0, "corner_drop": 20.0, "follow_use": 0.8,
     "jaw_moment": 250.0, "jaw_moment_factor": 1.2, "machine.lowest_jaw_force": 500.0,
+    "fitting_sweep": 165.0, "bow_supports_hold": 3.0,
 }  # fmt: skip
 ONE: Final = b'[[cases]]\nname = "base"\ngiven = {}\nholds = []\nverdict = "in-range"\n'
 
