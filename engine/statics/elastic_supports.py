@@ -95,17 +95,19 @@ def _solve_positive(matrix: Floats, known: Floats) -> Floats:
     return known
 
 
-def push_only(loads: Floats, per_height: Floats) -> Floats:
+def push_only(loads: Floats, per_height: Floats, bar: NDArray[np.intp] | None = None) -> Floats:
     """Return loads where supports only push: (cases, supports) N; 0 where the bar has lifted off.
 
     Args:
         loads: (cases, supports) N as if supports could pull; in sum above zero.
-        per_height: (cases, supports, supports) N/mm of each case.
+        per_height: (bars, supports, supports) N/mm.
+        bar: (cases,) the bar of each case; without it, each case is a bar of its own.
     """
     result = np.maximum(loads, 0.0)
     room = _CLOSE * np.abs(loads).sum(axis=1, keepdims=True)
     todo: NDArray[np.intp] = np.flatnonzero((loads < -room).any(axis=1))
-    value, table, room = loads[todo], per_height[todo], room[todo]
+    value, room = loads[todo], room[todo]
+    table = per_height[todo if bar is None else bar[todo]]
     # A support that the bar has left is one set so much higher that it just touches.
     is_left = np.zeros(value.shape, dtype=np.bool_)
     stiff = np.maximum(np.einsum("rii->ri", table), np.finfo(np.float64).tiny)

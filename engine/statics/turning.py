@@ -40,6 +40,8 @@ ROLL_STEP: Final = 5e-4
 """Of the length: as the bow rolls, its height is tried in steps of that. The steps do not depend on
 the bow, so that a larger one is tried at all that a smaller one is."""
 _AT_ONCE: Final = 4096
+_CASES: Final = 8192
+"""Cases of heights and bow that are solved at a time."""
 _HALVINGS: Final = 5
 """Of a bow or an error of height: finer than either is measured."""
 _NEAR: Final = 1e-6
@@ -350,12 +352,19 @@ def _worst(
     group: _Group, level: Floats, limit: Floats, patterns: Floats, bows: Sequence[Floats]
 ) -> Floats:
     """Return the largest load over its limit for these patterns of heights and bows."""
-    worst = np.zeros(len(level))
-    for pattern in patterns:
-        high = group.loads + np.einsum("rij,j->ri", group.per_height, pattern) * level[:, None]
-        for bow in bows:
-            loads = push_only(high + group.per_bow * bow[:, None], group.per_height)
-            worst = np.maximum(worst, (loads / limit).max(axis=1))
+    items, count = group.loads.shape
+    worst = np.zeros(items)
+    # (bows, items, supports); then as many patterns at a time as are worth it.
+    rolls = np.stack([group.per_bow * bow[:, None] for bow in bows])
+    at_once = max(1, _CASES // (len(bows) * items))
+    for start in range(0, len(patterns), at_once):
+        some = patterns[start : start + at_once]
+        highs: Floats = np.einsum("rij,pj->pri", group.per_height, some) * level[:, None]
+        loads = (group.loads + highs)[:, None] + rolls
+        bar: Index = np.tile(np.arange(items, dtype=np.intp), len(some) * len(bows))
+        found = push_only(loads.reshape(-1, count), group.per_height, bar)
+        share = (found.reshape(-1, items, count) / limit).max(axis=2)
+        worst = np.maximum(worst, share.max(axis=0))
     return worst
 
 
