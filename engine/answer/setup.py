@@ -11,6 +11,7 @@ from typing import Final, Literal, NamedTuple
 import numpy as np
 
 from ...catalogue.machines.model import MachineModel, Support
+from ..arrays import Floats
 from ..jobs.job import Job
 from ..jobs.job_table import geometry_of
 from ..statics.beam import Bars, Carried, height_stiffness, height_tolerance, shape, solve
@@ -135,7 +136,7 @@ class _Teller:
         tolerance = math.inf
         if standing and not carried.is_lifted.any():
             ratings = np.array([[item.support.reaction.rated for item in standing]] * 2)
-            tolerance = float(height_tolerance(bars, carried.reactions, ratings).min())
+            tolerance = self._tolerance(bars, carried.reactions, ratings)
         told = tell_steps(
             carrier, choice, usable, self.weight, free,
             [(item.station, item.support) for item in standing],
@@ -214,6 +215,19 @@ class _Teller:
         )
         carried = solve(bars)
         return carried, bars, int(np.argmax(np.abs(carried.chuck_reaction)))
+
+    def _tolerance(self, bars: Bars, reactions: Floats, ratings: Floats) -> float:
+        """Return how far supports may be off at the heavy end, and where weight is nominal.
+
+        Lighter stock with its full stiffness lifts off sooner.
+        """
+        light = reactions * float(self.stocks.nominal_weight[0]) / self.weight
+        stiff = bars._replace(stiffness=np.full(2, float(self.stocks.nominal_stiffness[0])))
+        found = (
+            height_tolerance(bars, reactions, ratings),
+            height_tolerance(stiff, light, ratings),
+        )
+        return float(np.minimum(*found).min())
 
     def _standing(
         self,

@@ -30,9 +30,19 @@ def random_bars(dice: np.random.Generator, rows: int, count: int) -> tuple[Float
 
 
 def by_elements(
-    length: float, weight: float, stiffness: float, stations: Floats, give: Floats, height: Floats
+    length: float,
+    weight: float,
+    stiffness: float,
+    stations: Floats,
+    give: Floats,
+    height: Floats,
+    *,
+    pulls: bool = False,
 ) -> Floats:
-    """Return loads of one bar by finite elements; each support pushes k (height - deflection)."""
+    """Return loads of one bar by finite elements; each support pushes k (height - deflection).
+
+    With ``pulls`` every support holds the bar, up and down.
+    """
     places = np.unique(np.concatenate([[0.0, length], stations]))
     size = 2 * len(places)
     matrix, force = np.zeros((size, size)), np.zeros(size)
@@ -52,7 +62,7 @@ def by_elements(
             whole[place, place] += stiff
             push[place] += stiff * up
         moved = np.linalg.solve(whole, push)
-        before, carries = carries, height - moved[at] > 0
+        before, carries = carries, (height - moved[at] > 0) | pulls
         if (before == carries).all():
             return np.where(carries, (height - moved[at]) / give, 0.0)
         if not carries.any():
