@@ -104,7 +104,7 @@ def _print_size(content: Content) -> float:
         for rows in (content.supports, content.parts, content.sequence, content.reasons,
                      content.fits, content.boxes, content.between)
     )  # fmt: skip
-    return max(8.0, min(10.5, 10.5 * 41.5 / lines))
+    return max(7.5, min(10.5, 10.5 * 38.5 / lines))
 
 
 def _other(value: Both) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final, cast
 
-SIZES: Final = (9.6, 9.0, 8.4, 7.8, 7.2, 6.6)
+SIZES: Final = (9.6, 9.0, 8.4, 7.8, 7.2, 6.6, 6.1)
 """Type sizes tried until everything stands on one page, in points."""
 
 

@@ -283,7 +283,7 @@ DAMAGE: dict[str, tuple[Callable[[bytes], bytes], str, list[str]]] = {
         ["chuck.bore"],
     ),
     "misspelt-key": (
-        lambda content: content.replace(b"jaw_force ", b"jaw_forse ", 1),
+        lambda content: content.replace(b"\njaw_force ", b"\njaw_forse ", 1),
         "file-problems",
         ["chuck.jaw_force: is missing", "chuck.jaw_forse", "Did you mean 'jaw_force'"],
     ),

@@ -50,7 +50,7 @@ def test_section_range_joins_neighbours(cuttable: Run, cuttable_json: Callable[.
     done = cuttable("section-range", "--machine", "rowan-150", "--length", "20 ft")
     assert done.returncode == 0, done.stderr
     lines = done.stdout.splitlines()
-    assert any(line.startswith("NPS 4 ") and "SCH 5 to XS" in line for line in lines)
+    assert any(line.startswith("NPS 4 ") and "SCH 5 to STD" in line for line in lines)
     assert any(line.startswith("NPS 10 to NPS 48") for line in lines)
     content = cuttable_json("section-range", "--machine", "rowan-150", "--length", "20 ft")
     assert len(content["sections"]) > 200

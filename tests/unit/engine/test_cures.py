@@ -122,7 +122,7 @@ CASES: Final[Mapping[str, tuple[JobText, str, str]]] = {
     ),
     "fewer parts": (JobText("NPS 12 STD", "6 m", parts=("1 m*6",)), "alder-320", "parts"),
     "a lighter fitting": (
-        JobText("NPS 4 SCH 40", "6 m", off_axis="40 kg @ 300 mm"), "rowan-150", "off-axis",
+        JobText("NPS 4 SCH 40", "6 m", off_axis="40 kg @ 60 mm x 20 mm"), "rowan-150", "off-axis",
     ),
     "open ends": (JobText("NPS 4 SCH 40", "6 m", ends="sealed"), "rowan-150", "stock"),
     "nothing behind a closed chuck": (
@@ -165,10 +165,10 @@ def test_the_bow_is_the_largest_that_goes(system: System, step: float) -> None:
 
 def test_the_fitting_is_the_heaviest_that_goes() -> None:
     """One kilogram more at its distance is refused."""
-    text = JobText("NPS 4 SCH 40", "6 m", off_axis="40 kg @ 300 mm")
+    text = JobText("NPS 4 SCH 40", "6 m", off_axis="40 kg @ 60 mm x 20 mm")
     most = single(text, "rowan-150", "off-axis").most
     assert most is not None
-    more = text._replace(off_axis=f"{most + 1} kg @ 300 mm")
+    more = text._replace(off_axis=f"{most + 1} kg @ 60 mm x 20 mm")
     assert ask(more, "rowan-150").verdict == Verdict.REFUSED
 
 

@@ -124,7 +124,8 @@ def test_tabs_are_wider_or_refused_where_the_stop_asks_for_more() -> None:
     widths = [torque_on_tabs(braking(torque), text)[1] for torque in (1, 3e3, 3e4, 3e6)]
     assert widths[0] < widths[1]
     assert math.isnan(widths[-1])
-    text = text._replace(stations=["1.2 m"])  # none under the part
+    at = [f"{0.6 + 0.15 * number:g} m" for number in range(6)]
+    text = text._replace(stations=at)  # all there are, none under the part
     assert decided(text, braking(3e6)).measured.nominal["unheld_parts"][0] == 1
     assert decided(text, braking(1)).measured.nominal["unheld_parts"][0] == 0
 
