@@ -157,15 +157,13 @@ class _Maker:
     def not_assessed(self, row: int, job: Job, machine: MachineModel) -> tuple[str, ...]:
         is_round = job.section.shape == "round"
         names = [] if is_round else ["jaw_stress"]
-        if "jaw_motion" in self.rule_set.vocabulary.not_assessed and is_grip_open(job, machine):
-            names.append("jaw_motion")
-        if "support_give" in self.rule_set.vocabulary.not_assessed and is_give_open(machine):
-            names.append("support_give")
-        if "emergency_stop" in self.rule_set.vocabulary.not_assessed and not math.isfinite(
-            machine.stop_torque
-        ):
-            names.append("emergency_stop")
         vocabulary = self.rule_set.vocabulary.not_assessed
+        left_open = {
+            "jaw_motion": is_grip_open(job, machine),
+            "support_give": is_give_open(machine),
+            "emergency_stop": not math.isfinite(machine.stop_torque),
+        }
+        names += [name for name, is_open in left_open.items() if is_open and name in vocabulary]
         is_carried = bool(self.decision.frame.is_carried[row])
         frame = self.decision.frame
         has_rests = frame.place is not None and bool(frame.places[int(frame.place[row])])

@@ -5,17 +5,24 @@ matrix), supports as springs that only push, found by Newton steps on which of t
 """
 
 import math
+from dataclasses import replace
 from itertools import product
 from typing import Any
 
 import numpy as np
 import pytest
+from cuttable.engine.answer.making import is_give_open
+from cuttable.engine.assessor import AssessorCore
+from cuttable.engine.inputs.figures import figures_of
+from cuttable.engine.inputs.turning import _give, _stand
 from cuttable.engine.statics.beam import Bars, height_stiffness, solve
 from cuttable.engine.statics.elastic_supports import influence, push_only
 from cuttable.engine.statics.turning import BAND, MISSED, Turned, _Stages, turning_columns
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+CORE = AssessorCore()
+ALDER = CORE.catalogue.machines["alder-320"]
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 
 
@@ -187,7 +194,7 @@ def test_bows_that_lift_and_climb_are_those_of_the_worst_roll_angle(count: int) 
         for name, factor in product(("carry", "hold"), (0.999, 1.001)):
             bow = found[f"turning_{name}_bow"][row] * factor
             is_fine = True
-            for times in BAND:
+            for times in (0.4, 3.0):  # as soft, and as stiff, as supports are taken to be
                 loads, per_height = influence(
                     some.length[[row]], some.weight[[row]], some.stiffness[[row]],
                     some.stations[[row]], some.give[[row]] / times,
@@ -272,6 +279,47 @@ def test_stock_as_straight_as_it_is_sold_is_not_sure_to_overload() -> None:
     found = turning_columns(some._replace(usual=usual))
     np.testing.assert_array_equal(np.isnan(found["turning_sure_use"]), np.arange(60) % 2 == 1)
     assert not np.isnan(found["turning_absolute_use"]).any()
+
+
+def test_half_of_the_room_in_height_is_left_for_the_bow() -> None:
+    """Where less than the stated error is told, straight stock takes nearly twice that."""
+    some = turned(np.random.default_rng(57), 80, 4)
+    told = turning_columns(some)["turning_level"]
+    less = (told < 0.5) & (told > 0)
+    assert less.sum() > 10
+    straight = some._replace(bow=np.zeros(80), levelling=np.where(less, 1.9 * told, 0.5))
+    again = turning_columns(straight)["turning_level"]
+    np.testing.assert_allclose(again[less], 1.9 * told[less])
+
+
+def test_a_support_gives_by_its_own_rating() -> None:
+    """0.4 mm under what it is rated for where the file says nothing (common practice)."""
+    pair = next(item for item in ALDER.supports if item.code == "roller-pair")
+    assert _give(replace(pair, give=math.nan)) == pytest.approx(0.4 / 5000)
+    assert _give(replace(pair, give=1.0)) == pytest.approx(1.0 / 5000)
+
+
+def test_the_strongest_support_stands_where_most_is_carried() -> None:
+    """Of two kinds, with what goes with each: ratings, give and the angle between contacts."""
+    by_code = {item.code: item for item in ALDER.supports}
+    wide, pair = by_code["wide-roller-pair"], by_code["roller-pair"]
+    some = turned(np.random.default_rng(58), 12, 3)
+    _stand(some, (wide, pair, pair), np.arange(12), np.full(12, 219.1), figures_of(CORE.rule_set))
+    loads, _ = influence(some.length, some.weight, some.stiffness, some.stations,
+                         np.zeros((12, 3)))  # fmt: skip
+    most = loads == loads.max(axis=1, keepdims=True)
+    np.testing.assert_array_equal(some.rated == wide.reaction.rated, most)
+    np.testing.assert_array_equal(some.absolute == wide.reaction.absolute, most)
+    assert len(np.unique(some.climb[most])) == len(np.unique(some.climb[~most])) == 1
+    assert some.climb[most][0] != some.climb[~most][0]
+
+
+def test_what_a_machine_file_leaves_out_of_supports_is_listed() -> None:
+    """Levelling, or the give of any support; nothing where both are stated."""
+    assert not is_give_open(ALDER)
+    assert is_give_open(ALDER._replace(bed=ALDER.bed._replace(levelling=math.nan)))
+    last = replace(ALDER.supports[-1], give=math.nan)
+    assert is_give_open(ALDER._replace(supports=(*ALDER.supports[:-1], last)))
 
 
 def test_rows_are_judged_alike_alone_and_together() -> None:
